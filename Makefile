@@ -1,0 +1,76 @@
+# Every target sets up what it needs; a second run reuses it.
+SHELL := /bin/bash
+PYTHON ?= python3
+BIN := .venv/bin
+PY := $(BIN)/python
+UV_VERSION := 0.13.9
+export PYTHONDONTWRITEBYTECODE :=
+unexport PYTHONPATH PYTHONHOME VIRTUAL_ENV
+# One picture or test worker per core: inner thread pools only get in each other's way.
+export OMP_NUM_THREADS ?= 1
+export OPENBLAS_NUM_THREADS ?= 1
+
+.PHONY: help demo serve test test-slow check format bench docs docs-check lock clean
+
+help: ## list the targets
+	@grep -hE '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 14
+
+# Prefer uv (fast); where it cannot be had, pip installs the same hashed lock files.
+define install
+	if [ ! -x $(PY) ]; then $(PYTHON) -m venv .venv || { echo "make: $(PYTHON) -m venv failed; Python 3.11 or newer with venv and pip is needed (set PYTHON=...)" >&2; exit 2; }; fi
+	@if [ -x $(BIN)/uv ] || $(PY) -m pip install --quiet --disable-pip-version-check "uv==$(UV_VERSION)" 2>/dev/null; then \
+	  $(BIN)/uv pip install --quiet --python $(PY) --require-hashes -r $(1); \
+	else $(PY) -m pip install --quiet --disable-pip-version-check --require-hashes -r $(1); fi
+endef
+
+.venv/run.stamp: requirements.lock pyproject.toml
+	@echo "setting up the program (once)"
+	@$(call install,requirements.lock)
+	@$(PY) -m pip install --quiet --disable-pip-version-check --no-build-isolation --no-deps --editable .
+	@touch $@
+
+.venv/dev.stamp: .venv/run.stamp requirements-dev.lock
+	@echo "setting up the development tools (once)"
+	@$(call install,requirements-dev.lock)
+	@touch $@
+
+demo: .venv/run.stamp ## run the main job on the invented clinic
+	@$(BIN)/rimwise demo --out demo-out
+
+serve: .venv/run.stamp ## open the workbench on this machine
+	@$(BIN)/rimwise serve
+
+test: .venv/dev.stamp ## the tests (without the slow sets)
+	@$(PY) -m pytest -m "not slow" -n 2 --dist worksteal
+
+test-slow: .venv/dev.stamp ## the sets that take minutes
+	@$(PY) -m pytest -m slow -n 2 --timeout 3600
+
+check: .venv/dev.stamp ## format, lint, types, import contracts, dead code
+	@$(BIN)/ruff format --check .
+	@$(BIN)/ruff check .
+	@$(BIN)/mypy
+	@$(BIN)/lint-imports --no-cache
+	@$(BIN)/vulture
+
+format: .venv/dev.stamp ## put the code into its standard form
+	@$(BIN)/ruff format .
+	@$(BIN)/ruff check --fix-only .
+
+bench: .venv/dev.stamp ## speed, as ratios against named peers in one run
+	@$(PY) benchmarks/run.py
+
+docs: .venv/dev.stamp ## build the documentation into site/
+	@$(PY) -m cogapp -r docs/commands.md
+	@$(BIN)/mkdocs build --strict --quiet
+
+docs-check: .venv/dev.stamp ## the documentation builds and is in step with the commands
+	@$(PY) -m cogapp --check docs/commands.md
+	@$(BIN)/mkdocs build --strict --quiet --site-dir .venv/site-check
+
+lock: .venv/run.stamp ## renew the lock files from pyproject.toml
+	@$(BIN)/uv pip compile --quiet --universal --python-version 3.11 --generate-hashes --no-header --no-annotate pyproject.toml --group build -o requirements.lock
+	@$(BIN)/uv pip compile --quiet --universal --python-version 3.11 --generate-hashes --no-header --no-annotate -c requirements.lock --group dev -o requirements-dev.lock
+
+clean: ## remove what was made
+	rm -rf .venv demo-out site .pytest_cache .mypy_cache .ruff_cache .hypothesis

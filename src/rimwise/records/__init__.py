@@ -1,0 +1,1 @@
+"""The nouns handed from step to step: frozen, plain numbers inside."""

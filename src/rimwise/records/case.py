@@ -1,0 +1,96 @@
+"""What is known of one eye before surgery, and what the surgeon wants: the case sheet."""
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+from rimwise.records.picture import CorneaSheet
+from rimwise.terms.frames import Side
+
+Centre = Literal["visual_axis", "lens", "pupil", "limbus"]
+CornealSurgery = Literal["none", "myopic", "hyperopic", "radial", "graft", "keratoconus", "unknown"]
+
+
+@dataclass(frozen=True, slots=True)
+class CaseLengths:
+    """Lengths of the natural eye, mm; every entry may be unknown."""
+
+    axial_mm: float | None = None
+    chamber_depth_mm: float | None = None
+    lens_thickness_mm: float | None = None
+    white_to_white_mm: float | None = None
+    pupil_photopic_mm: float | None = None
+    pupil_dilated_mm: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class PlannedImplant:
+    """The implant in general terms; no models. Constants are the published kinds."""
+
+    optic_diameter_mm: float
+    power_dpt: float | None = None
+    cylinder_dpt: float = 0.0
+    index: float | None = None
+    constants: dict[str, float] = field(default_factory=dict)
+    constants_source: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Goal:
+    """What the surgeon wants; diameter limits are never left."""
+
+    refraction_dpt: float | None = None
+    least_cover_mm: float = 0.25
+    p_complete: float = 0.95
+    diameter_limits_mm: tuple[float, float] = (4.8, 5.5)
+
+
+@dataclass(frozen=True, slots=True)
+class OpeningWish:
+    """The opening to judge; without a diameter the best is sought."""
+
+    diameter_mm: float | None = None
+    centre: Centre | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Centres:
+    """Candidate centres, mm from the limbus centre, examiner's frame, real at the opening plane."""
+
+    lens_mm: tuple[float, float] | None = None
+    visual_axis_mm: tuple[float, float] | None = None
+    pupil_mm: tuple[float, float] | None = None
+    sd_mm: float = 0.05
+
+
+@dataclass(frozen=True, slots=True)
+class Spread:
+    """A surgeon's own mean and scatter of opening size and centring, (nasal, superior) mm."""
+
+    opening_from_target_bias_mm: tuple[float, float]
+    opening_from_target_sd_mm: tuple[float, float]
+    diameter_bias_mm: float
+    diameter_sd_mm: float
+    optic_from_rest_sd_mm: tuple[float, float]
+    optic_rest: Literal["lens", "opening"] = "lens"
+    origin: str = "case sheet"
+
+
+@dataclass(frozen=True, slots=True)
+class CaseSheet:
+    """The case sheet (docs/sheets.md)."""
+
+    code: str
+    side: Side
+    corneal_surgery: CornealSurgery
+    person: str | None = None
+    age_years: float | None = None
+    sex: Literal["female", "male"] | None = None
+    risks: tuple[str, ...] = ()
+    reference: str | None = None
+    cornea: CorneaSheet = field(default_factory=CorneaSheet)
+    lengths: CaseLengths = field(default_factory=CaseLengths)
+    implant: PlannedImplant | None = None
+    goal: Goal = field(default_factory=Goal)
+    opening: OpeningWish = field(default_factory=OpeningWish)
+    centres: Centres | None = None
+    spread: Spread | None = None

@@ -1,0 +1,1 @@
+"""Units, frames, estimates, sources and errors: the words that every other layer speaks."""
