@@ -166,3 +166,26 @@ class PictureFrame:
         angle_rad = math.radians(examiner_angle_deg)
         u, v = self.picture_from_examiner(np.array([math.cos(angle_rad), math.sin(angle_rad)]))
         return direction_deg(math.degrees(math.atan2(-v, u)))
+
+    def stored(self, orientation: int) -> "PictureFrame":
+        """How is the stored raster held, if this frame describes the picture as displayed?
+
+        Parameters
+        ----------
+        orientation : int
+            EXIF orientation tag, 1 to 8 (CIPA DC-008, tag 0x0112; from memory).
+
+        Examples
+        --------
+        >>> PictureFrame(90.0).stored(6)
+        PictureFrame(superior_deg=180.0, mirrored=False)
+        """
+        turn = {1: 0.0, 3: 180.0, 6: 90.0, 8: 270.0}
+        flip = {2: 180.0, 4: 0.0, 5: 270.0, 7: 90.0}
+        if orientation in turn:
+            return PictureFrame(direction_deg(self.superior_deg + turn[orientation]), self.mirrored)
+        if orientation in flip:
+            return PictureFrame(
+                direction_deg(flip[orientation] - self.superior_deg), not self.mirrored
+            )
+        raise ValueError(f"an orientation tag is 1 to 8, got {orientation}")

@@ -1,0 +1,1 @@
+"""Finds ellipses, edges and spots in pixels; knows no eye."""
