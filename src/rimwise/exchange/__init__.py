@@ -1,0 +1,1 @@
+"""Files in and out: pictures, sheets, results. Validated here, plain records further in."""
