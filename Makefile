@@ -1,33 +1,48 @@
 # Every target sets up what it needs; a second run reuses it.
 SHELL := /bin/bash
-PYTHON ?= python3
+# The first Python on the path that is new enough; PYTHON=... names another.
+PYTHON ?= $(shell for name in python3 python3.13 python3.12 python3.11; do \
+  $$name -c 'import sys; sys.exit(sys.version_info < (3, 11))' 2>/dev/null && echo $$name && break; done)
 BIN := .venv/bin
 PY := $(BIN)/python
 UV_VERSION := 0.13.9
+WORKERS ?= 2
 export PYTHONDONTWRITEBYTECODE :=
 unexport PYTHONPATH PYTHONHOME VIRTUAL_ENV
 # One picture or test worker per core: inner thread pools only get in each other's way.
 export OMP_NUM_THREADS ?= 1
 export OPENBLAS_NUM_THREADS ?= 1
+# The page builder advertises its successor on every run.
+export NO_MKDOCS_2_WARNING := 1
 
-.PHONY: help demo serve test test-slow check format bench docs docs-check lock clean
+.PHONY: help demo serve test test-slow check format bench docs docs-check lock register clean moved
 
 help: ## list the targets
 	@grep -hE '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 14
 
+# A folder that was moved or copied keeps a .venv that points to its old place: make it anew.
+ifneq ($(shell [ -x .venv/bin/python ] && cat .venv/run.stamp 2>/dev/null),$(CURDIR))
+.venv/run.stamp: moved
+endif
+
 # Prefer uv (fast); where it cannot be had, pip installs the same hashed lock files.
 define install
-	if [ ! -x $(PY) ]; then $(PYTHON) -m venv .venv || { echo "make: $(PYTHON) -m venv failed; Python 3.11 or newer with venv and pip is needed (set PYTHON=...)" >&2; exit 2; }; fi
-	@if [ -x $(BIN)/uv ] || $(PY) -m pip install --quiet --disable-pip-version-check "uv==$(UV_VERSION)" 2>/dev/null; then \
+	if [ -x $(BIN)/uv ] || $(PY) -m pip install --quiet --disable-pip-version-check "uv==$(UV_VERSION)" 2>/dev/null; then \
 	  $(BIN)/uv pip install --quiet --python $(PY) --require-hashes -r $(1); \
-	else $(PY) -m pip install --quiet --disable-pip-version-check --require-hashes -r $(1); fi
+	else $(PY) -m pip install --quiet --disable-pip-version-check --require-hashes -r $(1); fi || { \
+	  echo "make: the libraries in $(1) could not be installed (see above); check the network, the disk and the pip settings, then run make again" >&2; exit 2; }
 endef
 
 .venv/run.stamp: requirements.lock pyproject.toml
-	@echo "setting up the program (once)"
+	@if [ -z "$(PYTHON)" ]; then echo "make: no Python 3.11 or newer was found; install one, or name it with make PYTHON=/path/to/python3" >&2; exit 2; fi
+	@echo "setting up the program (once, about a minute)"
+	@if [ -e $@ ] && [ "$$(cat $@)" = "$$(pwd -P)" ] && $(PY) -c 'import pip' 2>/dev/null; then rm -f $@; else rm -rf .venv; fi
+	@[ -x $(PY) ] || $(PYTHON) -m venv .venv >.venv-failed.log 2>&1 || { rm -rf .venv; \
+	  echo "make: $(PYTHON) -m venv failed; it needs Python's venv and pip (Debian and Ubuntu: the package python3-venv), or another Python named with make PYTHON=/path/to/python3; what it said is in .venv-failed.log" >&2; exit 2; }
+	@rm -f .venv-failed.log
 	@$(call install,requirements.lock)
 	@$(PY) -m pip install --quiet --disable-pip-version-check --no-build-isolation --no-deps --editable .
-	@touch $@
+	@printf '%s' "$$(pwd -P)" >$@
 
 .venv/dev.stamp: .venv/run.stamp requirements-dev.lock
 	@echo "setting up the development tools (once)"
@@ -41,10 +56,10 @@ serve: .venv/run.stamp ## open the workbench on this machine
 	@$(BIN)/rimwise serve
 
 test: .venv/dev.stamp ## the tests (without the slow sets)
-	@$(PY) -m pytest -m "not slow" -n 2 --dist worksteal
+	@$(PY) -m pytest -m "not slow" -n $(WORKERS) --dist worksteal
 
 test-slow: .venv/dev.stamp ## the sets that take minutes
-	@$(PY) -m pytest -m slow -n 2 --timeout 3600
+	@$(PY) -m pytest -m slow -n $(WORKERS) --timeout 3600
 
 check: .venv/dev.stamp ## format, lint, types, import contracts, dead code
 	@$(BIN)/ruff format --check .
@@ -72,5 +87,8 @@ lock: .venv/run.stamp ## renew the lock files from pyproject.toml
 	@$(BIN)/uv pip compile --quiet --universal --python-version 3.11 --generate-hashes --no-header --no-annotate pyproject.toml --group build -o requirements.lock
 	@$(BIN)/uv pip compile --quiet --universal --python-version 3.11 --generate-hashes --no-header --no-annotate -c requirements.lock --group dev -o requirements-dev.lock
 
+register: .venv/run.stamp ## renew the list of pictures and other binary files
+	@$(PY) builders/register_binaries.py
+
 clean: ## remove what was made
-	rm -rf .venv demo-out site .pytest_cache .mypy_cache .ruff_cache .hypothesis
+	rm -rf .venv demo-out site .pytest_cache .mypy_cache .ruff_cache .hypothesis .benchmarks .venv-failed.log
