@@ -25,11 +25,11 @@ ifneq ($(shell [ -x .venv/bin/python ] && cat .venv/run.stamp 2>/dev/null),$(CUR
 .venv/run.stamp: moved
 endif
 
-# Prefer uv (fast); where it cannot be had, pip installs the same hashed lock files.
+# uv is fast but knows neither pip's mirror settings nor its certificates: where it fails, pip installs the same hashes.
 define install
-	if [ -x $(BIN)/uv ] || $(PY) -m pip install --quiet --disable-pip-version-check "uv==$(UV_VERSION)" 2>/dev/null; then \
-	  $(BIN)/uv pip install --quiet --python $(PY) --require-hashes -r $(1); \
-	else $(PY) -m pip install --quiet --disable-pip-version-check --require-hashes -r $(1); fi || { \
+	{ { [ -x $(BIN)/uv ] || $(PY) -m pip install --quiet --disable-pip-version-check "uv==$(UV_VERSION)"; } 2>/dev/null && \
+	  UV_SYSTEM_CERTS=1 $(BIN)/uv pip install --quiet --python $(PY) --require-hashes -r $(1) 2>/dev/null; } || \
+	$(PY) -m pip install --quiet --disable-pip-version-check --require-hashes -r $(1) || { \
 	  echo "make: the libraries in $(1) could not be installed (see above); check the network, the disk and the pip settings, then run make again" >&2; exit 2; }
 endef
 
