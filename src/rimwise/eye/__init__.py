@@ -1,0 +1,1 @@
+"""The eye as an optical instrument: what its surfaces do to size, place and direction."""

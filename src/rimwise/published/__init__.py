@@ -1,0 +1,1 @@
+"""Numbers from papers, each with its unit, spread, valid range, source and status."""
