@@ -2,7 +2,8 @@
 
 Usage: python builders/register_binaries.py [PATH... ORIGIN]
 
-Without arguments every entry is renewed: its SHA-256 is taken again, entries of files that are gone are dropped.
+Without arguments every entry is renewed: its SHA-256 is taken again, and entries of files that
+are gone are dropped.
 With arguments, the files at PATH get the origin ORIGIN, in one sentence.
 """
 

@@ -1,0 +1,128 @@
+"""Names say the thing, one word for one idea, and every bare number's name wears its unit."""
+
+import ast
+import re
+from pathlib import Path
+
+import tree
+
+BANNED = {"utils", "util", "helper", "helpers", "manager", "process", "data2", "misc"}
+
+UNITS = (
+    "_mm",
+    "_um",
+    "_nm",
+    "_rad",
+    "_deg",
+    "_dpt",
+    "_px",
+    "_mm2",
+    "_px2",
+    "_percent",
+    "_years",
+    "_day",
+    "_s",
+    "_px_per_mm",
+    "_mm_per_deg",
+)
+# Field name -> why a float of this name wears no unit.
+UNITLESS = {
+    "value": "the unit is worn by the field that holds the estimate",
+    "sd": "the unit is worn by the field that holds the estimate",
+    "px": "the name is the unit",
+    "mm": "the name is the unit",
+    "px_per_mm": "the name is the unit",
+    "index": "a refractive index has no unit",
+    "asphericity_q": "a pure number",
+    "circularity": "a pure number",
+    "p_complete": "a probability",
+    "p_least_cover": "a probability",
+    "clock_hour": "hours of the clock are named in words",
+    "at_deg": "wears its unit already",
+}
+# Record -> why its floats wear no unit each.
+UNIT_IN_THE_RECORD = {
+    "EllipsePx": "the record's name wears the unit",
+}
+
+
+def _floats(annotation: ast.expr) -> bool:
+    return bool(re.search(r"\b(float|Estimate)\b", ast.unparse(annotation)))
+
+
+def _record_fields(path: Path) -> list[tuple[str, str]]:
+    found = []
+    for node in ast.walk(tree.parsed(path)):
+        if not isinstance(node, ast.ClassDef) or node.name in UNIT_IN_THE_RECORD:
+            continue
+        if node.name.startswith("_"):
+            continue
+        if not any("dataclass" in ast.unparse(d) for d in node.decorator_list):
+            continue
+        for item in node.body:
+            if (
+                isinstance(item, ast.AnnAssign)
+                and isinstance(item.target, ast.Name)
+                and _floats(item.annotation)
+                and not ast.unparse(item.annotation).startswith("dict")
+            ):
+                found.append((node.name, item.target.id))
+    return found
+
+
+def test_every_number_in_a_record_wears_its_unit() -> None:
+    # The renderer's records hold colours and strengths of invented pictures; the rest is measured.
+    bare = [
+        f"{tree.name(path)}: {record}.{field}"
+        for path in tree.pure_sources()
+        for record, field in _record_fields(path)
+        if not field.endswith(UNITS) and field not in UNITLESS
+    ]
+    assert not bare, "give the name its unit, or write into UNITLESS why it has none"
+
+
+def _words(identifier: str) -> set[str]:
+    spaced = re.sub(r"(?<=[a-z0-9])(?=[A-Z])", "_", identifier)
+    return set(spaced.lower().split("_"))
+
+
+def _identifiers(path: Path) -> set[str]:
+    names = {path.stem}
+    for node in ast.walk(tree.parsed(path)):
+        if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef | ast.ClassDef):
+            names.add(node.name)
+        elif isinstance(node, ast.arg):
+            names.add(node.arg)
+        elif isinstance(node, ast.Name) and isinstance(node.ctx, ast.Store):
+            names.add(node.id)
+    return names
+
+
+def test_no_name_is_a_word_that_says_nothing() -> None:
+    found = [
+        f"{tree.name(path)}: {identifier}"
+        for path in tree.sources()
+        for identifier in _identifiers(path)
+        if _words(identifier) & BANNED
+    ]
+    assert not found
+
+
+def test_one_word_for_one_idea() -> None:
+    """The third column of docs/words.md holds the words that names in the code do not use."""
+    rows = re.findall(r"^\| ([^|]+) \| [^|]+ \| ?([^|]*) ?\|$", tree.text("docs/words.md"), re.M)
+    banned = {
+        other.strip(): word.strip()
+        for word, others in rows
+        if word.strip() not in {"word", "---"}
+        for other in others.split(",")
+        if other.strip()
+    }
+    assert len(banned) >= 10, "the table of docs/words.md was not understood"
+    found = [
+        f"{tree.name(path)}: {identifier} (say {banned[word]})"
+        for path in tree.sources()
+        for identifier in sorted(_identifiers(path))
+        for word in _words(identifier) & set(banned)
+    ]
+    assert not found
