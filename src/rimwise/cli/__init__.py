@@ -1,0 +1,1 @@
+"""The command line: parses and shows; no formula lives here."""
