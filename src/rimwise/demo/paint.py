@@ -1,0 +1,77 @@
+"""Soft edges, lines and random textures from which an invented photograph is put together."""
+
+import math
+
+import numpy as np
+from PIL import Image
+from scipy.special import erfc
+
+from rimwise.demo.scene import PlaneMap, RoundShape
+from rimwise.terms.arrays import FloatArray
+
+TABLE = 4096  # entries of the radius table: linear steps of 0.09°
+
+
+def inside(distance_px: FloatArray, blur_px: float) -> FloatArray:
+    """What share of each pixel lies inside an edge, seen through lens blur and the pixel itself?
+
+    An edge blurred by a normal law is a normal distribution of the distance, so its half level
+    lies exactly on the edge; a pixel's own width adds 1/12 px² to the variance.
+    """
+    total = math.hypot(blur_px, math.sqrt(1.0 / 12.0))
+    return np.asarray(0.5 * erfc(distance_px / (total * math.sqrt(2.0))))
+
+
+def line(distance_px: FloatArray, width_px: float) -> FloatArray:
+    """How strong is a soft line of unit height along distance 0?"""
+    return np.asarray(np.exp(-0.5 * (distance_px / width_px) ** 2))
+
+
+def signed_distance_px(
+    shape: RoundShape, plane: PlaneMap, u: FloatArray, v: FloatArray
+) -> FloatArray:
+    """How far, in pixels, does each pixel lie outside a curve? (negative inside)
+
+    First order: exact on the curve and in slope across it, which is what edges need.
+    """
+    inverse = np.linalg.inv(plane.matrix)
+    x = inverse[0, 0] * (u - plane.origin_px[0]) + inverse[0, 1] * (v - plane.origin_px[1])
+    y = inverse[1, 0] * (u - plane.origin_px[0]) + inverse[1, 1] * (v - plane.origin_px[1])
+    x, y = x - shape.centre_mm[0], y - shape.centre_mm[1]
+    radius = np.maximum(np.hypot(x, y), 1e-6)
+    table_rad = np.linspace(-math.pi, math.pi, TABLE + 1)
+    edge = shape.radius_at(table_rad)
+    slope = np.gradient(edge, table_rad, edge_order=2)
+    place = (np.arctan2(y, x) + math.pi) * (TABLE / (2.0 * math.pi))
+    low = np.minimum(place.astype(np.int64), TABLE - 1)
+    share = place - low
+    edge_here = edge[low] * (1.0 - share) + edge[low + 1] * share
+    tangential = -(slope[low] * (1.0 - share) + slope[low + 1] * share) / radius
+    gx = (x - tangential * y) / radius
+    gy = (y + tangential * x) / radius
+    gu = inverse[0, 0] * gx + inverse[1, 0] * gy
+    gv = inverse[0, 1] * gx + inverse[1, 1] * gy
+    return np.asarray((radius - edge_here) / np.maximum(np.hypot(gu, gv), 1e-9))
+
+
+def enlarge(small: FloatArray, width_px: int, height_px: int) -> FloatArray:
+    """Enlarge a grid of values smoothly to a picture's size."""
+    grid = Image.fromarray(small.astype(np.float32))
+    return np.asarray(
+        grid.resize((width_px, height_px), Image.Resampling.BICUBIC), dtype=np.float64
+    )
+
+
+def clouds(rng: np.random.Generator, shape: tuple[int, int], cell_px: float) -> FloatArray:
+    """Draw smooth random clouds, mean 0 and sd about 1, with lumps of ``cell_px``."""
+    rows = max(2, math.ceil(shape[0] / cell_px) + 1)
+    columns = max(2, math.ceil(shape[1] / cell_px) + 1)
+    field = enlarge(rng.standard_normal((rows, columns)), shape[1], shape[0])
+    return np.asarray((field - field.mean()) / max(float(field.std()), 1e-9))
+
+
+def blend(
+    under: FloatArray, over: FloatArray | tuple[float, float, float], share: FloatArray
+) -> FloatArray:
+    """Lay a colour over a picture, each pixel by its share in [0, 1]."""
+    return under + (np.asarray(over) - under) * share[..., None]

@@ -1,0 +1,250 @@
+"""Draws an invented eye, the photograph of it and the sheet that a user would write for it."""
+
+import io
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from PIL import Image
+
+from rimwise.demo.render import render_photo
+from rimwise.demo.scene import Lamp, PhotoLook, PhotoScene, PhotoTruth, RoundShape
+from rimwise.picture.raster import UInt8Array
+from rimwise.records.picture import CorneaSheet, PictureLengths, PictureSheet
+from rimwise.terms.frames import PictureFrame, Side
+
+Difficulty = Literal["easy", "medium", "hard"]
+
+AQUEOUS_INDEX = 1.336  # convention 13
+
+
+@dataclass(frozen=True, slots=True)
+class PhotographedEye:
+    """The body of an invented eye with an implant, as far as a photograph depends on it."""
+
+    side: Side
+    opening: RoundShape
+    optic_diameter_mm: float = 6.0
+    tilt_deg: tuple[float, float] = (0.0, 0.0)
+    gap_mm: float = 0.15
+    corneal_radius_mm: float = 7.7
+    optic_depth_mm: float = 4.5
+    white_to_white_mm: float = 11.7
+    working_distance_mm: float = 105.0
+
+
+@dataclass(frozen=True, slots=True)
+class _Hardness:
+    """The ranges from which a photograph of one difficulty is drawn. Own settings."""
+
+    pupil_mm: tuple[float, float]
+    pupil_offset_mm: float
+    tilt_deg: float
+    gap_mm: tuple[float, float]
+    offset_mm: float
+    waves: float
+    line: tuple[float, float]
+    line_change: float
+    veil: tuple[float, float]
+    fibrosis: float
+    opacity: tuple[float, float]
+    clutter: int
+    blur_px: tuple[float, float]
+    noise: tuple[float, float]
+    quality: tuple[int, int]
+
+
+HARDNESS: dict[Difficulty, _Hardness] = {
+    "easy": _Hardness(
+        (3.35, 3.75), 0.05, 1.5, (0.05, 0.15), 0.12, 0.008, (0.12, 0.22), 0.2, (0.18, 0.30),
+        0.10, (0.0, 0.0), 1, (0.9, 1.3), (1.0, 1.8), (90, 96),
+    ),
+    "medium": _Hardness(
+        (3.10, 3.45), 0.12, 3.0, (0.08, 0.25), 0.22, 0.018, (0.08, 0.15), 0.4, (0.12, 0.22),
+        0.20, (0.0, 0.35), 3, (1.0, 1.8), (1.4, 2.6), (84, 94),
+    ),
+    "hard": _Hardness(
+        (2.45, 3.15), 0.30, 5.0, (0.10, 0.40), 0.38, 0.035, (0.05, 0.11), 0.6, (0.06, 0.16),
+        0.25, (0.2, 0.6), 6, (1.3, 2.6), (2.0, 4.0), (75, 90),
+    ),
+}  # fmt: skip
+
+IRISES = ((84.0, 92.0, 100.0), (62.0, 52.0, 40.0), (74.0, 76.0, 58.0), (46.0, 38.0, 32.0))
+REFLEXES = ((184.0, 92.0, 44.0), (198.0, 108.0, 52.0), (170.0, 74.0, 48.0), (188.0, 116.0, 74.0))
+
+
+def draw_photo(
+    rng: np.random.Generator, difficulty: Difficulty
+) -> tuple[UInt8Array, PhotoTruth, PictureSheet]:
+    """What would a photograph of an invented eye look like, with its truth and its sheet?
+
+    Parameters
+    ----------
+    rng : numpy.random.Generator
+        Draws eye, camera and clutter.
+    difficulty : "easy", "medium" or "hard"
+
+    Returns
+    -------
+    pixels : array of uint8, shape (1050, 1400, 3)
+    truth : PhotoTruth
+    sheet : PictureSheet
+        What a user would know, with the error a user would have.
+    """
+    eye = draw_eye(rng, difficulty)
+    scene = draw_scene(rng, eye, difficulty)
+    pixels, truth = render_photo(scene, rng)
+    return pixels, truth, draw_sheet(rng, eye, scene)
+
+
+def photo_jpeg(pixels: UInt8Array, quality: int) -> bytes:
+    """Which bytes does a camera write for these pixels?"""
+    sink = io.BytesIO()
+    Image.fromarray(pixels).save(sink, format="JPEG", quality=quality, subsampling=0)
+    return sink.getvalue()
+
+
+def draw_waves(rng: np.random.Generator, size: float) -> tuple[tuple[int, float, float], ...]:
+    """Draw the waves of a hand-made curve: smaller for higher orders."""
+    return tuple(
+        (
+            order,
+            float(rng.normal(0.0, size / (order - 1))),
+            float(rng.normal(0.0, size / (order - 1))),
+        )
+        for order in (2, 3, 4, 5)
+    )
+
+
+def draw_eye(rng: np.random.Generator, difficulty: Difficulty) -> PhotographedEye:
+    """Draw an eye with an implant behind a hand-made opening."""
+    hard = HARDNESS[difficulty]
+    optic_mm = float(rng.choice((5.5, 6.0, 6.0, 6.5)))
+    centre = rng.normal(0.0, hard.offset_mm, 2)
+    tilt = rng.normal(0.0, hard.tilt_deg, 2)
+    return PhotographedEye(
+        side="right" if rng.random() < 0.5 else "left",
+        opening=RoundShape(
+            float(rng.normal(optic_mm / 2.0 - 0.36, 0.10)),
+            (float(centre[0]), float(centre[1])),
+            draw_waves(rng, hard.waves),
+        ),
+        optic_diameter_mm=optic_mm,
+        tilt_deg=(float(tilt[0]), float(tilt[1])),
+        gap_mm=float(rng.uniform(*hard.gap_mm)),
+        corneal_radius_mm=float(rng.normal(7.7, 0.2)),
+        optic_depth_mm=float(rng.normal(4.5, 0.25)),
+        white_to_white_mm=float(rng.normal(11.7, 0.3)),
+        working_distance_mm=float(rng.uniform(95.0, 115.0)),
+    )
+
+
+def apparent_scale(depth_mm: float, eye: PhotographedEye) -> float:
+    """How large does a plane inside the eye appear to the camera? (relative units)
+
+    One refracting surface between air and aqueous: object vergence -n/d, image vergence
+    (n - 1)/R - n/d; the picture's scale is the magnification over the distance of the image
+    (paraxial optics, any textbook).
+    """
+    power = (AQUEOUS_INDEX - 1.0) / eye.corneal_radius_mm
+    towards = AQUEOUS_INDEX / depth_mm
+    magnification = towards / (towards - power)
+    return magnification / (eye.working_distance_mm + 1.0 / (towards - power))
+
+
+def draw_scene(
+    rng: np.random.Generator, eye: PhotographedEye, difficulty: Difficulty
+) -> PhotoScene:
+    """Draw camera, light, pupil and clutter for an eye."""
+    hard = HARDNESS[difficulty]
+    px_per_mm = float(rng.uniform(97.0, 114.0))
+    shift = rng.normal(0.0, 28.0, 2)
+    away = rng.normal(0.0, hard.pupil_offset_mm, 2)
+    pupil = RoundShape(
+        float(rng.uniform(*hard.pupil_mm)),
+        (float(away[0]), float(away[1])),
+        draw_waves(rng, 0.5 * hard.waves),
+    )
+    optic = apparent_scale(eye.optic_depth_mm, eye)
+    opening = apparent_scale(eye.optic_depth_mm - eye.gap_mm, eye)
+    limbus_mm = 0.5 * eye.white_to_white_mm / (optic * (eye.working_distance_mm + 3.0))
+    toric = rng.random() < 0.4
+    return PhotoScene(
+        side=eye.side,
+        frame=PictureFrame(90.0 + float(rng.normal(0.0, 3.0)), False),
+        px_per_mm=px_per_mm,
+        optic_centre_px=(700.0 + float(shift[0]), 525.0 + float(shift[1])),
+        optic_diameter_mm=eye.optic_diameter_mm,
+        tilt_deg=eye.tilt_deg,
+        gap_mm=eye.gap_mm,
+        opening_magnification=opening / optic,
+        opening=eye.opening,
+        pupil=pupil,
+        limbus=RoundShape(limbus_mm, (0.6 * float(away[0]), 0.6 * float(away[1]))),
+        lid_mm=float(rng.uniform(2.6, 3.4)) if hard.clutter > 4 and rng.random() < 0.3 else None,
+        haptic_axis_deg=float(rng.uniform(0.0, 180.0)),
+        toric_axis_deg=float(rng.uniform(0.0, 180.0)) if toric else None,
+        toric_marks_per_end=3 if toric else 0,
+        look=_draw_look(rng, hard),
+    )
+
+
+def _draw_look(rng: np.random.Generator, hard: _Hardness) -> PhotoLook:
+    """Draw light, contrast and clutter."""
+    iris = IRISES[int(rng.integers(len(IRISES)))]
+    return PhotoLook(
+        iris_rgb=iris,
+        reflex_rgb=REFLEXES[int(rng.integers(len(REFLEXES)))],
+        capsule_veil=float(rng.uniform(*hard.veil)),
+        opening_line=float(rng.uniform(*hard.line)),
+        opening_line_change=hard.line_change,
+        fibrosis=float(rng.uniform(0.0, hard.fibrosis)),
+        optic_line=float(rng.uniform(0.16, 0.36)) * (0.8 if hard.clutter > 4 else 1.0),
+        optic_shade_deg=float(rng.uniform(0.0, 360.0)),
+        opacity=float(rng.uniform(*hard.opacity)),
+        folds=int(rng.integers(0, hard.clutter + 1)),
+        pearls=int(rng.integers(0, 4 * hard.clutter)) if hard.clutter > 1 else 0,
+        dust=int(rng.integers(3, 12)),
+        blur_px=float(rng.uniform(*hard.blur_px)),
+        limbus_blur_px=float(rng.uniform(6.0, 14.0)),
+        noise=float(rng.uniform(*hard.noise)),
+        exposure=float(rng.uniform(0.85, 1.1)),
+        lamps=_draw_lamps(rng, hard),
+        jpeg_quality=int(rng.integers(*hard.quality)),
+    )
+
+
+def _draw_lamps(rng: np.random.Generator, hard: _Hardness) -> tuple[Lamp, ...]:
+    """Draw the lamp's sharp image in the cornea and its hazy one in the implant."""
+    style: Literal["disc", "slit", "ring"] = ("disc", "slit", "ring")[int(rng.integers(3))]
+    bright = rng.normal(0.0, 0.35, 2)
+    size_px = float(rng.uniform(9.0, 18.0)) * (1.7 if style == "ring" else 1.0)
+    cornea = Lamp(style, (float(bright[0]), float(bright[1])), size_px)
+    if rng.random() < 0.3:
+        return (cornea,)
+    far = rng.normal(0.0, 0.9, 2)
+    haze_px = float(rng.uniform(3.0, 8.0 + 2.0 * hard.clutter))
+    strength = float(rng.uniform(0.4, 1.0))
+    behind = Lamp(
+        style, (float(far[0]), float(far[1])), 1.4 * size_px, haze_px, strength, on_optic=True
+    )
+    return cornea, behind
+
+
+def draw_sheet(rng: np.random.Generator, eye: PhotographedEye, scene: PhotoScene) -> PictureSheet:
+    """Draw what the user knows about the picture: measured values with a user's errors."""
+    return PictureSheet(
+        side=eye.side,
+        superior_deg=90.0,
+        optic_diameter_mm=eye.optic_diameter_mm,
+        optic_diameter_sd_mm=0.0,
+        toric_marks_per_end=scene.toric_marks_per_end,
+        working_distance_mm=round(eye.working_distance_mm + float(rng.normal(0.0, 2.0))),
+        cornea=CorneaSheet(
+            radius_mm=round(eye.corneal_radius_mm + float(rng.normal(0.0, 0.03)), 2)
+        ),
+        lengths=PictureLengths(
+            white_to_white_mm=round(eye.white_to_white_mm + float(rng.normal(0.0, 0.1)), 1),
+            lens_front_depth_mm=round(eye.optic_depth_mm + float(rng.normal(0.0, 0.05)), 2),
+        ),
+    )

@@ -1,0 +1,1 @@
+"""Results as pages and drawings, still pure: no disk, no screen."""
