@@ -1,0 +1,1 @@
+"""A ray-tracing kernel with no eye in it: surfaces, media, rays, wavefronts and images."""
