@@ -58,11 +58,19 @@ def read_layer(path: Path, model: "type[BaseModel]") -> Layer:
 
 
 def flag_layer(flags: Mapping[str, object], model: "type[BaseModel]") -> Layer:
-    """What do the flags say, after every value has been checked?"""
-    given = {key: value for key, value in flags.items() if value is not None}
+    """What do the flags say, after every value has been checked?
+
+    None counts as not given; a key of a table is written ``table.key``.
+    """
+    given: dict[str, Any] = {}
+    for name, value in flags.items():
+        if value is None:
+            continue
+        table, _, key = name.rpartition(".")
+        (given.setdefault(table, {}) if table else given)[key] = value
     if isinstance(given.get("taken"), str):
         with contextlib.suppress(ValueError):
-            given["taken"] = datetime.date.fromisoformat(str(given["taken"]))
+            given["taken"] = datetime.date.fromisoformat(given["taken"])
     return checked_layer(given, model, COMMAND_LINE)
 
 

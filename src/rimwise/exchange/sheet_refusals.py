@@ -39,8 +39,8 @@ def refusal(
     first = found[0]
     path = [str(part) for part in first["loc"] if _is_key(str(part))]
     key = f"{origin}: {_in_words(path)}"
-    if flags and len(path) == 1:
-        key = "--" + path[0].replace("_", "-")
+    if flags:
+        key = "--" + path[-1].replace("_", "-")
     if first["type"] == "value_error":
         return WrongInput(f"{key} {first['ctx']['error']}")
     if first["type"] == "missing":

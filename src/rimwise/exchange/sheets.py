@@ -16,6 +16,7 @@ from rimwise.exchange.sheet_layers import (
     merge,
     read_layer,
 )
+from rimwise.records.case import CaseSheet
 from rimwise.records.cover import Reason
 from rimwise.records.picture import PictureSheet
 from rimwise.terms.errors import WrongInput
@@ -102,3 +103,58 @@ def _side_notes(layers: list[Layer]) -> tuple[Reason, ...]:
     side = speaking.values["side"]
     sentence = f"that this is a {side} eye stands only in {speaking.origin}; check it"
     return (Reason("side-from-clinic", sentence),)
+
+
+class ReadCase(NamedTuple):
+    """A case sheet with what should be said about where it came from."""
+
+    sheet: CaseSheet
+    notes: tuple[Reason, ...]
+
+
+def case_sheet_for(path: Path | str, flags: Mapping[str, object] | None = None) -> CaseSheet:
+    """What is known of this eye before surgery, and what does the surgeon want?
+
+    Parameters
+    ----------
+    path : path
+        The case sheet; ``clinic.toml`` in its folder or above holds what stays the same.
+    flags : mapping, optional
+        Keys of the sheet given on the command line; a table's key is written ``table.key``.
+
+    Raises
+    ------
+    WrongInput
+        A sheet cannot be read, holds an unknown key or a value outside its range, contradicts
+        another, or does not state the side or earlier corneal surgery.
+    """
+    return read_case_sheet(path, flags).sheet
+
+
+def read_case_sheet(path: Path | str, flags: Mapping[str, object] | None = None) -> ReadCase:
+    """Answer as ``case_sheet_for``, with notes on what came from where."""
+    from rimwise.exchange.case_records import (  # noqa: PLC0415
+        case_part,
+        case_record,
+        contradictions,
+        planned_optic,
+    )
+    from rimwise.exchange.sheet_keys import CaseKeys, ClinicKeys  # noqa: PLC0415
+
+    path = Path(path)
+    own = read_layer(path, CaseKeys)
+    layers = [flag_layer(flags or {}, CaseKeys)]
+    notes: tuple[Reason, ...] = ()
+    clinic_path = find_clinic(path)
+    if clinic_path is None or clinic_path.samefile(path):
+        layers.append(own)
+    else:
+        clinic = read_layer(clinic_path, ClinicKeys)
+        notes = contradictions(case_part(clinic), own)
+        layers += [case_part(clinic), own, planned_optic(clinic)]
+    merged = merge(layers)
+    if "code" not in merged:
+        merged["code"] = path.stem
+        notes += (Reason("code-from-file", f"{path.name} has no code; the file's name is used"),)
+    sheet, filled = case_record(merged, path.name)
+    return ReadCase(sheet, (*notes, *filled))
