@@ -1,0 +1,1 @@
+"""Plane geometry with uncertainty: circles, ellipses, closed curves, cover; no eye in it."""

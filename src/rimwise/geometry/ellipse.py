@@ -1,0 +1,399 @@
+"""The ellipse as a value, and the ellipse through measured points with its covariance."""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from rimwise.geometry.ellipse_start import starting_shape
+from rimwise.geometry.robust import inliers, robust_sd, tukey_cost, tukey_weights
+from rimwise.terms.arrays import BoolArray, FloatArray
+from rimwise.terms.errors import MeasurementRefused, WrongInput
+
+_UNIFORM_AXIS_VARIANCE = math.pi**2 / 12.0  # of an axis about which nothing is known
+_NEWTON_STEPS = 12  # digits double from F <= 1; stops early at round-off
+
+
+@dataclass(frozen=True, slots=True)
+class Ellipse:
+    """An ellipse in a plane of any unit; angles run from the first axis towards the second.
+
+    Parameters
+    ----------
+    cx, cy : float
+        Centre.
+    a, b : float
+        Semi-axes, a >= b > 0.
+    angle_rad : float
+        Direction of the long semi-axis, [0, π).
+
+    Examples
+    --------
+    >>> ring = Ellipse(1.0, 2.0, 3.0, 2.0, 0.0)
+    >>> round(ring.area, 6), round(ring.mean_radius, 6)
+    (18.849556, 2.44949)
+    """
+
+    cx: float
+    cy: float
+    a: float
+    b: float
+    angle_rad: float = 0.0
+
+    def __post_init__(self) -> None:
+        values = (self.cx, self.cy, self.a, self.b, self.angle_rad)
+        if not all(math.isfinite(value) for value in values) or not self.a >= self.b > 0.0:
+            raise WrongInput(f"an ellipse needs finite numbers with a >= b > 0, got {values}")
+
+    @classmethod
+    def from_matrix(cls, centre: tuple[float, float], matrix: FloatArray) -> "Ellipse":
+        """Which ellipse is the unit circle's image under u -> centre + matrix @ u?
+
+        Examples
+        --------
+        >>> Ellipse.from_matrix((0.0, 0.0), np.array([[0.0, -1.0], [2.0, 0.0]]))
+        Ellipse(cx=0.0, cy=0.0, a=2.0, b=1.0, angle_rad=1.5707963267948966)
+        """
+        vectors, sizes, _ = np.linalg.svd(np.asarray(matrix, dtype=np.float64))
+        angle_rad = math.atan2(vectors[1, 0], vectors[0, 0]) % math.pi
+        return cls(
+            float(centre[0]),
+            float(centre[1]),
+            float(sizes[0]),
+            float(sizes[1]),
+            0.0 if angle_rad >= math.pi else angle_rad,
+        )
+
+    @property
+    def centre(self) -> FloatArray:
+        """The centre as an array (2,)."""
+        return np.array([self.cx, self.cy])
+
+    @property
+    def matrix(self) -> FloatArray:
+        """The symmetric matrix that carries the unit circle about 0 onto this ellipse about 0."""
+        cos, sin = math.cos(self.angle_rad), math.sin(self.angle_rad)
+        turn = np.array([[cos, -sin], [sin, cos]])
+        return np.asarray(turn @ np.diag([self.a, self.b]) @ turn.T)
+
+    @property
+    def area(self) -> float:
+        """Enclosed area, in the unit squared."""
+        return math.pi * self.a * self.b
+
+    @property
+    def mean_radius(self) -> float:
+        """Radius √(ab) of the circle of the same area."""
+        return math.sqrt(self.a * self.b)
+
+    def points(self, theta_rad: FloatArray) -> FloatArray:
+        """Which points (n, 2) have these eccentric anomalies, counted from the long axis?
+
+        Examples
+        --------
+        >>> Ellipse(1.0, 2.0, 3.0, 2.0).points(np.array([0.0])).tolist()
+        [[4.0, 2.0]]
+        """
+        cos, sin = math.cos(self.angle_rad), math.sin(self.angle_rad)
+        x, y = self.a * np.cos(theta_rad), self.b * np.sin(theta_rad)
+        return np.stack([self.cx + cos * x - sin * y, self.cy + sin * x + cos * y], axis=-1)
+
+    def radius_along(
+        self, directions_rad: FloatArray, origin: tuple[float, float] | None = None
+    ) -> FloatArray:
+        """How far is the outline in these directions from the centre, or from a point inside?
+
+        Raises
+        ------
+        WrongInput
+            The origin is not inside the ellipse.
+
+        Examples
+        --------
+        >>> Ellipse(0.0, 0.0, 3.0, 2.0).radius_along(np.array([0.0, np.pi / 2])).round(9).tolist()
+        [3.0, 2.0]
+        """
+        x, y = (self.cx, self.cy) if origin is None else origin
+        inverse = np.linalg.inv(self.matrix)
+        start = inverse @ np.array([x - self.cx, y - self.cy])
+        if start @ start >= 1.0:
+            raise WrongInput(
+                f"the origin ({x}, {y}) is outside the ellipse; choose a point inside it"
+            )
+        angles = np.asarray(directions_rad, dtype=np.float64)
+        ray = np.stack([np.cos(angles), np.sin(angles)], axis=-1) @ inverse.T
+        square, along = (ray * ray).sum(axis=-1), ray @ start
+        root = np.sqrt(along * along + square * (1.0 - start @ start))
+        return np.asarray((root - along) / square)
+
+    def signed_distance(self, points: FloatArray) -> FloatArray:
+        """How far is each point (n, 2) from the outline: positive outside, negative inside?
+
+        Exact: the foot point is found by a monotone Newton iteration.
+
+        Examples
+        --------
+        >>> Ellipse(0.0, 0.0, 3.0, 2.0).signed_distance(np.array([[4.0, 0.0], [0.0, 1.5]])).tolist()
+        [1.0, -0.5]
+        """
+        return _distances(points, _shape_of(self))[0]
+
+    def contains(self, points: FloatArray) -> BoolArray:
+        """Is each point (n, 2) inside or on the outline?"""
+        inner = (np.asarray(points, dtype=np.float64) - self.centre) @ np.linalg.inv(self.matrix).T
+        return np.asarray((inner * inner).sum(axis=-1) <= 1.0)
+
+    def affine(self, matrix: FloatArray, shift: FloatArray) -> "Ellipse":
+        """Which ellipse is the image under p -> matrix @ p + shift?
+
+        Examples
+        --------
+        >>> Ellipse(1.0, 0.0, 1.0, 1.0).affine(np.diag([2.0, 3.0]), np.array([0.0, 5.0]))
+        Ellipse(cx=2.0, cy=5.0, a=3.0, b=2.0, angle_rad=1.5707963267948966)
+        """
+        centre = np.asarray(matrix) @ self.centre + shift
+        return Ellipse.from_matrix((centre[0], centre[1]), np.asarray(matrix) @ self.matrix)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class EllipseFit:
+    """An ellipse through measured points, with its covariance.
+
+    Parameters
+    ----------
+    ellipse : Ellipse
+    covariance : array, shape (5, 5)
+        Of (cx, cy, a, b, angle_rad). Where the outline is a circle within its noise the variance
+        of the angle is that of an unknown axis, π²/12, without correlations.
+    shape_covariance : array, shape (5, 5)
+        Of (cx, cy, m, p, q) with the outline c + [[m + p, q], [q, m - p]] u; regular at the circle.
+    rms : float
+        Root mean square distance of the used points from the outline.
+    used : array of bool, shape (n,)
+        Which points were used.
+    """
+
+    ellipse: Ellipse
+    covariance: FloatArray
+    shape_covariance: FloatArray
+    rms: float
+    used: BoolArray
+
+    def edge_sd(self, directions_rad: FloatArray) -> FloatArray:
+        """What is the sd of the outline, along its normal, in these directions from the centre?"""
+        points = self.ellipse.centre + self.ellipse.radius_along(directions_rad)[:, None] * (
+            np.stack([np.cos(directions_rad), np.sin(directions_rad)], axis=-1)
+        )
+        slopes = _distances(points, _shape_of(self.ellipse))[1]
+        return np.asarray(np.sqrt(np.einsum("ni,ij,nj->n", slopes, self.shape_covariance, slopes)))
+
+
+def _shape_of(ellipse: Ellipse) -> FloatArray:
+    matrix = ellipse.matrix
+    return np.array(
+        [
+            ellipse.cx,
+            ellipse.cy,
+            (matrix[0, 0] + matrix[1, 1]) / 2.0,
+            (matrix[0, 0] - matrix[1, 1]) / 2.0,
+            matrix[0, 1],
+        ]
+    )
+
+
+def _distances(points: FloatArray, shape: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Signed distances (n,) of points from the outline and their slopes (n, 5) in the shape.
+
+    The foot point solves F(w) = (k z0/(w + k - 1))² + (z1/w)² - 1 = 0 with k = (a/b)², z the
+    point over the semi-axes: F is convex and falling, so Newton from the left never overshoots
+    (own derivation after the root of the distance problem in Eberly's note; from memory).
+    By the envelope theorem the slope of the distance is -n · ∂outline/∂shape at the fixed foot.
+    """
+    cx, cy, m, p, q = shape
+    stretch = math.hypot(p, q)
+    a, b = m + stretch, m - stretch
+    angle = 0.5 * math.atan2(q, p)
+    cos, sin = math.cos(angle), math.sin(angle)
+    dx, dy = points[:, 0] - cx, points[:, 1] - cy
+    x, y = cos * dx + sin * dy, cos * dy - sin * dx
+    k = (a / b) ** 2
+    z0, z1 = k * np.abs(x) / a, np.maximum(np.abs(y) / b, 1e-150)
+    w = np.maximum(z1, z0 - (k - 1.0))
+    for _ in range(_NEWTON_STEPS):
+        first, second = (z0 / (w + (k - 1.0))) ** 2, (z1 / w) ** 2
+        excess = first + second - 1.0
+        w = w + excess / (2.0 * (first / (w + (k - 1.0)) + second / w))
+        # Newton squares the excess, so the step just made has already reached round-off.
+        if np.abs(excess).max() < 1e-8:
+            break
+    ct, st = np.copysign(z0 / (w + (k - 1.0)), x), np.copysign(z1 / w, y)
+    nx, ny = ct / a, st / b
+    norm = np.hypot(nx, ny)
+    nx, ny = nx / norm, ny / norm
+    distance = nx * (x - a * ct) + ny * (y - b * st)
+    n1, n2 = cos * nx - sin * ny, sin * nx + cos * ny
+    u1, u2 = cos * ct - sin * st, sin * ct + cos * st
+    slopes = -np.stack([n1, n2, n1 * u1 + n2 * u2, n1 * u1 - n2 * u2, n1 * u2 + n2 * u1], axis=-1)
+    return distance, slopes
+
+
+def _descend(
+    points: FloatArray, sd: FloatArray, shape: FloatArray, scale: float | None
+) -> FloatArray:
+    """Follow the (robust, where a scale is given) squared distances down to their least value."""
+    # A robust round only has to tell good points from bad; the last least squares is exact.
+    enough = 1e-9 * shape[2] if scale is None else 0.01 * scale * float(sd.min())
+
+    def cost(z: FloatArray) -> float:
+        return 0.5 * float(z @ z) if scale is None else tukey_cost(z, scale) * scale**2
+
+    damping = 0.0
+    distance, slopes = _distances(points, shape)
+    z, least = distance / sd, cost(distance / sd)
+    for _ in range(40):
+        weights = 1.0 if scale is None else tukey_weights(z, scale)[:, None]
+        scaled = slopes / sd[:, None]
+        normal = scaled.T @ (weights * scaled)
+        pull = scaled.T @ (weights * z[:, None])[:, 0]
+        normal[np.diag_indices(5)] += damping * np.trace(normal) + 1e-300
+        step = -np.linalg.lstsq(normal, pull, rcond=None)[0]
+        trial = shape + step
+        if trial[2] - math.hypot(trial[3], trial[4]) > 1e-6 * abs(trial[2]):
+            moved, turned = _distances(points, trial)
+            value = cost(moved / sd)
+            if value <= least:
+                gained, least = least - value, value
+                shape, z, slopes = trial, moved / sd, turned
+                damping *= 0.2
+                if np.abs(step).max() < enough or gained < 1e-12 * least:
+                    break
+                continue
+        damping = max(10.0 * damping, 1e-4)
+        if damping > 1e6:
+            break
+    return shape
+
+
+def _semi_axis_slopes(shape: FloatArray) -> FloatArray:
+    """Slopes (5, 5) of (cx, cy, a, b, angle) in (cx, cy, m, p, q)."""
+    stretch = math.hypot(shape[3], shape[4])
+    cos, sin = (shape[3] / stretch, shape[4] / stretch) if stretch > 0.0 else (1.0, 0.0)
+    turn = 0.5 / max(stretch, 1e-12 * shape[2])
+    slopes = np.eye(5)
+    slopes[2, 2:] = 1.0, cos, sin
+    slopes[3, 2:] = 1.0, -cos, -sin
+    slopes[4, 2:] = 0.0, -sin * turn, cos * turn
+    return slopes
+
+
+def _fit_of(
+    points: FloatArray, sd: FloatArray, shape: FloatArray, used: BoolArray, sd_known: bool
+) -> EllipseFit:
+    distance, slopes = _distances(points[used], shape)
+    scaled = slopes / sd[used, None]
+    z = distance / sd[used]
+    factor = float(z @ z) / max(len(z) - 5, 1)
+    information = scaled.T @ scaled
+    if not np.linalg.cond(information) < 1e14:
+        raise MeasurementRefused(
+            "no-ellipse", "the points do not determine an ellipse; more of the outline is needed"
+        )
+    inner: FloatArray = np.linalg.inv(information) * (max(1.0, factor) if sd_known else factor)
+    turn = _semi_axis_slopes(shape)
+    covariance = turn @ inner @ turn.T
+    if covariance[4, 4] > _UNIFORM_AXIS_VARIANCE:
+        covariance[4, :] = covariance[:, 4] = 0.0
+        covariance[4, 4] = _UNIFORM_AXIS_VARIANCE
+    m, p, q = shape[2:]
+    ellipse = Ellipse.from_matrix((shape[0], shape[1]), np.array([[m + p, q], [q, m - p]]))
+    rms = math.sqrt(float(distance @ distance) / len(distance))
+    return EllipseFit(ellipse, covariance, inner, rms, used)
+
+
+def fit_ellipse(
+    points: FloatArray, sd: FloatArray | float | None = None, robust: bool = True
+) -> EllipseFit:
+    """Which ellipse runs through these points, and how well is it known?
+
+    Least squares of the orthogonal distances, started from a direct algebraic fit.
+
+    Parameters
+    ----------
+    points : array, shape (n, 2), n >= 6
+        Any plane unit; an arc is enough, the covariance then says how little it tells.
+    sd : float or array (n,), optional
+        Standard deviation of each point across the outline. Without it the scatter of the used
+        points stands in for it. With it the covariance is that of the stated sd, or larger in the
+        measure in which the points scatter more. Errors of neighbours are taken as independent:
+        where they are not, pass an sd larger by the root of the correlation length in points.
+    robust : bool
+        Leave out points that do not belong; holds up to about a third of them.
+
+    Raises
+    ------
+    WrongInput
+        Not an (n, 2) array of at least six finite points.
+    MeasurementRefused
+        The points determine no ellipse (code "no-ellipse").
+
+    Notes
+    -----
+    Geometric fit by Levenberg-Marquardt with analytic slopes; Tukey's biweight, then plain least
+    squares on the points within 3.5 sd (own arrangement of textbook parts).
+
+    Examples
+    --------
+    >>> ring = Ellipse(10.0, 20.0, 5.0, 4.0, 0.3).points(np.linspace(0.0, 6.0, 40))
+    >>> found = fit_ellipse(ring).ellipse
+    >>> round(found.cx, 6), round(found.cy, 6), round(found.a, 6), round(found.angle_rad, 6)
+    (10.0, 20.0, 5.0, 0.3)
+    """
+    points = np.asarray(points, dtype=np.float64)
+    if points.ndim != 2 or points.shape[1] != 2 or len(points) < 6 or not np.isfinite(points).all():
+        raise WrongInput(
+            f"an ellipse is fitted to at least six finite points (n, 2), got shape {points.shape}"
+        )
+    size = float(np.ptp(points, axis=0).max())
+    # The working shift keeps pixel coordinates in the thousands from costing digits.
+    shift = points.mean(axis=0)
+    local = points - shift
+    spread = np.ones(len(points)) if sd is None else np.broadcast_to(np.asarray(sd), len(points))
+    if not (np.isfinite(spread).all() and (spread > 0.0).all()):
+        raise WrongInput("the sd of the points must be finite and above 0; leave it out if unknown")
+    shape = starting_shape(local, robust)
+    if not np.isfinite(shape).all() or shape[2] > 1e4 * size:
+        raise MeasurementRefused(
+            "no-ellipse", "the points lie on no ellipse; choose points along one closed outline"
+        )
+    shape, used = _settle(local, spread, shape, robust)
+    shape[:2] += shift
+    return _fit_of(points, spread, shape, used, sd is not None)
+
+
+def _settle(
+    points: FloatArray, sd: FloatArray, shape: FloatArray, robust: bool
+) -> tuple[FloatArray, BoolArray]:
+    """Find the shape of least squares and the points that it rests on."""
+    used: BoolArray = np.ones(len(points), dtype=np.bool_)
+    if not robust:
+        return _descend(points, sd, shape, None), used
+    floor = 1e-9 * float(shape[2] / sd.max())
+    for _ in range(2):
+        scale = robust_sd(_distances(points, shape)[0] / sd, floor)
+        shape = _descend(points, sd, shape, scale)
+    scale = robust_sd(_distances(points, shape)[0] / sd, floor)
+    previous = None
+    while previous is None or not np.array_equal(used, previous):
+        z = _distances(points, shape)[0] / sd
+        previous, used = used, inliers(z, scale)
+        if int(used.sum()) < 6:
+            raise MeasurementRefused(
+                "no-ellipse", "too few points agree on one ellipse; choose points along one outline"
+            )
+        shape = _descend(points[used], sd[used], shape, None)
+        kept = z[used]
+        smaller = max(float(np.sqrt(kept @ kept / max(len(kept) - 5, 1))), floor)
+        if smaller >= scale:
+            break
+        scale = smaller
+    return shape, used

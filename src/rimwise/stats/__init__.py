@@ -1,0 +1,1 @@
+"""Chance: containment, intervals, sampling and error propagation; no eye in it."""
