@@ -298,7 +298,8 @@ def _fit_of(
         raise MeasurementRefused(
             "no-ellipse", "the points do not determine an ellipse; more of the outline is needed"
         )
-    inner: FloatArray = np.linalg.inv(information) * (max(1.0, factor) if sd_known else factor)
+    factor = max(1.0, factor) if sd_known else factor
+    inner = np.asarray(factor * np.linalg.inv(information), dtype=np.float64)
     turn = _semi_axis_slopes(shape)
     covariance = turn @ inner @ turn.T
     if covariance[4, 4] > _UNIFORM_AXIS_VARIANCE:
