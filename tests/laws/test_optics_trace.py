@@ -4,12 +4,12 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from rimwise.optics.media import Gradient
 from rimwise.optics.pose import Pose, tilt_rotation
-from rimwise.optics.rays import Rays, Status, rays
+from rimwise.optics.rays import Rays, Status, Traced, rays
 from rimwise.optics.surface import (
     Surface,
     biconic,
@@ -148,6 +148,75 @@ def test_the_optical_path_is_stationary(system: System, seed: int) -> None:
             more = _path_mm(step.surface, ends, places + shift, (media[i], media[i + 1]))
             less = _path_mm(step.surface, ends, places - shift, (media[i], media[i + 1]))
             assert np.all(np.abs(more - less) / (2.0 * h) < 1e-6)
+
+
+def _gap(one: Traced, other: Traced, both: np.ndarray) -> float:
+    """Return the largest difference of these rays, in units of round-off at 10 mm."""
+    size = np.maximum(np.abs(one.positions_mm).max(axis=1), np.abs(one.opl_mm))
+    size = np.maximum(1.0, size / 10.0)
+    gaps = [np.abs(one.opl_mm - other.opl_mm) / size]
+    for name in ("positions_mm", "directions"):
+        gaps.append(np.abs(getattr(one, name) - getattr(other, name)).max(axis=1) / size)
+    return max(float(gap[both].max(initial=0.0)) for gap in gaps)
+
+
+@given(systems(), st.integers(0, 9))
+@settings(max_examples=60)
+def test_compiled_and_plain_steps_agree(system: System, seed: int) -> None:
+    """Step by step, because a chain of grazing rays multiplies round-off without bound."""
+    rng = np.random.default_rng(seed)
+    start = np.column_stack([rng.uniform(-7.0, 7.0, (150, 2)), np.full(150, 8.0)])
+    bundle = rays(start, np.column_stack([rng.uniform(-0.5, 0.5, (150, 2)), np.full(150, -1.0)]))
+    for i, step in enumerate(system.steps):
+        one = System((step,), system.media[i])
+        plain, fast = (trace(one, bundle, True, engine) for engine in ("numpy", "compiled"))
+        assert plain.record is not None
+        clear = plain.ok & fast.ok & (plain.record.cosines[0] > 0.3)
+        # Coordinates are of the order of 10 mm: fifty units of round-off.
+        assert _gap(plain, fast, clear) <= 1e-13
+        # Only a ray within round-off of a rim or of total reflection may fare differently.
+        assert np.count_nonzero(plain.status != fast.status) <= 1
+        assert (plain.at_surface == fast.at_surface)[plain.status == fast.status].all()
+        bundle = plain
+
+
+@pytest.mark.parametrize("record", [False, True])
+def test_compiled_and_plain_agree_through_an_eye(eye_like: System, record: bool) -> None:
+    rng = np.random.default_rng(5)
+    start = np.column_stack([rng.uniform(-4.0, 4.0, (3001, 2)), np.full(3001, 5.0)])
+    bundle = rays(start, np.column_stack([rng.uniform(-0.3, 0.3, (3001, 2)), np.full(3001, -1.0)]))
+    plain, fast = (trace(eye_like, bundle, record, engine) for engine in ("numpy", "compiled"))
+    assert set(plain.status.tolist()) >= {Status.OK, Status.MISSED, Status.CLIPPED}
+    assert (plain.status == fast.status).all()
+    assert (plain.at_surface == fast.at_surface).all()
+    assert _gap(plain, fast, plain.ok) <= 1e-13
+    if plain.record is not None and fast.record is not None:
+        for name in ("points_mm", "directions", "opl_mm", "cosines"):
+            mine, other = getattr(plain.record, name), getattr(fast.record, name)
+            assert (np.isnan(mine) == np.isnan(other)).all()
+            assert np.abs(mine - other)[:, plain.ok].max() <= 1e-13
+    again = trace(eye_like, bundle, record, "compiled", out=fast)
+    assert again is fast
+
+
+@pytest.fixture(name="eye_like")
+def _eye_like() -> System:
+    """Return six tilted surfaces of every kind, in the proportions of an eye."""
+    return System(
+        (
+            refract(
+                even_asphere(-7.8, -0.2, (1e-4, 1e-6), Pose.at(0, 0, 0).tilted(0.05, 0)), 1.376
+            ),
+            refract(biconic((-6.4, -6.7), (-0.3, 0.1), 0.4, Pose.at(0, 0.1, -0.5)), 1.336),
+            pass_through(plane(Pose.at(0.2, 0, -3.5), semi_diameter_mm=2.5)),
+            refract(toric((-5.0, -5.4), -1.0, 0.9, Pose.at(0.1, 0, -4.5), 3.0), 1.49),
+            refract(
+                even_asphere(9.0, -2.0, (2e-4, 1e-6, 1e-8, 1e-9, 1e-11), Pose.at(0, 0.1, -5.4)),
+                1.336,
+            ),
+            pass_through(sphere(12.0, Pose.at(0, 0, -23.5))),
+        )
+    )
 
 
 def test_each_failure_has_its_status_and_place() -> None:

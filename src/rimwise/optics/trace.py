@@ -1,6 +1,7 @@
 """How does light go through this system? One function; plain NumPy or compiled behind it."""
 
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 
@@ -13,9 +14,21 @@ from rimwise.terms.arrays import BoolArray, FloatArray
 
 # So many rays fit into the first caches with all their intermediate arrays.
 CHUNK = 2048
+# Below so many crossings NumPy is done before the compiled kernel is loaded (0.4 s).
+COMPILED_FROM = 1_000_000
+# Below so many rays the parallel loop's fixed cost is larger than what it saves.
+PARALLEL_FROM = 100_000
+
+Engine = Literal["auto", "numpy", "compiled"]
 
 
-def trace(system: System, rays: Rays, record: bool = False) -> Traced:
+def trace(
+    system: System,
+    rays: Rays,
+    record: bool = False,
+    engine: Engine = "auto",
+    out: Traced | None = None,
+) -> Traced:
     """Where do these rays end, in which direction, and after which optical path?
 
     Parameters
@@ -26,6 +39,12 @@ def trace(system: System, rays: Rays, record: bool = False) -> Traced:
         In the system's frame; rays that failed before stay failed.
     record : bool
         Keep every step's points, directions, path lengths and cosines too.
+    engine : "auto", "numpy" or "compiled"
+        Both give the same numbers to round-off. "auto" loads the compiled kernel only where
+        that pays; ask for "compiled" where many small bundles follow each other. Gradients are
+        always traced in NumPy, and so is everything where the compiler cannot be had.
+    out : Traced, optional
+        Result of an earlier trace of as many rays; the compiled kernel writes over its arrays.
 
     Returns
     -------
@@ -43,7 +62,35 @@ def trace(system: System, rays: Rays, record: bool = False) -> Traced:
     >>> back.status.tolist(), round(float(back.directions[0, 0]), 6)
     ([0], -0.049984)
     """
-    return trace_numpy(system, rays, record)
+    large = len(rays) * len(system.steps) >= COMPILED_FROM
+    if engine == "numpy" or (engine == "auto" and not large) or not system.uniform:
+        return trace_numpy(system, rays, record)
+    try:
+        from rimwise.optics import compiled  # noqa: PLC0415 - half a second, only where it pays
+    except ImportError:
+        return trace_numpy(system, rays, record)
+    fits = out is not None and len(out) == len(rays) and (out.record is not None) == record
+    target = out if out is not None and fits else _empty(len(rays), len(system.steps), record)
+    compiled.run(compile_table(system), rays, target, parallel=len(rays) >= PARALLEL_FROM)
+    return target
+
+
+def _empty(n: int, steps: int, record: bool) -> Traced:
+    """Return a result with room for so many rays."""
+    kept = None
+    if record:
+        shape = (steps, n)
+        kept = Record(
+            np.empty((*shape, 3)), np.empty((*shape, 3)), np.empty(shape), np.empty(shape)
+        )
+    return Traced(
+        np.empty((n, 3)),
+        np.empty((n, 3)),
+        np.empty(n),
+        np.empty(n, dtype=np.int8),
+        np.empty(n, dtype=np.int16),
+        kept,
+    )
 
 
 def trace_numpy(system: System, rays: Rays, record: bool = False) -> Traced:
@@ -118,7 +165,7 @@ class _Walk:
             b.enter(row[MATRIX:SHIFT], row[SHIFT:CX])
             distance, normal, residual = meet(kind, row, b)
             self.opl += row[INDEX] * distance
-            self.fail(i, Status.MISSED, ~((normal[2] > 0.0) & (np.abs(distance) < np.inf)))
+            self.fail(i, Status.MISSED, ~((normal[2] > 0.0) & (normal[2] < np.inf)))
             self.fail(i, Status.NO_CONVERGENCE, ~(residual <= 0.0))
         self.fail(i, Status.CLIPPED, ~(b.x * b.x + b.y * b.y <= row[SEMI2]))
         return normal
