@@ -1,0 +1,261 @@
+"""Sentences and table rows for a finding, in the project's own words, explained at first use."""
+
+import math
+from dataclasses import dataclass
+
+from rimwise.records.cover import CoverFinding, LeastCover, VectorEstimate
+from rimwise.terms.estimate import Estimate
+from rimwise.terms.frames import Side, clock_hour, direction_words
+
+STATUS_WORDS = {
+    "measured": "Measured",
+    "partial": "Measured in part",
+    "refused": "Refused",
+}
+
+PAIR_WORDS = {
+    "opening-from-optic": "Opening centroid from optic centre",
+    "optic-from-pupil": "Optic centre from pupil centre",
+    "optic-from-limbus": "Optic centre from limbus centre",
+    "optic-from-P1": "Optic centre from P1 (reflex of the cornea's front)",
+}
+
+EXPLANATIONS = (
+    ("cover", "capsule overlap: the width of capsule lying over the optic, by direction"),
+    ("bare", "where the opening's edge lies beyond the optic: cover is negative there"),
+    ("opening", "capsulotomy: the round hole made in the front of the lens capsule"),
+    ("optic", "the implant's round lens body"),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One line of a table: what, how much with its ±, and what to know about it."""
+
+    label: str
+    value: str
+    note: str = ""
+
+
+def number_words(value: float, sd: float | None, unit: str, digits: int = 2) -> str:
+    """How is a value with its standard deviation written?
+
+    A digit is added where the sd would otherwise read as zero.
+
+    Examples
+    --------
+    >>> number_words(5.2512, 0.021, "mm"), number_words(-0.1, 0.003, "mm")
+    ('5.25 ± 0.02 mm', '−0.100 ± 0.003 mm')
+    >>> number_words(3.0, None, "°", 0)
+    '3°'
+    """
+    if sd is not None and 0.0 < sd < 0.5 * 10.0**-digits:
+        digits += 1
+    gap = "" if unit in {"°", ""} else " "
+    text = f"{value:.{digits}f}".replace("-", "−")
+    spread = "" if sd is None else f" ± {sd:.{digits}f}"
+    return f"{text}{spread}{gap}{unit}"
+
+
+def estimate_words(estimate: Estimate | None, unit: str, digits: int = 2) -> str:
+    """How is an estimate written? Unknown reads "not measured".
+
+    Examples
+    --------
+    >>> estimate_words(None, "mm")
+    'not measured'
+    """
+    if estimate is None:
+        return "not measured"
+    return number_words(estimate.value, estimate.sd, unit, digits)
+
+
+def place_words(at_deg: float, side: Side) -> str:
+    """How is a direction told: degrees, clock hour and anatomy?
+
+    Examples
+    --------
+    >>> place_words(91.0, "right")
+    "91° (12 o'clock, superior)"
+    """
+    hour = round(clock_hour(at_deg)) % 12 or 12
+    return f"{round(at_deg) % 360}° ({hour} o'clock, {direction_words(at_deg, side)})"
+
+
+def least_cover_words(least: LeastCover, side: Side) -> str:
+    """How is the least cover told, with its ± and place?
+
+    Examples
+    --------
+    >>> least_cover_words(LeastCover(0.14, 0.03, 91.0, 12.0), "left")
+    "least cover 0.14 ± 0.03 mm at 91° (12 o'clock, superior)"
+    """
+    amount = number_words(least.value, least.sd, "mm")
+    return f"least cover {amount} at {place_words(least.at_deg, side)}"
+
+
+def complete_words(finding: CoverFinding) -> str:
+    """Is the optic covered all the way round, in a sentence's worth of words?"""
+    cover = finding.cover
+    if cover is None:
+        return "cover was not measured"
+    chance = "" if cover.p_complete is None else f" (chance {_percent(cover.p_complete)})"
+    if cover.complete is None:
+        return f"complete cover cannot be told{chance}"
+    return f"complete cover: {'yes' if cover.complete else 'no'}{chance}"
+
+
+def headline(finding: CoverFinding) -> str:
+    """What is the one line above the picture?"""
+    status = STATUS_WORDS[finding.status]
+    if finding.status == "refused":
+        return f"{status}: this picture cannot answer"
+    return f"{status}: {complete_words(finding)}"
+
+
+def reason_sentences(finding: CoverFinding) -> tuple[str, ...]:
+    """Which reasons stand beside the result?"""
+    return tuple(reason.sentence for reason in finding.reasons)
+
+
+def cover_rows(finding: CoverFinding) -> tuple[Row, ...]:
+    """Which rows does the table of a finding have?
+
+    Every own word is explained where it first appears; ± is one standard deviation.
+    """
+    rows = [Row("Status", STATUS_WORDS[finding.status], " ".join(reason_sentences(finding)))]
+    return tuple(
+        rows
+        + _cover_part(finding)
+        + _opening_part(finding)
+        + _decentration_part(finding)
+        + _scale_part(finding)
+    )
+
+
+def _percent(share: float) -> str:
+    """Write a probability without claiming certainty."""
+    if share > 0.999:
+        return "above 99.9 %"
+    if share < 0.001:
+        return "below 0.1 %"
+    return f"{100.0 * share:.1f} %"
+
+
+def _cover_part(finding: CoverFinding) -> list[Row]:
+    """Return the rows about cover."""
+    cover = finding.cover
+    if cover is None:
+        return [Row("Cover (capsule overlap)", "not measured")]
+    least = cover.min_mm
+    rows = [
+        Row(
+            "Least cover (capsule overlap)",
+            "not measured" if least is None else number_words(least.value, least.sd, "mm"),
+            "" if least is None else f"at {place_words(least.at_deg, finding.side)}",
+        ),
+        Row("Complete cover", {True: "yes", False: "no", None: "cannot be told"}[cover.complete],
+            "" if cover.p_complete is None else f"chance {_percent(cover.p_complete)}"),
+        Row("Mean cover", estimate_words(cover.mean_mm, "mm")),
+        Row("Optic area covered", estimate_words(cover.area_percent, "%", 1),
+            "of the optic (implant's lens body), beside the width, never instead of it"),
+        Row("Bare in all", estimate_words(cover.bare_total_deg, "°", 0), _bare_words(finding)),
+        Row("Directions that can be told", f"{cover.assessable_deg} of 360",
+            _unseen_words(finding)),
+    ]  # fmt: skip
+    given = cover.given_optic.get("min_mm")
+    if given is not None:
+        note = "the same ± when the optic's diameter is taken as exact"
+        rows.insert(1, Row("Least cover, optic taken as exact", estimate_words(given, "mm"), note))
+    return rows
+
+
+def _bare_words(finding: CoverFinding) -> str:
+    """Say where the optic is bare."""
+    arcs = finding.cover.bare_arcs_deg if finding.cover is not None else None
+    if arcs is None:
+        return ""
+    if not arcs:
+        return "no bare arc among the directions seen"
+    if any(abs(end - start) >= 360.0 for start, end in arcs):
+        return "all the way round"
+    places = (f"{start % 360.0:.0f}° to {end % 360.0:.0f}°" for start, end in arcs)
+    return "counter-clockwise " + ", ".join(places)
+
+
+def _unseen_words(finding: CoverFinding) -> str:
+    """Say what became of the directions that were not seen."""
+    if finding.cover is None or finding.cover.assessable_deg >= 360:
+        return ""
+    return "the others are left blank, not filled in"
+
+
+def _opening_part(finding: CoverFinding) -> list[Row]:
+    """Return the rows about the opening."""
+    opening = finding.opening
+    if opening is None:
+        return [Row("Opening (capsulotomy)", "not found")]
+    order = {
+        True: "lies in front of the optic (optic behind the opening's edge)",
+        False: "lies behind the optic (optic captured in the opening)",
+        None: "not told",
+    }[opening.edge_before_optic]
+    return [
+        Row("Opening (capsulotomy) diameter", estimate_words(opening.equivalent_diameter_mm, "mm"),
+            "of the circle of equal area"),
+        Row("Opening, largest width", estimate_words(opening.largest_width_mm, "mm")),
+        Row("Opening, smallest width", estimate_words(opening.smallest_width_mm, "mm")),
+        Row("Circularity", estimate_words(opening.circularity, "", 3),
+            "4π·area/perimeter² of a smooth curve; 1 is a circle"),
+        Row("Deviation from round", estimate_words(opening.radial_deviation_rms_mm, "mm"), "rms"),
+        Row("Opening's edge seen", f"{opening.seen_deg}° of 360°"),
+        Row("Opening's edge", order),
+    ]  # fmt: skip
+
+
+def _decentration_part(finding: CoverFinding) -> list[Row]:
+    """Return one row a pair of centres."""
+    rows = []
+    for pair, vector in finding.decentration.items():
+        label = PAIR_WORDS.get(pair, pair)
+        if vector is None:
+            rows.append(Row(label, "not measured"))
+        else:
+            rows.append(Row(label, *vector_words(vector)))
+    return rows
+
+
+def vector_words(vector: VectorEstimate) -> tuple[str, str]:
+    """How is a decentration told: components with their ±, and the size as a note?"""
+    nasal, superior = vector.nasal_mm, vector.superior_mm
+    across = "nasal" if nasal.value >= 0.0 else "temporal"
+    along = "superior" if superior.value >= 0.0 else "inferior"
+    value = (
+        f"{number_words(abs(nasal.value), nasal.sd, 'mm')} {across}, "
+        f"{number_words(abs(superior.value), superior.sd, 'mm')} {along}"
+    )
+    return value, f"size {math.hypot(nasal.value, superior.value):.2f} mm"
+
+
+def _scale_part(finding: CoverFinding) -> list[Row]:
+    """Return the rows about scale and ruler."""
+    rows = []
+    if finding.optic is not None:
+        rows.append(
+            Row("Optic diameter taken", f"{finding.optic.diameter_mm:.2f} mm",
+                f"rim seen over {finding.optic.seen_deg}° of 360°")
+        )  # fmt: skip
+    if finding.scale is not None:
+        scale = finding.scale
+        rows.append(
+            Row("Scale", number_words(scale.px_per_mm.value, scale.px_per_mm.sd, "px per mm", 1),
+                f"real mm at the {scale.plane} plane, from {scale.origin}")
+        )  # fmt: skip
+    if finding.implant_toric_axis_deg is not None:
+        rows.append(
+            Row("Implant's toric axis", estimate_words(finding.implant_toric_axis_deg, "°", 1),
+                "weak meridian marks")
+        )  # fmt: skip
+    if finding.haptic_axis_deg is not None:
+        rows.append(Row("Haptic axis", estimate_words(finding.haptic_axis_deg, "°", 0)))
+    return rows
