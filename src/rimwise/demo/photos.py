@@ -171,7 +171,7 @@ def draw_scene(
     toric = rng.random() < 0.4
     return PhotoScene(
         side=eye.side,
-        frame=PictureFrame(90.0 + float(rng.normal(0.0, 3.0)), False),
+        frame=PictureFrame(90.0),
         px_per_mm=px_per_mm,
         optic_centre_px=(700.0 + float(shift[0]), 525.0 + float(shift[1])),
         optic_diameter_mm=eye.optic_diameter_mm,

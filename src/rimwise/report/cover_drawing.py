@@ -57,6 +57,13 @@ def draw_cover(raster: Raster, finding: CoverFinding, sheet: PictureSheet) -> by
     -------
     bytes
         A PNG; equal input gives equal bytes.
+
+    Examples
+    --------
+    >>> black = Raster(np.zeros((60, 80), dtype=np.uint8))
+    >>> finding = CoverFinding("eye.jpg", "0" * 64, "right", "visit", "refused")
+    >>> draw_cover(black, finding, PictureSheet("right"))[1:4]
+    b'PNG'
     """
     import matplotlib as mpl  # noqa: PLC0415 - a second of import that other commands need not pay
     from matplotlib.backends.backend_agg import FigureCanvasAgg  # noqa: PLC0415

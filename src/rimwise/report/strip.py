@@ -43,7 +43,13 @@ class StripScale:
 
 
 def as_array(values: tuple[float | None, ...]) -> FloatArray:
-    """Return numbers as an array, unknown as NaN (for drawing only)."""
+    """Which array do these numbers make, unknown as NaN? (for drawing only)
+
+    Examples
+    --------
+    >>> as_array((1.0, None)).tolist()
+    [1.0, nan]
+    """
     return np.array([math.nan if value is None else value for value in values])
 
 
@@ -59,7 +65,13 @@ def unseen_runs(width_mm: FloatArray) -> list[tuple[int, int]]:
 
 
 def runs(flags: BoolArray) -> list[tuple[int, int]]:
-    """Which runs of directions are flagged? (first, after the last), cut at 0°."""
+    """Which runs of directions are flagged? (first, after the last), cut at 0°.
+
+    Examples
+    --------
+    >>> runs(np.array([False, True, True]))
+    [(1, 3)]
+    """
     steps = np.diff(np.concatenate(([0], flags.astype(np.int64), [0])))
     return list(
         zip(np.flatnonzero(steps == 1).tolist(), np.flatnonzero(steps == -1).tolist(), strict=True)
@@ -67,7 +79,18 @@ def runs(flags: BoolArray) -> list[tuple[int, int]]:
 
 
 def strip_scale(cover: CoverProfile, photo_inch_per_mm: float) -> StripScale:
-    """Which heights must the strip show, and how many times the photograph's scale fits?"""
+    """Which heights must the strip show, and how many times the photograph's scale fits?
+
+    Examples
+    --------
+    >>> none = (None,) * 360
+    >>> cover = CoverProfile(
+    ...     (0.5,) * 360, none, none, None, None, None, None, None, 360, None, None
+    ... )
+    >>> scale = strip_scale(cover, photo_inch_per_mm=0.7)
+    >>> scale.times, round(scale.low_mm, 2), round(scale.high_mm, 2)
+    (5, -0.1, 0.65)
+    """
     width, sd = as_array(cover.width_mm), as_array(cover.sd_mm)
     known = ~np.isnan(width)
     spread = BAND_SDS * np.where(np.isnan(sd), 0.0, sd)
@@ -80,7 +103,19 @@ def strip_scale(cover: CoverProfile, photo_inch_per_mm: float) -> StripScale:
 
 
 def draw_strip(axes: "Axes", finding: CoverFinding, scale: StripScale) -> None:
-    """Draw the unrolled cover strip into axes of the scale's height."""
+    """How does the unrolled cover strip look? (drawn into axes of the scale's height)
+
+    Examples
+    --------
+    >>> from matplotlib.figure import Figure
+    >>> some = (0.5,) * 360
+    >>> cover = CoverProfile(some, some, some, None, None, None, None, None, 360, None, None)
+    >>> finding = CoverFinding("eye.jpg", "0" * 64, "left", "visit", "measured", cover=cover)
+    >>> axes = Figure().add_subplot()
+    >>> draw_strip(axes, finding, strip_scale(cover, 0.7))
+    >>> axes.get_xticklabels()[0].get_text().split()
+    ['0°', '3', 'h', 'temporal']
+    """
     cover = finding.cover
     assert cover is not None
     width = as_array(cover.width_mm)

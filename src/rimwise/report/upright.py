@@ -28,7 +28,14 @@ def upright_pixels(raster: Raster) -> UInt8Array:
 
 
 def upright_points(points_px: FloatArray, raster: Raster) -> FloatArray:
-    """Where do points (..., 2) of the stored raster lie in the picture as shown?"""
+    """Where do points (..., 2) of the stored raster lie in the picture as shown?
+
+    Examples
+    --------
+    >>> stored = Raster(np.zeros((1, 3), dtype=np.uint8), orientation=6)
+    >>> upright_points(np.array([2.0, 0.0]), stored).tolist()
+    [0.0, 2.0]
+    """
     u, v = points_px[..., 0], points_px[..., 1]
     right, down = raster.width_px - 1.0, raster.height_px - 1.0
     tag = raster.orientation
@@ -49,6 +56,11 @@ def shrink(pixels: UInt8Array, widest_px: int = WIDEST_PX) -> tuple[UInt8Array, 
     pixels : array of uint8
     factor : int
         Pixels a block; the shrunk picture's pixel i covers i·factor to (i+1)·factor - 1.
+
+    Examples
+    --------
+    >>> shrink(np.array([[10, 30]], dtype=np.uint8).repeat(2, axis=0), widest_px=1)
+    (array([[20]], dtype=uint8), 2)
     """
     factor = max(1, -(-pixels.shape[1] // widest_px))
     if factor == 1:

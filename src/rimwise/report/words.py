@@ -95,7 +95,13 @@ def least_cover_words(least: LeastCover, side: Side) -> str:
 
 
 def complete_words(finding: CoverFinding) -> str:
-    """Is the optic covered all the way round, in a sentence's worth of words?"""
+    """Is the optic covered all the way round, in a sentence's worth of words?
+
+    Examples
+    --------
+    >>> complete_words(CoverFinding("eye.jpg", "0" * 64, "right", "visit", "refused"))
+    'cover was not measured'
+    """
     cover = finding.cover
     if cover is None:
         return "cover was not measured"
@@ -106,7 +112,13 @@ def complete_words(finding: CoverFinding) -> str:
 
 
 def headline(finding: CoverFinding) -> str:
-    """What is the one line above the picture?"""
+    """What is the one line above the picture?
+
+    Examples
+    --------
+    >>> headline(CoverFinding("eye.jpg", "0" * 64, "right", "visit", "refused"))
+    'Refused: this picture cannot answer'
+    """
     status = STATUS_WORDS[finding.status]
     if finding.status == "refused":
         return f"{status}: this picture cannot answer"
@@ -114,7 +126,13 @@ def headline(finding: CoverFinding) -> str:
 
 
 def reason_sentences(finding: CoverFinding) -> tuple[str, ...]:
-    """Which reasons stand beside the result?"""
+    """Which reasons stand beside the result?
+
+    Examples
+    --------
+    >>> reason_sentences(CoverFinding("eye.jpg", "0" * 64, "right", "visit", "measured"))
+    ()
+    """
     return tuple(reason.sentence for reason in finding.reasons)
 
 
@@ -122,6 +140,12 @@ def cover_rows(finding: CoverFinding) -> tuple[Row, ...]:
     """Which rows does the table of a finding have?
 
     Every own word is explained where it first appears; ± is one standard deviation.
+
+    Examples
+    --------
+    >>> rows = cover_rows(CoverFinding("eye.jpg", "0" * 64, "right", "visit", "refused"))
+    >>> [(row.label, row.value) for row in rows[:2]]
+    [('Status', 'Refused'), ('Cover (capsule overlap)', 'not measured')]
     """
     rows = [Row("Status", STATUS_WORDS[finding.status], " ".join(reason_sentences(finding)))]
     return tuple(
@@ -226,7 +250,14 @@ def _decentration_part(finding: CoverFinding) -> list[Row]:
 
 
 def vector_words(vector: VectorEstimate) -> tuple[str, str]:
-    """How is a decentration told: components with their ±, and the size as a note?"""
+    """How is a decentration told: components with their ±, and the size as a note?
+
+    Examples
+    --------
+    >>> nasal, superior = Estimate(-0.3, 0.02), Estimate(0.4, 0.02)
+    >>> vector_words(VectorEstimate(nasal, superior, nasal, superior))
+    ('0.30 ± 0.02 mm temporal, 0.40 ± 0.02 mm superior', 'size 0.50 mm')
+    """
     nasal, superior = vector.nasal_mm, vector.superior_mm
     across = "nasal" if nasal.value >= 0.0 else "temporal"
     along = "superior" if superior.value >= 0.0 else "inferior"
