@@ -4,7 +4,7 @@ from typing import Any
 
 from rimwise.exchange.sheet_keys import CaseKeys, CaseLengthKeys
 from rimwise.exchange.sheet_layers import Layer
-from rimwise.published.load import published_value
+from rimwise.plan.spread import prior_spread
 from rimwise.records.case import (
     CaseLengths,
     CaseSheet,
@@ -31,6 +31,13 @@ OF_ONE_EYE = (
     "cornea",
     "lengths",
     "centres",
+)
+SPREAD_NUMBERS = (
+    "opening_from_target_bias_mm",
+    "opening_from_target_sd_mm",
+    "diameter_bias_mm",
+    "diameter_sd_mm",
+    "optic_from_rest_sd_mm",
 )
 NOT_CONSTANTS = ("optic_diameter_mm", "power_dpt", "cylinder_dpt", "index", "constants_source")
 
@@ -107,7 +114,7 @@ def case_record(merged: dict[str, Any], name: str) -> tuple[CaseSheet, tuple[Rea
         values["implant"] = _implant(values["implant"], name)
     notes: tuple[Reason, ...] = ()
     if "spread" in values:
-        values["spread"], notes = _spread(values["spread"], name)
+        values["spread"], notes = _spread(values["spread"], values.get("risks", ()), name)
     return CaseSheet(**values), notes
 
 
@@ -122,23 +129,21 @@ def _implant(values: dict[str, Any], name: str) -> PlannedImplant:
     return PlannedImplant(**plain, constants=constants)
 
 
-def _spread(values: dict[str, Any], name: str) -> tuple[Spread, tuple[Reason, ...]]:
+def _spread(
+    values: dict[str, Any], risks: tuple[str, ...], name: str
+) -> tuple[Spread, tuple[Reason, ...]]:
     """A surgeon's spread; what is left out comes from the published priors, and is said so."""
-    centring = published_value("spreads", "manual_centring")
-    diameter = published_value("spreads", "manual_diameter")
-    optic = published_value("spreads", "optic_from_rest")
-    priors: dict[str, Any] = {
-        "opening_from_target_bias_mm": (centring.value, centring.value),
-        "opening_from_target_sd_mm": (centring.sd, centring.sd),
-        "diameter_bias_mm": diameter.value,
-        "diameter_sd_mm": diameter.sd,
-        "optic_from_rest_sd_mm": (optic.sd, optic.sd),
-    }
-    missing = [key for key in priors if key not in values]
-    spread = Spread(**(priors | values), origin=name)
+    missing = [key for key in SPREAD_NUMBERS if key not in values]
+    if "optic_from_rest_sd_mm" in missing and "weak-zonule" in risks:
+        raise WrongInput(
+            f"{name}: [spread] has no optic_from_rest_sd_mm, and the prior for it holds only where "
+            "the zonule is firm; give it for such eyes"
+        )
+    prior, _ = prior_spread()
+    filled = {key: getattr(prior, key) for key in missing}
+    origin = f"{name}, priors for {', '.join(missing)}" if missing else name
+    spread = Spread(**(filled | values), origin=origin)
     if not missing:
         return spread, ()
-    sentence = (
-        f"{name}: [spread] leaves out {', '.join(missing)}; a prior with its passport is used"
-    )
+    sentence = f"{name}: [spread] leaves out {', '.join(missing)}; the {prior.origin} stands in"
     return spread, (Reason("spread-from-prior", sentence),)

@@ -120,28 +120,47 @@ def _open(data: bytes) -> "Image.Image":
         return Image.open(BytesIO(data), formats=FORMATS)
 
 
-def _read_file(path: Path) -> bytes:
+def check_file(path: Path | str) -> None:
+    """Refuse what is no readable file of a sensible size, before anything else is looked at.
+
+    Raises
+    ------
+    WrongInput
+        The file is missing, a folder, no regular file, or too large.
+    """
+    path = Path(path)
     try:
         status = path.stat()
-        if stat.S_ISDIR(status.st_mode):
-            raise WrongInput(
-                f"{path} is a folder, and one picture file is allowed here; "
-                f"give the pictures in it, as in {path}/*.jpg"
-            )
-        if not stat.S_ISREG(status.st_mode):
-            raise WrongInput(f"{path} is not a regular file; copy the picture to a file first")
-        if status.st_size > LIMITS.most_bytes:
-            raise WrongInput(
-                f"{path} has {status.st_size / 1e6:.0f} MB and up to "
-                f"{LIMITS.most_bytes / 1e6:.0f} MB are read; save it as JPEG or PNG"
-            )
-        return path.read_bytes()
-    except FileNotFoundError:
-        raise WrongInput(f"there is no file {path}; check the name and the folder") from None
     except (OSError, ValueError) as error:
+        raise _unreadable(path, error) from None
+    if stat.S_ISDIR(status.st_mode):
         raise WrongInput(
-            f"{path} cannot be read ({_first_words(error)}); check the name and its permissions"
-        ) from None
+            f"{path} is a folder, and one picture file is allowed here; "
+            f"give the pictures in it, as in {path}/*.jpg"
+        )
+    if not stat.S_ISREG(status.st_mode):
+        raise WrongInput(f"{path} is not a regular file; copy the picture to a file first")
+    if status.st_size > LIMITS.most_bytes:
+        raise WrongInput(
+            f"{path} has {status.st_size / 1e6:.0f} MB and up to "
+            f"{LIMITS.most_bytes / 1e6:.0f} MB are read; save it as JPEG or PNG"
+        )
+
+
+def _read_file(path: Path) -> bytes:
+    check_file(path)
+    try:
+        return path.read_bytes()
+    except OSError as error:
+        raise _unreadable(path, error) from None
+
+
+def _unreadable(path: Path, error: Exception) -> WrongInput:
+    if isinstance(error, FileNotFoundError | NotADirectoryError):
+        return WrongInput(f"there is no file {path}; check the name and the folder")
+    return WrongInput(
+        f"{path} cannot be read ({_first_words(error)}); check the name and its permissions"
+    )
 
 
 def _decoded(image: "Image.Image", data: bytes, name: str) -> LoadedPicture:

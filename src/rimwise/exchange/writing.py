@@ -7,6 +7,7 @@ import os
 import stat
 import sys
 import tempfile
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
@@ -111,6 +112,23 @@ def check_writable(path: Path | str) -> None:
         raise OutputFailed(f"the folder {folder} is not there; make it, or give another")
     if not os.access(folder, os.W_OK | os.X_OK):
         raise OutputFailed(f"the folder {folder} may not be written to; give another")
+
+
+def check_not_input(output: Path | str | None, inputs: Iterable[Path]) -> None:
+    """Refuse to write over what was given to be read, or over any sheet.
+
+    Raises
+    ------
+    OutputFailed
+        The output is one of the inputs, or ends in .toml: sheets belong to the person.
+    """
+    if output is None or str(output) == STANDARD_OUTPUT:
+        return
+    target = os.path.realpath(output)
+    if target.lower().endswith(".toml") or target in {os.path.realpath(one) for one in inputs}:
+        raise OutputFailed(
+            f"{output} is an input or a sheet, and those are never written over; give another name"
+        )
 
 
 def make_folder(path: Path | str) -> Path:

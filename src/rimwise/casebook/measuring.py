@@ -1,0 +1,273 @@
+"""Photographs in, cover out: each picture and its sheet loaded, measured, drawn, all written.
+
+One bad picture does not stop the others: it becomes a refused entry of the document.
+"""
+
+import os
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any, Protocol
+
+from rimwise.exchange.pictures import LoadedPicture, check_file, load_picture
+from rimwise.exchange.results import cover_document, document_of, unread_document
+from rimwise.exchange.sheets import ReadPicture, read_picture_sheet
+from rimwise.exchange.writing import (
+    check_not_input,
+    check_writable,
+    make_folder,
+    write_bytes,
+    write_json,
+)
+from rimwise.picture.raster import Raster
+from rimwise.records.cover import CoverFinding, Reason
+from rimwise.records.picture import PictureSheet
+from rimwise.terms.errors import MeasurementRefused, OutputFailed, RimwiseError, WrongInput
+
+EXIT_DONE, EXIT_UNEXPECTED, EXIT_WRONG_INPUT, EXIT_REFUSED = 0, 1, 2, 3
+WRONG_INPUT, UNEXPECTED = "wrong-input", "unexpected-error"
+
+Progress = Callable[[int, int, str], None]
+
+
+class Measure(Protocol):
+    """The step that measures one photograph."""
+
+    def __call__(
+        self, raster: Raster, sheet: PictureSheet, *, picture: str, sha256: str
+    ) -> CoverFinding:
+        """What does this photograph show?"""
+
+
+class Draw(Protocol):
+    """The step that draws one finding as a PNG."""
+
+    def __call__(self, raster: Raster, finding: CoverFinding, sheet: PictureSheet) -> bytes:
+        """How does this finding look?"""
+
+
+@dataclass(frozen=True, slots=True)
+class Request:
+    """What is asked of ``measure_pictures``.
+
+    Parameters
+    ----------
+    paths : sequence of path
+        The photographs.
+    flags : mapping
+        Keys of the picture sheet that hold for all of them and outrank every sheet.
+    sheet, case : path or None
+        A sheet in place of the one beside each picture; the case sheet of the eye.
+    json_out : path, "-" or None
+        Where the document goes.
+    drawing_dir : path or None
+        Folder for one drawing a picture.
+    """
+
+    paths: Sequence[Path]
+    flags: Mapping[str, object]
+    sheet: Path | None = None
+    case: Path | None = None
+    json_out: Path | str | None = None
+    drawing_dir: Path | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Measured:
+    """What became of one picture; without a finding, ``reason`` says why."""
+
+    picture: str
+    finding: CoverFinding | None
+    reason: Reason | None = None
+    drawing: Path | None = None
+
+    @property
+    def exit_code(self) -> int:
+        """Return the exit code that this picture alone would give."""
+        if self.finding is not None:
+            return EXIT_REFUSED if self.finding.status == "refused" else EXIT_DONE
+        unexpected = self.reason is not None and self.reason.code == UNEXPECTED
+        return EXIT_UNEXPECTED if unexpected else EXIT_WRONG_INPUT
+
+    def document(self) -> dict[str, Any]:
+        """Return the entry of the results."""
+        if self.finding is not None:
+            return cover_document(self.finding)
+        return unread_document(self.picture, self.reason or Reason(WRONG_INPUT, "not read"))
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """All pictures in the order in which they were given."""
+
+    pictures: tuple[Measured, ...]
+
+    @property
+    def exit_code(self) -> int:
+        """Return 1 after an unexpected error, else 2 if any input was bad, else 3 if refused."""
+        codes = {one.exit_code for one in self.pictures}
+        order = (EXIT_UNEXPECTED, EXIT_WRONG_INPUT, EXIT_REFUSED)
+        return next((code for code in order if code in codes), EXIT_DONE)
+
+    def document(self) -> dict[str, Any]:
+        """Return the whole document."""
+        return document_of(one.document() for one in self.pictures)
+
+
+def measure_pictures(
+    request: Request,
+    progress: Progress | None = None,
+    measure: Measure | None = None,
+    draw: Draw | None = None,
+) -> Outcome:
+    """What do these photographs show?
+
+    Parameters
+    ----------
+    request : Request
+        Pictures, flags and where the answers go.
+    progress : callable, optional
+        Told before each picture: how many are done, how many there are, the name of the next; and
+        once at the end.
+    measure, draw : callable, optional
+        The steps; the real ones unless a test gives others.
+
+    Returns
+    -------
+    Outcome
+        One entry a picture, with the exit code of the whole.
+
+    Raises
+    ------
+    OutputFailed
+        The document or a drawing cannot be written.
+    """
+    folder = _check_outputs(request)
+    steps = _Steps(measure or _measure_step(), None if folder is None else draw or _draw_step())
+    names = drawing_names(request.paths)
+    done: list[Measured] = []
+    for path, name in zip(request.paths, names, strict=True):
+        if progress is not None:
+            progress(len(done), len(request.paths), path.name)
+        done.append(_one(path, request, steps, None if folder is None else folder / name))
+    if progress is not None:
+        progress(len(done), len(request.paths), "")
+    outcome = Outcome(tuple(done))
+    if request.json_out is not None:
+        write_json(request.json_out, outcome.document())
+    return outcome
+
+
+def _check_outputs(request: Request) -> Path | None:
+    """Refuse now what could not be written later; return the folder of the drawings."""
+    if request.json_out is not None:
+        check_writable(request.json_out)
+        check_not_input(request.json_out, request.paths)
+    if request.drawing_dir is None:
+        return None
+    folder = make_folder(request.drawing_dir)
+    for name in drawing_names(request.paths):
+        check_not_input(folder / name, request.paths)
+    return folder
+
+
+@dataclass(frozen=True, slots=True)
+class _Steps:
+    """The steps to be called, the drawing only where one is wanted."""
+
+    measure: Measure
+    draw: Draw | None
+
+
+def _measure_step() -> Measure:
+    from rimwise.measure.photograph import measure_photograph  # noqa: PLC0415
+
+    return measure_photograph
+
+
+def _draw_step() -> Draw:
+    from rimwise.report.cover_drawing import draw_cover  # noqa: PLC0415
+
+    return draw_cover
+
+
+def _one(path: Path, request: Request, steps: _Steps, drawing: Path | None) -> Measured:
+    """Measure one picture; whatever is wrong with it stays with it."""
+    try:
+        check_file(path)
+        told = read_picture_sheet(path, request.flags, sheet=request.sheet, case=request.case)
+        check_kind(told.sheet, path.name)
+        loaded = load_picture(path)
+        finding = _finding(path, told, loaded, steps.measure)
+        if drawing is not None and steps.draw is not None:
+            write_bytes(drawing, steps.draw(loaded.raster, finding, told.sheet))
+        return Measured(str(path), finding, None, drawing)
+    except OutputFailed:
+        raise
+    except RimwiseError as error:
+        return Measured(str(path), None, Reason(WRONG_INPUT, error.sentence))
+    except Exception as error:
+        # A fault of ours in one picture must not lose the answers for the others.
+        if os.environ.get("RIMWISE_DEBUG"):
+            raise
+        return Measured(str(path), None, Reason(UNEXPECTED, unexpected_sentence(path.name, error)))
+
+
+def check_kind(sheet: PictureSheet, name: str) -> None:
+    """Refuse what is no photograph.
+
+    Raises
+    ------
+    WrongInput
+        The sheet says that it is a frame or a clip.
+    """
+    if sheet.kind != "photograph":
+        raise WrongInput(
+            f'{name} is a {sheet.kind} by its sheet, and measure takes kind = "photograph"; frames '
+            "and clips of an operation are for align, or correct the sheet"
+        )
+
+
+def unexpected_sentence(what: str, error: BaseException) -> str:
+    """How is a fault of the program itself told in one sentence?"""
+    words = " ".join(str(error).split())[:120]
+    return (
+        f"{what} met a fault of the program ({type(error).__name__}: {words}); report it with the "
+        "version, the command and what RIMWISE_DEBUG=1 prints"
+    )
+
+
+def _finding(
+    path: Path, told: ReadPicture, loaded: LoadedPicture, measure: Measure
+) -> CoverFinding:
+    notes = (*told.notes, *loaded.notes)
+    try:
+        finding = measure(loaded.raster, told.sheet, picture=str(path), sha256=loaded.sha256)
+    except MeasurementRefused as error:
+        finding = CoverFinding(
+            picture=str(path),
+            sha256=loaded.sha256,
+            side=told.sheet.side,
+            state=told.sheet.state,
+            status="refused",
+            reasons=(Reason(error.code, error.sentence),),
+        )
+    return replace(finding, reasons=(*finding.reasons, *notes))
+
+
+def drawing_names(paths: Sequence[Path]) -> list[str]:
+    """How are the drawings of these pictures called, so that no two share a name?
+
+    Examples
+    --------
+    >>> drawing_names([Path("a/eye.jpg"), Path("b/eye.jpg"), Path("b/other.png")])
+    ['eye.cover.png', 'eye-2.cover.png', 'other.cover.png']
+    """
+    names: list[str] = []
+    for path in paths:
+        name, count = f"{path.stem}.cover.png", 1
+        while name in names:
+            count += 1
+            name = f"{path.stem}-{count}.cover.png"
+        names.append(name)
+    return names

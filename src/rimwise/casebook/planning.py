@@ -1,0 +1,88 @@
+"""A case sheet in, a plan out: loaded, planned, drawn, written."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Literal
+
+from rimwise.exchange.results import document_of, reasons_document
+from rimwise.exchange.sheets import ReadCase, read_case_sheet
+from rimwise.exchange.writing import check_not_input, check_writable, write_bytes, write_json
+from rimwise.records.cover import Reason
+from rimwise.records.plan import Plan
+from rimwise.terms.errors import WrongInput
+
+EXIT_DONE, EXIT_REFUSED = 0, 3
+DRAWING_KINDS: dict[str, Literal["svg", "png"]] = {".svg": "svg", ".png": "png"}
+
+
+@dataclass(frozen=True, slots=True)
+class Planned:
+    """A plan with what should be said about the sheets that it came from."""
+
+    path: Path
+    plan: Plan
+    notes: tuple[Reason, ...]
+
+    @property
+    def exit_code(self) -> int:
+        """Return 0, or 3 where the plan is refused."""
+        return EXIT_DONE if self.plan.centres else EXIT_REFUSED
+
+    def document(self) -> dict[str, Any]:
+        """Return the entry of the results; the notes stand among the warnings."""
+        entry = self.plan.document()
+        entry["case"] = str(self.path)
+        entry["warnings"] = [*entry["warnings"], *reasons_document(self.notes)]
+        return entry
+
+
+def plan_case(
+    path: Path,
+    flags: Mapping[str, object] | None = None,
+    json_out: Path | str | None = None,
+    drawing: Path | None = None,
+) -> Planned:
+    """What should be made in this eye?
+
+    Parameters
+    ----------
+    path : path
+        The case sheet.
+    flags : mapping, optional
+        Keys of the case sheet that outrank it; a table's key is written ``table.key``.
+    json_out : path, "-" or None
+        Where the document goes.
+    drawing : path, optional
+        A file ending in .svg or .png; a refused plan is not drawn.
+
+    Raises
+    ------
+    WrongInput
+        The sheet cannot be used.
+    OutputFailed
+        The document or the drawing cannot be written.
+    """
+    from rimwise.plan.make import make_plan  # noqa: PLC0415
+
+    for place in (json_out, drawing):
+        if place is not None:
+            check_writable(place)
+            check_not_input(place, [path])
+    kind = None if drawing is None else _drawing_kind(drawing)
+    read: ReadCase = read_case_sheet(path, flags)
+    planned = Planned(path, make_plan(read.sheet), read.notes)
+    if drawing is not None and kind is not None and planned.plan.centres:
+        from rimwise.report.plan_drawing import draw_plan  # noqa: PLC0415
+
+        write_bytes(drawing, draw_plan(planned.plan, kind))
+    if json_out is not None:
+        write_json(json_out, document_of([planned.document()]))
+    return planned
+
+
+def _drawing_kind(drawing: Path) -> Literal["svg", "png"]:
+    kind = DRAWING_KINDS.get(drawing.suffix.lower())
+    if kind is None:
+        raise WrongInput(f"{drawing} ends in neither .svg nor .png; name the drawing so")
+    return kind

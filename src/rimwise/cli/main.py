@@ -1,0 +1,69 @@
+"""``rimwise``: the commands, put together; each lives in a module of its own."""
+
+import sys
+from typing import Annotated
+
+import typer
+
+from rimwise import __version__
+from rimwise.cli.measuring import measure
+from rimwise.cli.planning import plan
+from rimwise.cli.talk import EXIT_STOPPED, say
+from rimwise.terms.cautions import CAUTIONS
+
+EPILOG = (
+    "Exit codes: 0 done, 1 a fault of the program, 2 wrong input or unwritable output, "
+    "3 refused measurement, 130 stopped by Ctrl-C.\n\n" + " ".join(CAUTIONS)
+)
+
+app = typer.Typer(
+    name="rimwise",
+    help="Plan, measure and audit the capsule opening of a cataract operation.\n\n"
+    "Start with: rimwise measure eye.jpg --side left --optic-diameter-mm 6.0",
+    epilog=EPILOG,
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        typer.echo(f"rimwise {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _whole(
+    version: Annotated[
+        bool,
+        typer.Option("--version", callback=_version, is_eager=True, help="Print the version."),
+    ] = False,
+) -> None:
+    pass
+
+
+@app.command()
+def cautions() -> None:
+    """Print the cautions that hold for every number."""
+    for caution in CAUTIONS:
+        typer.echo(caution)
+
+
+app.command(short_help="Cover of the optic in photographs.")(measure)
+app.command(short_help="The opening to be made in one eye.")(plan)
+
+
+def run() -> None:
+    """Run the command line; the entry point of the package."""
+    for stream in (sys.stdout, sys.stderr):
+        # A terminal that lacks "±" shows a question mark instead of a fault.
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="replace")
+    try:
+        app()
+    except KeyboardInterrupt:
+        say("stopped by Ctrl-C")
+        sys.exit(EXIT_STOPPED)

@@ -1,0 +1,110 @@
+"""``rimwise measure``: parse, call the casebook, show."""
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from rimwise.cli.sheet_flags import PICTURE_FLAGS, with_flags
+from rimwise.cli.talk import one_sentence, progress_bar, say, show_foot, show_table
+
+if TYPE_CHECKING:
+    from rimwise.casebook.measuring import Measured, Outcome
+
+HEADER = (
+    "picture",
+    "status",
+    "least cover (capsule overlap)",
+    "at",
+    "complete cover",
+    "opening (capsulotomy)",
+)
+
+
+@with_flags(PICTURE_FLAGS, "Keys of the picture sheet; they outrank it")
+def measure(
+    pictures: Annotated[
+        list[Path],
+        typer.Argument(help="Photographs of eyes with an implant.", metavar="PICTURE"),
+    ],
+    sheet: Annotated[
+        Path | None, typer.Option(help="Sheet to use in place of NAME.toml beside NAME.jpg.")
+    ] = None,
+    case: Annotated[
+        Path | None, typer.Option(help="Case sheet of the eye, for what nothing else says.")
+    ] = None,
+    json: Annotated[
+        str | None, typer.Option(metavar="FILE", help='Write the results as JSON; "-" prints them.')
+    ] = None,
+    drawing: Annotated[
+        Path | None, typer.Option(metavar="DIR", help="Folder for one drawing a picture.")
+    ] = None,
+    *,
+    flags: Mapping[str, object],
+) -> None:
+    """Say how far the capsule covers the implant's optic, by direction, each number with its ±.
+
+    Cover (capsule overlap), opening (capsulotomy), optic (implant's lens body).
+
+    Example: rimwise measure eye.jpg --side left --optic-diameter-mm 6.0 --json eye.json --drawing .
+    """
+    with one_sentence():
+        from rimwise.casebook.measuring import Request, measure_pictures  # noqa: PLC0415
+
+        request = Request(pictures, flags, sheet, case, json, drawing)
+        with progress_bar("measuring", len(pictures)) as progress:
+            outcome = measure_pictures(request, progress)
+        if json != "-":
+            _show(outcome, len(pictures) == 1)
+        _complain(outcome)
+        raise typer.Exit(outcome.exit_code)
+
+
+def _show(outcome: "Outcome", alone: bool) -> None:
+    from rimwise.report.words import cover_rows  # noqa: PLC0415
+
+    found = [one.finding for one in outcome.pictures if one.finding is not None]
+    if not found:
+        return
+    if alone:
+        rows = [(row.label, row.value, row.note) for row in cover_rows(found[0])]
+        show_table(f"{found[0].picture} ({found[0].side} eye)", rows)
+    else:
+        show_table("", [_short(one) for one in outcome.pictures], HEADER)
+    more = [] if alone else ["For all rows and reasons measure one picture, or use --json."]
+    drawings = [f"Drawing: {one.drawing}" for one in outcome.pictures if one.drawing is not None]
+    show_foot(["± is one standard deviation.", *more, *drawings])
+
+
+def _short(one: "Measured") -> tuple[str, ...]:
+    from rimwise.report.words import (  # noqa: PLC0415
+        STATUS_WORDS,
+        estimate_words,
+        number_words,
+        place_words,
+    )
+
+    name, finding = Path(one.picture).name, one.finding
+    if finding is None:
+        return (name, "wrong input" if one.exit_code == 2 else "fault", "", "", "", "")
+    cover, opening = finding.cover, finding.opening
+    least = None if cover is None else cover.min_mm
+    return (
+        name,
+        STATUS_WORDS[finding.status],
+        "" if least is None else number_words(least.value, least.sd, "mm"),
+        "" if least is None else place_words(least.at_deg, finding.side),
+        "" if cover is None else {True: "yes", False: "no", None: "cannot be told"}[cover.complete],
+        "" if opening is None else estimate_words(opening.equivalent_diameter_mm, "mm"),
+    )
+
+
+def _complain(outcome: "Outcome") -> None:
+    """One sentence on standard error for each picture that gave no answer."""
+    for one in outcome.pictures:
+        if one.reason is not None:
+            say(one.reason.sentence)
+        elif one.finding is not None and one.finding.status == "refused":
+            why = one.finding.reasons[0].sentence if one.finding.reasons else "it cannot answer"
+            say(f"{Path(one.picture).name} is refused: {why}")

@@ -1,0 +1,57 @@
+"""``rimwise plan``: parse, call the casebook, show."""
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from rimwise.cli.sheet_flags import CASE_FLAGS, with_flags
+from rimwise.cli.talk import one_sentence, say, show_foot, show_table
+
+if TYPE_CHECKING:
+    from rimwise.casebook.planning import Planned
+
+
+@with_flags(CASE_FLAGS, "Keys of the case sheet; they outrank it")
+def plan(
+    case: Annotated[Path, typer.Argument(help="Case sheet of the eye.", metavar="CASE.toml")],
+    json: Annotated[
+        str | None, typer.Option(metavar="FILE", help='Write the plan as JSON; "-" prints it.')
+    ] = None,
+    drawing: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Draw the plan; ends in .svg or .png.")
+    ] = None,
+    *,
+    flags: Mapping[str, object],
+) -> None:
+    """Say how large the opening should be, how likely it covers, and what spoils it first.
+
+    Opening (capsulotomy), cover (capsule overlap), optic (implant's lens body).
+
+    Example: rimwise plan E-017.toml --centre visual_axis --json plan.json --drawing plan.svg
+    """
+    with one_sentence():
+        from rimwise.casebook.planning import plan_case  # noqa: PLC0415
+
+        planned = plan_case(case, flags, json, drawing)
+        if json != "-":
+            _show(planned)
+        if planned.exit_code:
+            say(planned.plan.reasons[0].sentence)
+        raise typer.Exit(planned.exit_code)
+
+
+def _show(planned: "Planned") -> None:
+    from rimwise.report.plan_words import plan_table  # noqa: PLC0415
+
+    plan = planned.plan
+    show_table(f"Plan of {plan.code} ({plan.side} eye)", plan_table(plan))
+    warnings = [f"Beware: {warning.sentence}" for warning in (*plan.warnings, *planned.notes)]
+    assumed = [
+        f"Assumed: {one.what} {one.value:g}"
+        + ("" if one.sd is None else f" ± {one.sd:g}")
+        + f" {'' if one.unit == '1' else one.unit} ({one.cite}; {one.status})"
+        for one in plan.assumptions
+    ]
+    show_foot([*warnings, *assumed])
