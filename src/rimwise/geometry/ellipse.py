@@ -5,13 +5,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from rimwise.geometry.ellipse_shape import distances_and_slopes, semi_axis_slopes
 from rimwise.geometry.ellipse_start import starting_shape
 from rimwise.geometry.robust import inliers, robust_sd, tukey_cost, tukey_weights
 from rimwise.terms.arrays import BoolArray, FloatArray
 from rimwise.terms.errors import MeasurementRefused, WrongInput
 
 _UNIFORM_AXIS_VARIANCE = math.pi**2 / 12.0  # of an axis about which nothing is known
-_NEWTON_STEPS = 12  # digits double from F <= 1; stops early at round-off
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,7 +136,7 @@ class Ellipse:
         >>> Ellipse(0.0, 0.0, 3.0, 2.0).signed_distance(np.array([[4.0, 0.0], [0.0, 1.5]])).tolist()
         [1.0, -0.5]
         """
-        return _distances(points, _shape_of(self))[0]
+        return distances_and_slopes(points, _shape_of(self))[0]
 
     def contains(self, points: FloatArray) -> BoolArray:
         """Is each point (n, 2) inside or on the outline?"""
@@ -171,6 +171,13 @@ class EllipseFit:
         Root mean square distance of the used points from the outline.
     used : array of bool, shape (n,)
         Which points were used.
+
+    Examples
+    --------
+    >>> ring = Ellipse(0.0, 0.0, 3.0, 2.0).points(np.arange(0.0, 6.0, 0.5))
+    >>> fit = fit_ellipse(ring, sd=0.01)
+    >>> bool(0.002 < fit.edge_sd(np.array([0.0]))[0] < 0.02)
+    True
     """
 
     ellipse: Ellipse
@@ -184,7 +191,7 @@ class EllipseFit:
         points = self.ellipse.centre + self.ellipse.radius_along(directions_rad)[:, None] * (
             np.stack([np.cos(directions_rad), np.sin(directions_rad)], axis=-1)
         )
-        slopes = _distances(points, _shape_of(self.ellipse))[1]
+        slopes = distances_and_slopes(points, _shape_of(self.ellipse))[1]
         return np.asarray(np.sqrt(np.einsum("ni,ij,nj->n", slopes, self.shape_covariance, slopes)))
 
 
@@ -201,42 +208,6 @@ def _shape_of(ellipse: Ellipse) -> FloatArray:
     )
 
 
-def _distances(points: FloatArray, shape: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Signed distances (n,) of points from the outline and their slopes (n, 5) in the shape.
-
-    The foot point solves F(w) = (k z0/(w + k - 1))² + (z1/w)² - 1 = 0 with k = (a/b)², z the
-    point over the semi-axes: F is convex and falling, so Newton from the left never overshoots
-    (own derivation after the root of the distance problem in Eberly's note; from memory).
-    By the envelope theorem the slope of the distance is -n · ∂outline/∂shape at the fixed foot.
-    """
-    cx, cy, m, p, q = shape
-    stretch = math.hypot(p, q)
-    a, b = m + stretch, m - stretch
-    angle = 0.5 * math.atan2(q, p)
-    cos, sin = math.cos(angle), math.sin(angle)
-    dx, dy = points[:, 0] - cx, points[:, 1] - cy
-    x, y = cos * dx + sin * dy, cos * dy - sin * dx
-    k = (a / b) ** 2
-    z0, z1 = k * np.abs(x) / a, np.maximum(np.abs(y) / b, 1e-150)
-    w = np.maximum(z1, z0 - (k - 1.0))
-    for _ in range(_NEWTON_STEPS):
-        first, second = (z0 / (w + (k - 1.0))) ** 2, (z1 / w) ** 2
-        excess = first + second - 1.0
-        w = w + excess / (2.0 * (first / (w + (k - 1.0)) + second / w))
-        # Newton squares the excess, so the step just made has already reached round-off.
-        if np.abs(excess).max() < 1e-8:
-            break
-    ct, st = np.copysign(z0 / (w + (k - 1.0)), x), np.copysign(z1 / w, y)
-    nx, ny = ct / a, st / b
-    norm = np.hypot(nx, ny)
-    nx, ny = nx / norm, ny / norm
-    distance = nx * (x - a * ct) + ny * (y - b * st)
-    n1, n2 = cos * nx - sin * ny, sin * nx + cos * ny
-    u1, u2 = cos * ct - sin * st, sin * ct + cos * st
-    slopes = -np.stack([n1, n2, n1 * u1 + n2 * u2, n1 * u1 - n2 * u2, n1 * u2 + n2 * u1], axis=-1)
-    return distance, slopes
-
-
 def _descend(
     points: FloatArray, sd: FloatArray, shape: FloatArray, scale: float | None
 ) -> FloatArray:
@@ -248,7 +219,7 @@ def _descend(
         return 0.5 * float(z @ z) if scale is None else tukey_cost(z, scale) * scale**2
 
     damping = 0.0
-    distance, slopes = _distances(points, shape)
+    distance, slopes = distances_and_slopes(points, shape)
     z, least = distance / sd, cost(distance / sd)
     for _ in range(40):
         weights = 1.0 if scale is None else tukey_weights(z, scale)[:, None]
@@ -259,7 +230,7 @@ def _descend(
         step = -np.linalg.lstsq(normal, pull, rcond=None)[0]
         trial = shape + step
         if trial[2] - math.hypot(trial[3], trial[4]) > 1e-6 * abs(trial[2]):
-            moved, turned = _distances(points, trial)
+            moved, turned = distances_and_slopes(points, trial)
             value = cost(moved / sd)
             if value <= least:
                 gained, least = least - value, value
@@ -274,22 +245,10 @@ def _descend(
     return shape
 
 
-def _semi_axis_slopes(shape: FloatArray) -> FloatArray:
-    """Slopes (5, 5) of (cx, cy, a, b, angle) in (cx, cy, m, p, q)."""
-    stretch = math.hypot(shape[3], shape[4])
-    cos, sin = (shape[3] / stretch, shape[4] / stretch) if stretch > 0.0 else (1.0, 0.0)
-    turn = 0.5 / max(stretch, 1e-12 * shape[2])
-    slopes = np.eye(5)
-    slopes[2, 2:] = 1.0, cos, sin
-    slopes[3, 2:] = 1.0, -cos, -sin
-    slopes[4, 2:] = 0.0, -sin * turn, cos * turn
-    return slopes
-
-
 def _fit_of(
     points: FloatArray, sd: FloatArray, shape: FloatArray, used: BoolArray, sd_known: bool
 ) -> EllipseFit:
-    distance, slopes = _distances(points[used], shape)
+    distance, slopes = distances_and_slopes(points[used], shape)
     scaled = slopes / sd[used, None]
     z = distance / sd[used]
     factor = float(z @ z) / max(len(z) - 5, 1)
@@ -300,7 +259,7 @@ def _fit_of(
         )
     factor = max(1.0, factor) if sd_known else factor
     inner = np.asarray(factor * np.linalg.inv(information), dtype=np.float64)
-    turn = _semi_axis_slopes(shape)
+    turn = semi_axis_slopes(shape)
     covariance = turn @ inner @ turn.T
     if covariance[4, 4] > _UNIFORM_AXIS_VARIANCE:
         covariance[4, :] = covariance[:, 4] = 0.0
@@ -380,12 +339,12 @@ def _settle(
         return _descend(points, sd, shape, None), used
     floor = 1e-9 * float(shape[2] / sd.max())
     for _ in range(2):
-        scale = robust_sd(_distances(points, shape)[0] / sd, floor)
+        scale = robust_sd(distances_and_slopes(points, shape)[0] / sd, floor)
         shape = _descend(points, sd, shape, scale)
-    scale = robust_sd(_distances(points, shape)[0] / sd, floor)
+    scale = robust_sd(distances_and_slopes(points, shape)[0] / sd, floor)
     previous = None
     while previous is None or not np.array_equal(used, previous):
-        z = _distances(points, shape)[0] / sd
+        z = distances_and_slopes(points, shape)[0] / sd
         previous, used = used, inliers(z, scale)
         if int(used.sum()) < 6:
             raise MeasurementRefused(

@@ -93,6 +93,12 @@ def distances_to_shapes(points: FloatArray, shapes: FloatArray) -> FloatArray:
     -------
     array, shape (k, n)
         Unsigned first-order (Sampson) distances in the unit of the points.
+
+    Examples
+    --------
+    >>> unit_circle = np.array([[0.0, 0.0, 1.0, 0.0, 0.0]])
+    >>> distances_to_shapes(np.array([[1.001, 0.0]]), unit_circle).round(6).tolist()
+    [[0.001]]
     """
     cx, cy, m, p, q = shapes.T[:, :, None]
     det = m * m - p * p - q * q
@@ -110,6 +116,12 @@ def spread_subsets(points: FloatArray) -> FloatArray:
     Returns
     -------
     array, shape (SUBSETS, SUBSET_SIZE, 2)
+
+    Examples
+    --------
+    >>> t = np.arange(30.0)
+    >>> spread_subsets(np.stack([np.cos(t), np.sin(t)], axis=-1)).shape
+    (60, 6, 2)
     """
     centred = points - np.median(points, axis=0)
     order = np.argsort(np.arctan2(centred[:, 1], centred[:, 0]), kind="stable")
@@ -132,6 +144,13 @@ def starting_shape(points: FloatArray, robust: bool) -> FloatArray:
     -------
     array, shape (5,)
         (cx, cy, m, p, q); NaN where no candidate is an ellipse.
+
+    Examples
+    --------
+    >>> t = np.arange(30.0)
+    >>> ring = np.stack([4.0 * np.cos(t), 2.0 * np.sin(t)], axis=-1)
+    >>> (starting_shape(ring, robust=True).round(6) + 0.0).tolist()
+    [0.0, 0.0, 3.0, 1.0, 0.0]
     """
     shapes = direct_shapes(points[None])
     if robust and len(points) >= 2 * SUBSET_SIZE:

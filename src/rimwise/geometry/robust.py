@@ -21,13 +21,10 @@ class RobustSettings:
     inlier : float
         Points within this many sd are used in the final least squares; 3.5 drops one good point
         in two thousand.
-    rounds : int
-        How often points are chosen and fitted again; the choice is stable after two or three.
     """
 
     tukey: float = 4.685
     inlier: float = 3.5
-    rounds: int = 4
 
 
 SETTINGS = RobustSettings()
@@ -59,12 +56,24 @@ def tukey_weights(residuals: FloatArray, scale: float) -> FloatArray:
 
 
 def tukey_cost(residuals: FloatArray, scale: float) -> float:
-    """What is the sum of the biweight losses, in squared sd, near 0 equal to Σ z²/2?"""
+    """What is the sum of the biweight losses, in squared sd, near 0 equal to Σ z²/2?
+
+    Examples
+    --------
+    >>> round(tukey_cost(np.array([0.1, -0.1]), 1.0), 4)
+    0.01
+    """
     cut = SETTINGS.tukey
     ratio = residuals / (cut * scale)
     return float(cut * cut / 6.0 * (1.0 - np.clip(1.0 - ratio * ratio, 0.0, None) ** 3).sum())
 
 
 def inliers(residuals: FloatArray, scale: float) -> BoolArray:
-    """Which residuals are near enough to be used in the final least squares?"""
+    """Which residuals are near enough to be used in the final least squares?
+
+    Examples
+    --------
+    >>> inliers(np.array([1.0, -3.6]), 1.0).tolist()
+    [True, False]
+    """
     return np.asarray(np.abs(residuals) <= SETTINGS.inlier * scale)

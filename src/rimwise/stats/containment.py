@@ -76,6 +76,11 @@ def p_contained(spec: ContainmentSpec) -> float:
 
     Closed form (noncentral chi-square) for a fixed diameter and equal axes, else quadrature good
     to 1e-12.
+
+    Examples
+    --------
+    >>> round(p_contained(ContainmentSpec(6.0, 5.0, 0.25, (0.2, 0.2), (0.1, 0.0))), 10)
+    0.8905213176
     """
     return float(p_contained_over(spec, np.array([spec.opening_mean_mm]))[0])
 
@@ -112,7 +117,14 @@ def p_contained_over(spec: ContainmentSpec, opening_means_mm: FloatArray) -> Flo
 
 
 def p_not_contained_over(spec: ContainmentSpec, opening_means_mm: FloatArray) -> FloatArray:
-    """How likely is containment lost for each of these mean diameters (n,)?"""
+    """How likely is containment lost for each of these mean diameters (n,)?
+
+    Examples
+    --------
+    >>> spec = ContainmentSpec(6.0, 5.0, 0.0, (0.2, 0.2))
+    >>> p_not_contained_over(spec, np.array([4.0, 5.0])).round(8).tolist()
+    [3.73e-06, 0.04393693]
+    """
     from scipy.special import ndtr  # noqa: PLC0415  scipy is loaded late
 
     slacks = _slacks(spec, opening_means_mm)

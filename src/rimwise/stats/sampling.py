@@ -32,7 +32,9 @@ def stream(seed: int, name: str) -> np.random.Generator:
         raise WrongInput(f"a seed is 0 or more, got {seed}")
     digest = hashlib.sha256(name.encode()).digest()
     words = [int.from_bytes(digest[i : i + 4], "little") for i in range(0, 16, 4)]
-    return np.random.default_rng(np.random.SeedSequence(entropy=seed, spawn_key=tuple(words)))
+    return np.random.Generator(
+        np.random.PCG64(np.random.SeedSequence(entropy=seed, spawn_key=tuple(words)))
+    )
 
 
 def correlated_normal(
