@@ -7,6 +7,8 @@ BIN := .venv/bin
 PY := $(BIN)/python
 UV_VERSION := 0.13.9
 WORKERS ?= 2
+# Pages with parts that are written from the program itself.
+WRITTEN := docs/commands.md docs/accuracy.md docs/sources.md
 export PYTHONDONTWRITEBYTECODE :=
 unexport PYTHONPATH PYTHONHOME VIRTUAL_ENV
 # One picture or test worker per core: inner thread pools only get in each other's way.
@@ -76,11 +78,11 @@ bench: .venv/dev.stamp ## speed, as ratios against named peers in one run
 	@$(PY) benchmarks/run.py
 
 docs: .venv/dev.stamp ## build the documentation into site/
-	@$(PY) -m cogapp -r docs/commands.md
+	@$(PY) -m cogapp -I builders -r $(WRITTEN)
 	@$(BIN)/mkdocs build --strict --quiet
 
 docs-check: .venv/dev.stamp ## the documentation builds and is in step with the commands
-	@$(PY) -m cogapp --check docs/commands.md
+	@$(PY) -m cogapp -I builders --check $(WRITTEN)
 	@$(BIN)/mkdocs build --strict --quiet --site-dir .venv/site-check
 
 lock: .venv/run.stamp ## renew the lock files from pyproject.toml

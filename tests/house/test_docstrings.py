@@ -1,0 +1,88 @@
+"""Everything public says what it answers; what a package offers others shows an example that runs.
+
+A function that only its own package calls is shown by the function that calls it.
+"""
+
+import ast
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TypeGuard
+
+import tree
+
+# "module: name" -> why it shows no example.
+NO_EXAMPLE: dict[str, str] = {
+    "records.assumption: Assumption": "a record; its JSON is shown by the plan that holds it",
+    "records.plan: Plan": "a record; make_plan shows one",
+}
+
+
+def _module(path: Path) -> str:
+    return ".".join(path.relative_to(tree.SOURCE).with_suffix("").parts)
+
+
+def _public(path: Path) -> Iterator[ast.FunctionDef | ast.AsyncFunctionDef | ast.ClassDef]:
+    for node in tree.parsed(path).body:
+        if isinstance(
+            node, ast.FunctionDef | ast.AsyncFunctionDef | ast.ClassDef
+        ) and not node.name.startswith("_"):
+            yield node
+
+
+def _offered() -> set[str]:
+    """Names that a module takes from another package, as "module: name"; tests do not count."""
+    found = set()
+    for path in tree.sources():
+        own = path.relative_to(tree.SOURCE).parts[0]
+        for node in ast.walk(tree.parsed(path)):
+            if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("rimwise."):
+                module = str(node.module).removeprefix("rimwise.")
+                if module.split(".")[0] != own:
+                    found |= {f"{module}: {alias.name}" for alias in node.names}
+    return found
+
+
+def _only_fields(node: ast.FunctionDef | ast.AsyncFunctionDef | ast.ClassDef) -> bool:
+    """Records, errors and protocols: their docstring and their fields say all there is."""
+    if not isinstance(node, ast.ClassDef):
+        return False
+    bases = {ast.unparse(base) for base in node.bases}
+    methods = [m for m in node.body if _is_function(m)]
+    silent = all(m.name in {"__init__", "__post_init__"} or _is_property(m) for m in methods)
+    shown = any(">>>" in (ast.get_docstring(m) or "") for m in methods)
+    return silent or shown or bool(bases & {"Protocol", "Exception"})
+
+
+def _is_function(node: ast.stmt) -> TypeGuard[ast.FunctionDef]:
+    return isinstance(node, ast.FunctionDef)
+
+
+def _is_property(node: ast.FunctionDef) -> bool:
+    return "property" in {ast.unparse(d) for d in node.decorator_list}
+
+
+def test_everything_public_has_a_docstring() -> None:
+    bare = [
+        f"{_module(path)}: {node.name}"
+        for path in tree.sources()
+        for node in _public(path)
+        if not ast.get_docstring(node)
+    ]
+    assert not bare
+
+
+def test_every_module_says_what_it_is_for() -> None:
+    bare = [tree.name(path) for path in tree.sources() if not ast.get_docstring(tree.parsed(path))]
+    assert not bare
+
+
+def test_what_a_package_of_the_pure_core_offers_to_others_shows_an_example() -> None:
+    without = _offered() & {
+        f"{_module(path)}: {node.name}"
+        for path in tree.pure_sources()
+        for node in _public(path)
+        if not _only_fields(node) and ">>>" not in (ast.get_docstring(node) or "")
+    }
+    unlisted = sorted(without - set(NO_EXAMPLE))
+    assert not unlisted, "show an example, or write into NO_EXAMPLE why there can be none"
+    assert set(NO_EXAMPLE) <= without, "a name in the list has an example now: take it out"
