@@ -8,9 +8,6 @@ import tree
 # Number -> which code must arrive before the sign can be tested. This list only ever shrinks.
 WAITING = {
     2: "no computation has a z yet; arrives with the three-dimensional eye",
-    12: "no refraction is computed yet; arrives with the expected refraction",
-    14: "toric marks are not read yet; arrives with their measurement and the residual cylinder",
-    15: "the wavefront layer arrives with predict",
     20: "the turn and the offset arrive with align",
 }
 

@@ -7,7 +7,7 @@ from typing import get_args
 
 import pytest
 
-from rimwise.published.load import TABLES, published_table, published_value
+from rimwise.published.load import TABLES, _value, published_table, published_value
 from rimwise.terms.source import Status
 
 ENTRIES = [(table, key) for table in TABLES for key in published_table(table)]
@@ -39,8 +39,6 @@ def test_what_is_called_published_names_a_place(table, key):
 
 
 def test_a_missing_part_of_the_passport_is_refused():
-    from rimwise.published.load import _value
-
     whole = {
         "value": 1.0,
         "unit": "mm",

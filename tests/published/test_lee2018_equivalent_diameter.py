@@ -1,6 +1,7 @@
 """Equivalent diameters of published opening areas: arithmetic only.
 
-Source: Lee, Lee & Joo, BMC Ophthalmology 2018: opening areas 21.55 and 20.34 mm². The paper's
+Source: Lee, Lee & Joo, BMC Ophthalmology 2018 (quoted at second hand; status of the arithmetic:
+*computed*): opening areas 21.55 and 20.34 mm². The paper's
 areas are taken as given and its measurements are not tested; the diameters 5.238 and 5.089 mm are
 2√(A/π) of them, worked by hand. Tolerance: half the last digit.
 """
