@@ -218,6 +218,6 @@ def fit_wavefront(
     left = error_um[use] - design @ found
     freedom = max(count - modes, 1)
     covariance = np.linalg.inv(design.T @ design) * float(left @ left) / freedom
-    found = np.asarray(found, dtype=np.float64)
-    wavefront = Wavefront(found, pupil_radius_mm, plane, wavelength_nm)
+    best: FloatArray = np.asarray(found, dtype=np.float64)
+    wavefront = Wavefront(best, pupil_radius_mm, plane, wavelength_nm)
     return ZernikeFit(wavefront, covariance, float(np.sqrt(np.mean(left * left))))

@@ -1,0 +1,86 @@
+"""The direct sum of :mod:`rimwise.optics.direct_sum`, compiled, with phases in turns.
+
+Sine and cosine are polynomials of the phase in turns, so that eight lanes run without a call.
+Sixty-four partial sums stand side by side: the order of addition is fixed, and no unsafe
+arithmetic is needed.
+"""
+
+import math
+from collections.abc import Callable
+from typing import Any, TypeVar
+
+import numpy as np
+from numba import njit, prange
+
+from rimwise.optics.direct_sum import ComplexArray, Emitters
+from rimwise.terms.arrays import FloatArray
+
+F = TypeVar("F", bound=Callable[..., Any])
+LANES = 64
+X, Y, Z, TURNS, WEIGHT = (i * LANES for i in range(5))
+# Taylor factors of sin(2πt) / t and cos(2πt) in t². On |t| ≤ 1/4 the first terms left out are
+# below 6e-12, less than the round-off of a phase of some 10⁵ waves (1e-10 of a turn).
+_SIN = tuple((-1) ** k * (2 * math.pi) ** (2 * k + 1) / math.factorial(2 * k + 1) for k in range(8))
+_COS = tuple((-1) ** k * (2 * math.pi) ** (2 * k) / math.factorial(2 * k) for k in range(9))
+S0, S1, S2, S3, S4, S5, S6, S7 = _SIN
+C0, C1, C2, C3, C4, C5, C6, C7, C8 = _COS
+# Adding and taking away 1.5 · 2⁵² rounds to the nearest whole number (|x| < 2⁵¹).
+ROUND = 6755399441055744.0
+
+_compile: Callable[[F], F] = njit(
+    cache=True, error_model="numpy", fastmath={"contract"}, nogil=True
+)
+_compile_parallel: Callable[[F], F] = njit(
+    cache=True, error_model="numpy", fastmath={"contract"}, nogil=True, parallel=True
+)
+
+
+@_compile
+def _add(e: FloatArray, point: FloatArray, per_mm: float, sums: FloatArray) -> None:
+    """Add the waves of a block of emitters to the partial sums."""
+    px, py, pz = point[0], point[1], point[2]
+    for i in range(LANES):
+        x, y, z = px - e[X + i], py - e[Y + i], pz - e[Z + i]
+        r = math.sqrt(x * x + y * y + z * z)
+        turns = e[TURNS + i] + per_mm * r
+        turns -= (turns + ROUND) - ROUND
+        half = (2.0 * turns + ROUND) - ROUND
+        t = turns - 0.5 * half
+        u = t * t
+        s = t * (S0 + u * (S1 + u * (S2 + u * (S3 + u * (S4 + u * (S5 + u * (S6 + u * S7)))))))
+        c = C4 + u * (C5 + u * (C6 + u * (C7 + u * C8)))
+        c = C0 + u * (C1 + u * (C2 + u * (C3 + u * c)))
+        # Half a turn away both change sign.
+        w = (1.0 - 2.0 * half * half) * e[WEIGHT + i] / r
+        sums[i] += w * c
+        sums[LANES + i] += w * s
+
+
+@_compile_parallel
+def _sum_all(blocks: FloatArray, image: FloatArray, per_mm: float, field: FloatArray) -> None:
+    for k in prange(image.shape[0]):
+        sums = np.zeros(2 * LANES)
+        for block in range(blocks.shape[0]):
+            _add(blocks[block], image[k], per_mm, sums)
+        field[k, 0] = sums[:LANES].sum()
+        field[k, 1] = sums[LANES:].sum()
+
+
+def run(
+    emitters: Emitters, image_mm: FloatArray, wavelength_nm: float, index: float
+) -> ComplexArray:
+    """Return the field; see :func:`rimwise.optics.direct_sum.direct_field`."""
+    per_mm = 1e6 / wavelength_nm
+    n = len(emitters.path_mm)
+    count = -(-n // LANES)
+    # Emitters that only fill the last block stand far off and send nothing.
+    table = np.zeros((5, count * LANES))
+    table[2] = 1e3
+    table[:3, :n] = emitters.points_mm.T
+    table[3, :n] = emitters.path_mm * per_mm
+    table[4, :n] = emitters.weights
+    blocks = np.ascontiguousarray(table.reshape(5, count, LANES).transpose(1, 0, 2))
+    field = np.empty((len(image_mm), 2))
+    image = np.ascontiguousarray(image_mm, dtype=np.float64)
+    _sum_all(blocks.reshape(count, 5 * LANES), image, per_mm * index, field)
+    return np.asarray(field[:, 0] + 1j * field[:, 1])
