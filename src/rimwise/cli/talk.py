@@ -65,8 +65,14 @@ def console() -> "Console":
     """Where tables go: standard output, in colour on a terminal only."""
     from rich.console import Console  # noqa: PLC0415
 
+    class Piped(Console):
+        """A console that leaves a reader who went away to ``one_sentence``."""
+
+        def on_broken_pipe(self) -> None:
+            raise BrokenPipeError
+
     width = None if sys.stdout.isatty() else WIDTH_WITHOUT_TERMINAL
-    return Console(width=width, highlight=False, markup=False, emoji=False)
+    return Piped(width=width, highlight=False, markup=False, emoji=False)
 
 
 def show_table(title: str, rows: Iterable[Sequence[str]], header: Sequence[str] = ()) -> None:
