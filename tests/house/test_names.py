@@ -25,6 +25,7 @@ UNITS = (
     "_px_per_mm",
     "_mm_per_deg",
     "_pt",
+    "_cpd",
 )
 # Field name -> why a float of this name wears no unit.
 UNITLESS = {
@@ -45,6 +46,8 @@ UNITLESS = {
     "likeness": "a pure number that ranks candidates",
     "quality": "a pure number that ranks candidates",
     "votes": "a count",
+    "contrast": "a ratio",
+    "transmission": "a ratio",
     "gain": "a difference of probabilities",
     "p_goal": "a probability",
     "circularity": "a pure number",
