@@ -11,6 +11,7 @@ from rimwise.geometry.robust import inliers, robust_sd, tukey_cost, tukey_weight
 from rimwise.terms.arrays import BoolArray, FloatArray
 from rimwise.terms.errors import MeasurementRefused, WrongInput
 
+_FLATTEST = 0.01  # b/a below which the points are a line; no outline here is seen so obliquely
 _UNIFORM_AXIS_VARIANCE = math.pi**2 / 12.0  # of an axis about which nothing is known
 
 
@@ -226,8 +227,9 @@ def _descend(
         scaled = slopes / sd[:, None]
         normal = scaled.T @ (weights * scaled)
         pull = scaled.T @ (weights * z[:, None])[:, 0]
-        normal[np.diag_indices(5)] += damping * np.trace(normal) + 1e-300
-        step = -np.linalg.lstsq(normal, pull, rcond=None)[0]
+        # The least damping bends no step that matters and keeps the equations regular.
+        normal[np.diag_indices(5)] += (damping + 1e-13) * np.trace(normal) + 1e-300
+        step = -np.linalg.solve(normal, pull)
         trial = shape + step
         if trial[2] - math.hypot(trial[3], trial[4]) > 1e-6 * abs(trial[2]):
             moved, turned = distances_and_slopes(points, trial)
@@ -267,6 +269,10 @@ def _fit_of(
     m, p, q = shape[2:]
     ellipse = Ellipse.from_matrix((shape[0], shape[1]), np.array([[m + p, q], [q, m - p]]))
     rms = math.sqrt(float(distance @ distance) / len(distance))
+    if ellipse.b < max(_FLATTEST * ellipse.a, 2.0 * rms):
+        raise MeasurementRefused(
+            "no-ellipse", "the points lie along a line; choose points along one closed outline"
+        )
     return EllipseFit(ellipse, covariance, inner, rms, used)
 
 

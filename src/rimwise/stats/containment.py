@@ -185,7 +185,7 @@ def _lost_unequal(spec: ContainmentSpec, slacks: FloatArray, scatter: float) -> 
 
 def _slack_panels(spec: ContainmentSpec, slacks: FloatArray, scatter: float) -> FloatArray:
     """Panels over r >= 0, each short against whatever varies in it; shared by all slacks."""
-    top = max(0.0, float(slacks.max()) + _REACH * scatter)
+    top = max(scatter, float(slacks.max()) + _REACH * scatter)
     steps = 2.0 * scatter * np.arange(-5, 6)
     edges = [np.array([0.0, top])]
     if top / (2.0 * scatter) < 10 * len(slacks):
@@ -217,7 +217,8 @@ def _beyond(spec: ContainmentSpec, r: FloatArray) -> FloatArray:
         half = np.sqrt(np.clip(r * r - bx * bx, 0.0, None))
         outside = ndtr((-half - by) / sy) + ndtr((by - half) / sy)
         return np.where(r < abs(bx), 1.0, outside)
-    safe = np.where(r > 0.0, r, 1.0)
+    # A disc too small for its square is empty whatever its chords.
+    safe = np.where(r > 1e-150, r, 1.0)
     marks = (bx + sx * np.array([-9.0, -5.0, -2.5, 0.0, 2.5, 5.0, 9.0])) / safe[:, None]
     edges = np.arcsin(np.clip(marks, -1.0, 1.0))
     alpha, weight = panel_nodes(edges, _DISC_NODES)
