@@ -100,7 +100,8 @@ def draw_photo(
 def photo_jpeg(pixels: UInt8Array, quality: int) -> bytes:
     """Which bytes does a camera write for these pixels?"""
     sink = io.BytesIO()
-    Image.fromarray(pixels).save(sink, format="JPEG", quality=quality, subsampling=0)
+    words = b"invented picture of an eye that never existed"
+    Image.fromarray(pixels).save(sink, format="JPEG", quality=quality, subsampling=0, comment=words)
     return sink.getvalue()
 
 

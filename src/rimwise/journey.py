@@ -1,0 +1,153 @@
+"""The day in order: photographs to findings, findings to a surgeon's spread, spread to a plan.
+
+The one file that knows which step follows which. Pure: pictures and sheets come in as values.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+
+from rimwise.picture.raster import Raster
+from rimwise.records.case import CaseSheet, Spread
+from rimwise.records.cover import CoverFinding, Reason
+from rimwise.records.picture import PictureSheet
+from rimwise.records.plan import Plan
+from rimwise.terms.errors import MeasurementRefused, WrongInput
+
+FEWEST_OPENINGS = 5  # below five a scatter is a guess: its own relative sd exceeds 35 %
+
+
+class Measure(Protocol):
+    """The step that measures one photograph."""
+
+    def __call__(
+        self, raster: Raster, sheet: PictureSheet, *, picture: str, sha256: str
+    ) -> CoverFinding:
+        """What does this photograph show?"""
+
+
+@dataclass(frozen=True, slots=True)
+class OpeningMade:
+    """What became of one opening: where its centroid lies from the optic's centre, and its size.
+
+    ``diameter_error_mm`` is made minus intended, of the circle of equal area; real mm.
+    """
+
+    nasal_mm: float
+    superior_mm: float
+    diameter_error_mm: float
+
+
+def finding_of(
+    raster: Raster, sheet: PictureSheet, picture: str, sha256: str, measure: Measure | None = None
+) -> CoverFinding:
+    """What does a photograph show, a refusal included as a finding?
+
+    Parameters
+    ----------
+    raster : Raster
+        The decoded photograph.
+    sheet : PictureSheet
+        What is known about it.
+    picture, sha256 : str
+        Its name and the hash of its file.
+    measure : callable, optional
+        The measuring step; the real one unless another is given.
+
+    Examples
+    --------
+    >>> def blind(raster, sheet, *, picture, sha256):
+    ...     raise MeasurementRefused("dark", "The picture is black.")
+    >>> black = Raster(np.zeros((4, 4), dtype=np.uint8))
+    >>> finding_of(black, PictureSheet("right"), "eye.jpg", "0" * 64, blind).status
+    'refused'
+    """
+    try:
+        return (measure or _measure_step())(raster, sheet, picture=picture, sha256=sha256)
+    except MeasurementRefused as refusal:
+        reason = Reason(refusal.code, refusal.sentence)
+        return CoverFinding(picture, sha256, sheet.side, sheet.state, "refused", (reason,))
+
+
+def opening_made(finding: CoverFinding, intended_mm: float) -> OpeningMade | None:
+    """What does a finding tell about the hand that made the opening? None where not measured.
+
+    Examples
+    --------
+    >>> opening_made(CoverFinding("eye.jpg", "0" * 64, "right", "visit", "refused"), 5.2) is None
+    True
+    """
+    offset = finding.decentration.get("opening-from-optic")
+    size = None if finding.opening is None else finding.opening.equivalent_diameter_mm
+    if offset is None or size is None:
+        return None
+    return OpeningMade(offset.nasal_mm.value, offset.superior_mm.value, size.value - intended_mm)
+
+
+def spread_of(made: Sequence[OpeningMade]) -> Spread:
+    """Which mean and scatter do these openings show?
+
+    The optic stands in for the target: opening from optic is taken whole as the hand's, and the
+    optic's own scatter as none, so that nothing is counted twice. Measurement error is not taken
+    off, which errs to the wide side.
+
+    Parameters
+    ----------
+    made : sequence of OpeningMade
+        At least five.
+
+    Raises
+    ------
+    WrongInput
+        Fewer than five openings.
+
+    Examples
+    --------
+    >>> made = [OpeningMade(n, 0.1, 0.0) for n in (-0.2, -0.1, 0.0, 0.1, 0.2)]
+    >>> spread = spread_of(made)
+    >>> spread.opening_from_target_bias_mm, round(spread.opening_from_target_sd_mm[0], 4)
+    ((0.0, 0.1), 0.1581)
+    """
+    if len(made) < FEWEST_OPENINGS:
+        raise WrongInput(
+            f"a spread was asked of {len(made)} measured openings, and at least {FEWEST_OPENINGS} "
+            "are needed for a scatter; measure more, or leave the spread to the prior"
+        )
+    table = np.array([(one.nasal_mm, one.superior_mm, one.diameter_error_mm) for one in made])
+    mean = [float(value) + 0.0 for value in np.round(table.mean(axis=0), 12)]
+    sd = [float(value) for value in table.std(axis=0, ddof=1)]
+    return Spread(
+        opening_from_target_bias_mm=(mean[0], mean[1]),
+        opening_from_target_sd_mm=(sd[0], sd[1]),
+        diameter_bias_mm=mean[2],
+        diameter_sd_mm=sd[2],
+        optic_from_rest_sd_mm=(0.0, 0.0),
+        optic_rest="lens",
+        origin=f"mean and scatter of opening from optic over {len(made)} measured eyes",
+    )
+
+
+def plan_of(case: CaseSheet, spread: Spread | None) -> Plan:
+    """What should be made in the next eye, by a hand with this spread?
+
+    Examples
+    --------
+    >>> from rimwise.records.case import OpeningWish, PlannedImplant
+    >>> steady = spread_of([OpeningMade(x, -x, 0.0) for x in (-0.1, -0.05, 0.0, 0.05, 0.1)])
+    >>> case = CaseSheet(
+    ...     "E-1", "right", "none", implant=PlannedImplant(6.0), opening=OpeningWish(centre="lens")
+    ... )
+    >>> plan_of(case, steady).centre
+    'lens'
+    """
+    from rimwise.plan.make import make_plan  # noqa: PLC0415 - brings SciPy, so late
+
+    return make_plan(case, spread)
+
+
+def _measure_step() -> Measure:
+    from rimwise.measure.photograph import measure_photograph  # noqa: PLC0415 - brings SciPy
+
+    return measure_photograph
