@@ -5,10 +5,13 @@ import re
 
 import tree
 
-# Number -> which code must arrive before the sign can be tested. This list only ever shrinks.
+# Number -> which code must arrive before it can be tested. This list only ever shrinks.
 WAITING = {
-    2: "no computation has a z yet; arrives with the three-dimensional eye",
-    20: "the turn and the offset arrive with align",
+    20: "the turn, its words and the offset arrive with align",
+}
+# Number -> which part of a tested line still waits.
+PARTLY = {
+    12: "the prediction error arrives with audit",
 }
 
 
@@ -36,6 +39,7 @@ def test_every_convention_has_a_test_or_waits_for_code_by_name() -> None:
     listed, tested = set(_listed()), set(_tested())
     assert tested <= listed, "a test bears a number that the list does not have"
     assert listed - tested == set(WAITING), "write the test, or take the number out of WAITING"
+    assert set(PARTLY) <= tested
 
 
 def test_every_test_name_is_a_sentence() -> None:
