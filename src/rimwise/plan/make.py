@@ -1,0 +1,239 @@
+"""The whole plan of one eye's opening."""
+
+import math
+
+import numpy as np
+
+from rimwise.eye.cornea import CorneaSeen, apparent_mm, cornea_seen
+from rimwise.plan.best import Wish, best_diameters_mm, centring_sd_needed_mm
+from rimwise.plan.budget import margin_budget
+from rimwise.plan.cautions import no_apparent_size, plan_warnings, refusal
+from rimwise.plan.chance import Chance
+from rimwise.plan.sources import Sources, gather_sources
+from rimwise.plan.spread import spread_for
+from rimwise.plan.targets import CENTRES, Target, find_target
+from rimwise.published.load import published_value
+from rimwise.records.assumption import Assumption
+from rimwise.records.case import CaseSheet, Centre, Spread
+from rimwise.records.cover import Reason
+from rimwise.records.plan import CentrePlan, Curve, Plan
+from rimwise.terms.errors import WrongInput
+from rimwise.terms.estimate import Estimate
+
+# The curve reaches a little past the limits, so that the reader sees what lies beyond.
+_BEYOND_MM = 0.4
+_CURVE_STEP_MM = 0.025
+
+
+def make_plan(case: CaseSheet, spread_default: Spread | None = None) -> Plan:
+    """What should be made in this eye, how likely does it cover, and what spoils it first?
+
+    Parameters
+    ----------
+    case : CaseSheet
+        The implant's optic diameter must be known; everything else may be left to priors, which
+        the plan lists.
+    spread_default : Spread, optional
+        The surgeon's spread from the casebook, used where the sheet gives none.
+
+    Returns
+    -------
+    Plan
+        With the sheet's centre chosen; without one all candidates are planned and none is chosen,
+        unless they agree to the last digit (then the lens stands for all).
+
+    Raises
+    ------
+    WrongInput
+        If no implant with an optic diameter is given.
+
+    Examples
+    --------
+    >>> from rimwise.records.case import OpeningWish, PlannedImplant
+    >>> hand = Spread((0.0, 0.0), (0.1, 0.1), 0.0, 0.1, (0.0, 0.0), "opening")
+    >>> case = CaseSheet("E-1", "right", "none", implant=PlannedImplant(6.0), spread=hand)
+    >>> plan = make_plan(case)
+    >>> round(plan.chosen.best_mm, 3)
+    5.463
+    """
+    optic_mm = _optic_diameter_mm(case)
+    spread, assumed, own = spread_for(case, spread_default)
+    refused = refusal(case, own)
+    centres: tuple[CentrePlan, ...] = ()
+    if refused is None:
+        targets = [find_target(case, centre) for centre in CENTRES]
+        centres = tuple(_on_centre(target, spread, case, optic_mm) for target in targets)
+        if spread.optic_rest == "lens":
+            assumed += _assumed_for(targets, case.opening.centre)
+    chosen, reasons = _choose(case, centres, refused)
+    planned = _planned_mm(case, centres, chosen)
+    seen_size, seen_reason, seen_assumed = _apparent(case, planned)
+    reasons += [] if seen_reason is None or refused else [seen_reason]
+    return Plan(
+        code=case.code,
+        side=case.side,
+        optic_diameter_mm=optic_mm,
+        least_cover_mm=case.goal.least_cover_mm,
+        p_goal=case.goal.p_complete,
+        limits_mm=case.goal.diameter_limits_mm,
+        wanted_mm=None if refused else case.opening.diameter_mm,
+        centre=chosen,
+        centres=centres,
+        spread=spread,
+        apparent_diameter_mm=seen_size,
+        reasons=tuple(reasons),
+        warnings=_warned(case, spread, own, seen_size, assumed + seen_assumed),
+        assumptions=_limits_assumed(case) + assumed + seen_assumed,
+    )
+
+
+def _optic_diameter_mm(case: CaseSheet) -> float:
+    diameter = None if case.implant is None else case.implant.optic_diameter_mm
+    if diameter is None or not 0.0 < diameter < math.inf:
+        raise WrongInput(
+            f"the case sheet of {case.code} gives the optic's diameter as {diameter}, and a plan "
+            "needs it in mm; add optic_diameter_mm to [implant]."
+        )
+    return diameter
+
+
+def _on_centre(target: Target, spread: Spread, case: CaseSheet, optic_mm: float) -> CentrePlan:
+    sources = gather_sources(target, spread, case.side)
+    chance = Chance(sources, optic_mm)
+    goal = case.goal
+    wish = Wish(goal.p_complete, goal.diameter_limits_mm)
+    best = best_diameters_mm(chance, goal.least_cover_mm, wish)
+    needed = None
+    reasons: tuple[Reason, ...] = ()
+    if best.complete_mm is None:
+        needed = centring_sd_needed_mm(sources, optic_mm, wish)
+        reasons = (_why_none(sources, optic_mm, wish, needed),)
+    judged = case.opening.diameter_mm
+    if judged is None:
+        judged = wish.limits_mm[0] if best.complete_mm is None else best.complete_mm
+    return CentrePlan(
+        centre=target.centre,
+        target_mm=target.place_mm,
+        opening_from_optic=sources.offset(),
+        judged_mm=judged,
+        p_complete=chance.p_at(judged, 0.0),
+        p_least_cover=chance.p_at(judged, goal.least_cover_mm),
+        best_mm=best.complete_mm,
+        best_least_cover_mm=best.least_cover_mm,
+        centring_sd_needed_mm=needed,
+        reasons=reasons,
+        budget=margin_budget(sources, optic_mm, judged),
+        curve=_curve(chance, case),
+    )
+
+
+def _why_none(
+    sources: Sources, optic_mm: float, wish: Wish, needed: tuple[float, float] | None
+) -> Reason:
+    lower, upper = wish.limits_mm
+    now = Chance(sources, optic_mm).p_at(lower, 0.0)
+    head = (
+        f"No diameter from {lower:.2f} to {upper:.2f} mm is completely covered with a probability "
+        f"of {wish.p_goal:.0%}; even {lower:.2f} mm reaches only {now:.1%}: "
+    )
+    if needed is None:
+        still = Chance(sources.centring_scaled(0.0), optic_mm).p_at(lower, 0.0)
+        tail = (
+            f"perfect centring by the hand would bring {still:.1%}, so look at the margin budget."
+        )
+        return Reason("goal-out-of-reach", head + tail)
+    has = sources.centring_sd_mm
+    better = max(was - must for was, must in zip(has, needed, strict=True))
+    tail = (
+        f"the centring scatter would have to shrink by {better:.2f} mm, from {has[0]:.2f} and "
+        f"{has[1]:.2f} mm to {needed[0]:.2f} and {needed[1]:.2f} mm (nasal and superior, one sd)."
+    )
+    return Reason("goal-not-reached", head + tail)
+
+
+def _curve(chance: Chance, case: CaseSheet) -> Curve:
+    lower, upper = case.goal.diameter_limits_mm
+    wanted = case.opening.diameter_mm
+    ends = [lower, upper] if wanted is None else [lower, upper, wanted]
+    first, last = min(ends) - _BEYOND_MM, max(ends) + _BEYOND_MM
+    diameters = np.linspace(first, last, round((last - first) / _CURVE_STEP_MM) + 1)
+    complete = chance.p_cover(diameters, 0.0)
+    least = chance.p_cover(diameters, case.goal.least_cover_mm)
+    return Curve(tuple(diameters.tolist()), tuple(complete.tolist()), tuple(least.tolist()))
+
+
+def _choose(
+    case: CaseSheet, centres: tuple[CentrePlan, ...], refused: Reason | None
+) -> tuple[Centre | None, list[Reason]]:
+    if refused is not None:
+        return None, [refused]
+    if case.opening.centre is not None:
+        return case.opening.centre, []
+    if len({plan.opening_from_optic for plan in centres}) == 1:
+        return "lens", []
+    return None, [
+        Reason(
+            "centre-not-chosen",
+            "No centre is chosen, so all four are shown and the opening has no probability of its "
+            "own; set centre in [opening] to visual_axis, lens, pupil or limbus.",
+        )
+    ]
+
+
+def _planned_mm(
+    case: CaseSheet, centres: tuple[CentrePlan, ...], chosen: Centre | None
+) -> float | None:
+    if not centres:
+        return None
+    if case.opening.diameter_mm is not None:
+        return case.opening.diameter_mm
+    return next((plan.best_mm for plan in centres if plan.centre == chosen), None)
+
+
+def _apparent(
+    case: CaseSheet, diameter_mm: float | None
+) -> tuple[Estimate | None, Reason | None, tuple[Assumption, ...]]:
+    """How large will the planned opening look, or why can't that be told?"""
+    if diameter_mm is None:
+        return None, None, ()
+    reason = no_apparent_size(case)
+    if reason is not None:
+        return None, reason, ()
+    seen: CorneaSeen = cornea_seen(case.cornea, case.lengths.chamber_depth_mm)
+    planned = Estimate(diameter_mm, 0.0, "planned diameter")
+    return apparent_mm(planned, seen), None, seen.assumptions
+
+
+def _assumed_for(targets: list[Target], chosen: Centre | None) -> tuple[Assumption, ...]:
+    """Return the priors behind the chosen target, or behind all; each once."""
+    used = [t for t in targets if chosen is None or t.centre == chosen]
+    return tuple(dict.fromkeys(a for target in used for a in target.assumptions))
+
+
+def _limits_assumed(case: CaseSheet) -> tuple[Assumption, ...]:
+    lower = published_value("opening", "diameter_lower_limit")
+    upper = published_value("opening", "diameter_upper_limit")
+    if case.goal.diameter_limits_mm != (lower.value, upper.value):
+        return ()
+    return (
+        Assumption.of("smallest diameter proposed", lower),
+        Assumption.of("largest diameter proposed", upper),
+    )
+
+
+def _warned(
+    case: CaseSheet,
+    spread: Spread,
+    own: bool,
+    seen_size: Estimate | None,
+    assumed: tuple[Assumption, ...],
+) -> tuple[Reason, ...]:
+    warnings = plan_warnings(case, spread, own, seen_size)
+    if assumed:
+        names = "; ".join(
+            f"{a.what} {a.value:g} ± {a.sd:g} ({a.status})" for a in assumed if a.sd is not None
+        )
+        warnings.append(
+            Reason("priors-used", f"Not measured in this eye and taken from priors: {names}.")
+        )
+    return tuple(warnings)

@@ -1,0 +1,186 @@
+"""A plan in words: the rows of its table and the sentences of its margin budget."""
+
+import math
+
+from rimwise.records.cover import Reason
+from rimwise.records.plan import BudgetLine, BudgetSource, CentrePlan, Plan
+from rimwise.terms.frames import direction_words
+from rimwise.terms.units import deg_from_rad
+
+Row = tuple[str, str, str]
+
+CENTRE_WORDS = {
+    "visual_axis": "visual axis",
+    "lens": "lens centre",
+    "pupil": "pupil centre",
+    "limbus": "limbus centre",
+}
+
+_SOURCE_WORDS: dict[BudgetSource, str] = {
+    "centring-scatter": "the surgeon's scatter of centring",
+    "centring-bias": "the surgeon's bias of centring",
+    "size-scatter": "the surgeon's scatter of size",
+    "size-bias": "the surgeon's bias of size",
+    "rest-scatter": "the scatter of the optic about its resting place",
+    "target-from-rest": "the distance of the target from the resting place",
+    "place-of-centre": "the uncertainty of where the centre lies",
+}
+
+# Half a part in a thousand: below that a gain is not worth a sentence.
+_WORTH_SAYING = 0.0005
+
+
+def percent(probability: float) -> str:
+    """How is this probability written, without calling anything certain?
+
+    Examples
+    --------
+    >>> percent(0.9512), percent(0.99999), percent(0.00001)
+    ('95.1 %', 'over 99.9 %', 'under 0.1 %')
+    """
+    if probability > 0.999:
+        return "over 99.9 %"
+    return "under 0.1 %" if probability < 0.001 else f"{100.0 * probability:.1f} %"
+
+
+def floor_mm(diameter_mm: float) -> str:
+    """How is a largest diameter written? Rounded down: rounded up it would miss the goal.
+
+    Examples
+    --------
+    >>> floor_mm(5.4629), floor_mm(5.5)
+    ('5.46 mm', '5.50 mm')
+    """
+    return f"{math.floor(diameter_mm * 100.0 + 1e-6) / 100.0:.2f} mm"
+
+
+def judged_words(plan: Plan, centre: CentrePlan) -> str:
+    """How is the judged diameter written? As wanted, or rounded down if it is the largest."""
+    return floor_mm(centre.judged_mm) if plan.wanted_mm is None else f"{centre.judged_mm:.2f} mm"
+
+
+def vector_words(xy_mm: tuple[float, float], plan: Plan) -> str:
+    """How far and in which direction of this eye does the vector point?"""
+    length = math.hypot(*xy_mm)
+    if length < 0.005:
+        return "0.00 mm"
+    angle = deg_from_rad(math.atan2(xy_mm[1], xy_mm[0]))
+    return f"{length:.2f} mm {direction_words(angle, plan.side)}"
+
+
+def plan_table(plan: Plan) -> list[Row]:
+    """Which rows does the plan's table have: label, value ± sd, note?
+
+    The one wording of a plan's numbers, for terminal and paper.
+    """
+    if not plan.centres:
+        return [("Plan", "refused", _sentences(plan.reasons))]
+    rows = [_goal_row(plan)]
+    if plan.chosen is not None:
+        rows += _chosen_rows(plan, plan.chosen)
+    elif plan.reasons:
+        rows.append(("Opening (capsulotomy)", "no centre chosen", plan.reasons[0].sentence))
+    rows += _apparent_rows(plan)
+    rows += [_centre_row(plan, centre) for centre in plan.centres]
+    return rows
+
+
+def budget_sentences(plan: CentrePlan) -> list[str]:
+    """What should be improved first? One sentence a source, the best first.
+
+    Examples
+    --------
+    >>> from rimwise.records.plan import Curve, OffsetLaw
+    >>> line = BudgetLine("size-scatter", 0.25, 0.97, 0.03)
+    >>> law = OffsetLaw((0.0, 0.0), (0.2, 0.2))
+    >>> plan = CentrePlan("lens", (0.0, 0.0), law, 5.2, 0.94, 0.5, None, None, None, (), (line,),
+    ...                   Curve((), (), ()))
+    >>> budget_sentences(plan)
+    ["Halving the surgeon's scatter of size (0.25 mm) lifts complete cover from 94.0 % to 97.0 %."]
+    """
+    said = [_budget_sentence(line, plan.p_complete) for line in plan.budget if _matters(line)]
+    return said or ["Halving any one source changes complete cover by less than 0.1 %."]
+
+
+def _matters(line: BudgetLine) -> bool:
+    return abs(line.gain) >= _WORTH_SAYING
+
+
+def _budget_sentence(line: BudgetLine, now: float) -> str:
+    verb = "lifts" if line.gain > 0.0 else "lowers"
+    return (
+        f"Halving {_SOURCE_WORDS[line.source]} ({line.size_mm:.2f} mm) {verb} complete cover from "
+        f"{percent(now)} to {percent(line.p_complete)}."
+    )
+
+
+def _goal_row(plan: Plan) -> Row:
+    lower, upper = plan.limits_mm
+    return (
+        "Goal",
+        f"complete cover (capsule overlap) with {percent(plan.p_goal)}",
+        f"opening between {lower:.2f} and {upper:.2f} mm; optic (implant's lens body) "
+        f"{plan.optic_diameter_mm:.2f} mm; least cover asked for {plan.least_cover_mm:.2f} mm",
+    )
+
+
+def _chosen_rows(plan: Plan, chosen: CentrePlan) -> list[Row]:
+    where = f"on the {CENTRE_WORDS[chosen.centre]}"
+    rows: list[Row] = []
+    if plan.diameter_mm is not None:
+        bias = plan.spread.diameter_bias_mm
+        rows.append(
+            (
+                "Opening (capsulotomy)",
+                f"{judged_words(plan, chosen)} ± {plan.spread.diameter_sd_mm:.2f} mm",
+                f"real diameter {where}; ± is the hand's scatter"
+                + (f", its bias {bias:+.2f} mm" if bias else ""),
+            )
+        )
+    rows.append(_best_row(chosen))
+    if plan.diameter_mm is not None:
+        law = chosen.opening_from_optic
+        rows += [
+            ("Complete cover", percent(chosen.p_complete), "cover above 0 all the way round"),
+            (
+                f"Cover of {plan.least_cover_mm:.2f} mm or more",
+                percent(chosen.p_least_cover),
+                "all the way round",
+            ),
+            (
+                "Opening from optic",
+                f"{vector_words(law.mean_mm, plan)}",
+                f"expected; ± {law.sd_mm[0]:.2f} mm across, ± {law.sd_mm[1]:.2f} mm up and down",
+            ),
+        ]
+    rows.append(("First to improve", budget_sentences(chosen)[0], ""))
+    return rows
+
+
+def _best_row(chosen: CentrePlan) -> Row:
+    label = "Largest opening that reaches the goal"
+    if chosen.best_mm is None:
+        return label, "none", _sentences(chosen.reasons)
+    return label, floor_mm(chosen.best_mm), f"on the {CENTRE_WORDS[chosen.centre]}"
+
+
+def _apparent_rows(plan: Plan) -> list[Row]:
+    label = "Looks through the cornea"
+    seen = plan.apparent_diameter_mm
+    if seen is not None:
+        return [(label, f"{seen.value:.2f} ± {seen.sd:.2f} mm", "apparent, at the limbus plane")]
+    codes = ("cornea-irregular", "cornea-back-unknown")
+    return [(label, "not told", r.sentence) for r in plan.reasons if r.code in codes]
+
+
+def _centre_row(plan: Plan, centre: CentrePlan) -> Row:
+    best = "none in the limits" if centre.best_mm is None else floor_mm(centre.best_mm)
+    return (
+        f"On the {CENTRE_WORDS[centre.centre]}",
+        f"{percent(centre.p_complete)} at {judged_words(plan, centre)}",
+        f"largest {best}; centre {vector_words(centre.target_mm, plan)} from the limbus centre",
+    )
+
+
+def _sentences(reasons: tuple[Reason, ...]) -> str:
+    return " ".join(reason.sentence for reason in reasons)

@@ -1,0 +1,273 @@
+"""The plan of one eye: numbers against an independent simulation, refusals, warnings, words."""
+
+import json
+import math
+import time
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from rimwise.plan.make import make_plan
+from rimwise.published.load import published_value
+from rimwise.records.case import (
+    CaseLengths,
+    CaseSheet,
+    Centres,
+    Goal,
+    OpeningWish,
+    PlannedImplant,
+    Spread,
+)
+from rimwise.records.picture import CorneaSheet
+from rimwise.report.plan_words import budget_sentences, plan_table
+from rimwise.terms.errors import WrongInput
+
+DRAWS = 1_000_000
+
+# The example of the case sheet in docs/sheets.md (an invented eye).
+EXAMPLE = CaseSheet(
+    code="E-017",
+    side="right",
+    corneal_surgery="none",
+    age_years=71.0,
+    sex="female",
+    cornea=CorneaSheet(
+        radius_flat_mm=7.80,
+        radius_steep_mm=7.65,
+        steep_axis_deg=92.0,
+        thickness_um=545.0,
+        posterior_flat_mm=6.52,
+        posterior_steep_mm=6.31,
+        asphericity_q=-0.26,
+    ),
+    lengths=CaseLengths(23.61, 3.15, 4.52, 11.8, 3.1, 7.4),
+    implant=PlannedImplant(6.0, 21.0, 0.0, 1.49, {"a_constant": 118.4}),
+    goal=Goal(-0.25, 0.25, 0.95, (4.8, 5.5)),
+    opening=OpeningWish(5.25, "visual_axis"),
+    centres=Centres(lens_mm=(0.10, 0.02), visual_axis_mm=(-0.18, 0.05), sd_mm=0.05),
+    spread=Spread((0.0, 0.0), (0.20, 0.20), 0.0, 0.10, (0.10, 0.10), "lens"),
+)
+NO_CENTRE = replace(EXAMPLE, opening=OpeningWish())
+
+
+def codes(reasons) -> list[str]:
+    return [reason.code for reason in reasons]
+
+
+def simulated(case: CaseSheet, target_mm, diameter_mm: float, margin_mm: float) -> float:
+    """Throw whole operations: lens, hand and optic each where chance puts them."""
+    draw = np.random.default_rng(20260302).standard_normal
+    hand, nasal = case.spread, np.array([1.0 if case.side == "right" else -1.0, 1.0])
+    lens = np.array(case.centres.lens_mm) + case.centres.sd_mm * draw((DRAWS, 2))
+    landed = hand.opening_from_target_bias_mm + hand.opening_from_target_sd_mm * draw((DRAWS, 2))
+    opening = np.array(target_mm) + nasal * landed
+    optic = lens + nasal * hand.optic_from_rest_sd_mm * draw((DRAWS, 2))
+    diameter = diameter_mm + hand.diameter_bias_mm + hand.diameter_sd_mm * draw(DRAWS)
+    reach = np.linalg.norm(opening - optic, axis=1) + diameter / 2.0
+    return float(np.mean(reach <= case.implant.optic_diameter_mm / 2.0 - margin_mm))
+
+
+def four_errors(p: float) -> float:
+    """Return four standard errors of the simulation: 1 in 16 000 for a right answer to miss."""
+    return 4.0 * math.sqrt(p * (1.0 - p) / DRAWS)
+
+
+LEFT = replace(
+    EXAMPLE,
+    side="left",
+    spread=Spread((0.08, -0.05), (0.25, 0.10), 0.05, 0.15, (0.05, 0.12), "lens"),
+    goal=replace(EXAMPLE.goal, least_cover_mm=0.1),
+)
+
+
+@pytest.mark.parametrize("case", [EXAMPLE, LEFT])
+@pytest.mark.parametrize(
+    ("centre", "target"),
+    [("visual_axis", (-0.18, 0.05)), ("lens", (0.1, 0.02)), ("limbus", (0, 0))],
+)
+def test_probabilities_against_simulated_operations(case, centre, target):
+    case = replace(case, opening=OpeningWish(5.25, centre))
+    plan = make_plan(case).chosen
+    margin = case.goal.least_cover_mm
+    p = simulated(case, target, 5.25, 0.0)
+    assert plan.p_complete == pytest.approx(p, abs=four_errors(p))
+    p = simulated(case, target, 5.25, margin)
+    assert plan.p_least_cover == pytest.approx(p, abs=four_errors(p))
+
+
+def test_a_budget_line_against_simulated_operations():
+    hand = replace(EXAMPLE.spread, opening_from_target_sd_mm=(0.10, 0.10))
+    p = simulated(replace(EXAMPLE, spread=hand), (-0.18, 0.05), 5.25, 0.0)
+    line = next(x for x in make_plan(EXAMPLE).chosen.budget if x.source == "centring-scatter")
+    assert line.p_complete == pytest.approx(p, abs=four_errors(p))
+
+
+def test_the_first_to_improve_is_what_was_made_worst():
+    aimed_well = OpeningWish(5.2, "lens")
+    shaky = replace(EXAMPLE.spread, opening_from_target_sd_mm=(0.4, 0.4), diameter_sd_mm=0.05)
+    sized = replace(EXAMPLE.spread, opening_from_target_sd_mm=(0.05, 0.05), diameter_sd_mm=0.5)
+    first = [
+        make_plan(replace(EXAMPLE, opening=aimed_well, spread=s)).chosen.budget[0].source
+        for s in (shaky, sized)
+    ]
+    assert first == ["centring-scatter", "size-scatter"]
+
+
+def test_the_document_has_the_promised_shape():
+    document = make_plan(EXAMPLE).document()
+    assert document["schema"] == "rimwise.plan/1"
+    assert set(document["by_centre"]) == {"visual_axis", "lens", "pupil", "limbus"}
+    opening = document["opening"]
+    assert opening["diameter_mm"] == 5.25
+    assert set(opening["apparent_diameter_mm"]) >= {"value", "sd", "unit"}
+    assert document["refraction"] == []
+    assert {"code", "sentence"} == set(document["warnings"][0])
+    assert json.loads(json.dumps(document, allow_nan=False)) == document
+
+
+def test_where_none_reaches_the_goal_the_plan_says_by_how_much_centring_must_improve():
+    hand = replace(EXAMPLE.spread, opening_from_target_sd_mm=(0.35, 0.30))
+    case = replace(EXAMPLE, opening=OpeningWish(None, "lens"), spread=hand)
+    plan = make_plan(case)
+    opening = plan.document()["opening"]
+    assert opening["best_diameter_mm"] is None
+    assert opening["diameter_mm"] is None
+    assert [r["code"] for r in opening["reasons"]] == ["goal-not-reached"]
+    needed = plan.chosen.centring_sd_needed_mm
+    assert f"to {needed[0]:.2f} and {needed[1]:.2f} mm" in opening["reasons"][0]["sentence"]
+    p = simulated(
+        replace(case, spread=replace(hand, opening_from_target_sd_mm=needed)), (0.1, 0.02), 4.8, 0.0
+    )
+    assert p == pytest.approx(0.95, abs=four_errors(0.95))
+
+
+def test_where_centring_alone_cannot_help_the_plan_says_so():
+    far = replace(EXAMPLE, centres=replace(EXAMPLE.centres, lens_mm=(0.6, 0.0)))
+    plan = make_plan(replace(far, opening=OpeningWish(None, "visual_axis")))
+    assert codes(plan.chosen.reasons) == ["goal-out-of-reach"]
+    assert plan.chosen.centring_sd_needed_mm is None
+    assert plan.chosen.budget[0].source == "target-from-rest"
+
+
+def test_the_best_is_the_upper_limit_where_every_diameter_reaches():
+    hand = Spread((0.0, 0.0), (0.02, 0.02), 0.0, 0.02, (0.02, 0.02))
+    plan = make_plan(replace(EXAMPLE, opening=OpeningWish(None, "lens"), spread=hand))
+    assert plan.chosen.best_mm == 5.5
+    assert plan.diameter_mm == 5.5
+
+
+def test_without_a_centre_all_four_are_shown_and_none_is_chosen():
+    plan = make_plan(NO_CENTRE)
+    document = plan.document()
+    assert plan.centre is None
+    assert document["opening"]["p_complete"] is None
+    assert [r["code"] for r in document["opening"]["reasons"]] == ["centre-not-chosen"]
+    assert all(entry["p_complete"] > 0.0 for entry in document["by_centre"].values())
+
+
+def test_apparent_size_uses_this_cornea_and_states_its_doubt():
+    seen = make_plan(EXAMPLE).apparent_diameter_mm
+    # Own check by hand: mean radii 7.724 and 6.413 mm, 0.545 mm thick, plane at 3.15 mm.
+    front, back = 2 / (1 / 7.80 + 1 / 7.65), 2 / (1 / 6.52 + 1 / 6.31)
+    vergence = -1336.0 / (3.15 - 0.545)
+    inside = vergence - 1000.0 * 0.040 / back
+    outside = 1376.0 / (1376.0 / inside - 0.545)
+    factor = vergence / inside * outside / (outside + 1000.0 * 0.376 / front)
+    assert seen.value == pytest.approx(5.25 * factor, rel=1e-12)
+    assert seen.sd > 5.25 * published_value("cornea", "paraxial_magnification_error").sd
+    unknown = make_plan(replace(EXAMPLE, cornea=CorneaSheet(), lengths=CaseLengths()))
+    assert unknown.apparent_diameter_mm.sd > seen.sd
+    what = [assumption.what for assumption in unknown.assumptions]
+    assert "depth of the lens front" in what
+    assert "ratio of back to front corneal radius" in what
+
+
+@pytest.mark.parametrize(
+    ("change", "code"),
+    [
+        ({"spread": None}, "prior-spread"),
+        ({"centres": None}, "priors-used"),
+        ({"age_years": None}, "age-unknown"),
+        ({"risks": ("weak-zonule",)}, "risk-weak-zonule"),
+        ({"corneal_surgery": "myopic"}, "cornea"),
+        ({"opening": OpeningWish(5.7, "lens")}, "outside-limits"),
+        ({"lengths": CaseLengths(pupil_dilated_mm=5.0)}, "pupil-smaller"),
+    ],
+)
+def test_a_warning_comes_with_its_cause_and_not_without(change, code):
+    assert code in codes(make_plan(replace(EXAMPLE, **change)).warnings)
+    full = replace(EXAMPLE, opening=OpeningWish(5.25, "visual_axis"))
+    assert code not in codes(make_plan(full).warnings)
+
+
+def test_the_missing_refraction_is_said():
+    assert codes(make_plan(EXAMPLE).warnings) == ["refraction-absent"]
+
+
+@pytest.mark.parametrize(
+    ("change", "code"),
+    [({"age_years": 12.0}, "child"), ({"risks": ("weak-zonule",), "spread": None}, "loose-lens")],
+)
+def test_a_plan_is_refused_rather_than_guessed(change, code):
+    plan = make_plan(replace(EXAMPLE, **change))
+    document = plan.document()
+    assert document["status"] == "refused"
+    assert codes(plan.reasons) == [code]
+    assert document["by_centre"] == {}
+    opening = document["opening"]
+    assert [opening[k] for k in ("diameter_mm", "p_complete", "best_diameter_mm")] == [None] * 3
+    assert opening["apparent_diameter_mm"] is None
+    assert plan_table(plan)[0][1] == "refused"
+
+
+@pytest.mark.parametrize("surgery", ["radial", "graft", "keratoconus", "unknown"])
+def test_an_irregular_cornea_has_no_apparent_size(surgery):
+    plan = make_plan(replace(EXAMPLE, corneal_surgery=surgery))
+    assert plan.apparent_diameter_mm is None
+    assert codes(plan.reasons) == ["cornea-irregular"]
+
+
+def test_after_refractive_surgery_the_back_surface_must_be_measured():
+    assert make_plan(replace(EXAMPLE, corneal_surgery="myopic")).apparent_diameter_mm is not None
+    cornea = CorneaSheet(radius_mm=8.4)
+    plan = make_plan(replace(EXAMPLE, corneal_surgery="myopic", cornea=cornea))
+    assert plan.apparent_diameter_mm is None
+    assert codes(plan.reasons) == ["cornea-back-unknown"]
+
+
+def test_an_implant_is_needed():
+    with pytest.raises(WrongInput, match="optic_diameter_mm"):
+        make_plan(replace(EXAMPLE, implant=None))
+
+
+def test_the_sheets_spread_comes_before_the_casebooks():
+    other = replace(EXAMPLE.spread, diameter_sd_mm=0.3, origin="casebook")
+    assert make_plan(EXAMPLE, other).spread is EXAMPLE.spread
+    assert make_plan(replace(EXAMPLE, spread=None), other).spread is other
+
+
+def test_the_sheets_default_limits_are_the_published_ones():
+    limits = (
+        published_value("opening", "diameter_lower_limit").value,
+        published_value("opening", "diameter_upper_limit").value,
+    )
+    assert Goal().diameter_limits_mm == limits
+
+
+def test_the_table_says_what_the_document_says():
+    plan = make_plan(EXAMPLE)
+    rows = {label: (value, note) for label, value, note in plan_table(plan)}
+    assert rows["Opening (capsulotomy)"][0] == "5.25 mm ± 0.10 mm"
+    assert rows["Complete cover"][0] == f"{100 * plan.chosen.p_complete:.1f} %"
+    assert rows["Opening from optic"][0] == "0.28 mm temporal"
+    assert budget_sentences(plan.chosen)[0] == rows["First to improve"][0]
+    assert "On the limbus centre" in rows
+
+
+def test_a_plan_is_quick():
+    make_plan(NO_CENTRE)
+    start = time.perf_counter()
+    make_plan(NO_CENTRE)
+    # 0.2 s is what a person does not notice; four times that allows for a loaded machine.
+    assert time.perf_counter() - start < 0.8
