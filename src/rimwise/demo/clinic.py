@@ -306,56 +306,35 @@ def _series_csv(series: tuple[InventedEye, ...]) -> str:
 
 def case_toml(case: CaseSheet, spread: Spread) -> str:
     """Which case sheet does the clinic write for its next eye?"""
-    cornea, lengths, goal = case.cornea, case.lengths, case.goal
-    implant, centres = case.implant, case.centres
-    assert implant is not None
-    assert centres is not None
-    assert centres.lens_mm is not None
-    return f"""# invented eye of an invented clinic
-code = "{case.code}"
-person = "{case.person}"
-side = "{case.side}"
-age_years = {case.age_years}
-sex = "{case.sex}"
-corneal_surgery = "{case.corneal_surgery}"
+    tables: list[tuple[str, object, tuple[str, ...]]] = [
+        ("", case, ("code", "person", "side", "age_years", "sex", "corneal_surgery")),
+        ("cornea", case.cornea, ("radius_flat_mm", "radius_steep_mm", "steep_axis_deg",
+                                 "thickness_um")),
+        ("lengths", case.lengths, ("axial_mm", "chamber_depth_mm", "lens_thickness_mm",
+                                   "white_to_white_mm")),
+        ("implant", case.implant, ("optic_diameter_mm", "power_dpt")),
+        ("goal", case.goal, ("refraction_dpt", "least_cover_mm", "p_complete",
+                             "diameter_limits_mm")),
+        ("opening", case.opening, ("centre",)),
+        ("centres", case.centres, ("lens_mm", "sd_mm")),
+        ("spread", spread, ("opening_from_target_bias_mm", "opening_from_target_sd_mm",
+                            "diameter_bias_mm", "diameter_sd_mm", "optic_from_rest_sd_mm",
+                            "optic_rest")),
+    ]  # fmt: skip
+    lines = ["# invented eye of an invented clinic", f"# spread: {spread.origin}"]
+    for table, record, keys in tables:
+        lines += [f"\n[{table}]"] if table else []
+        lines += [f"{key} = {_toml(getattr(record, key))}" for key in keys]
+    return "\n".join(lines) + "\n"
 
-[cornea]
-radius_flat_mm = {cornea.radius_flat_mm}
-radius_steep_mm = {cornea.radius_steep_mm}
-steep_axis_deg = {cornea.steep_axis_deg}
-thickness_um = {cornea.thickness_um}
 
-[lengths]
-axial_mm = {lengths.axial_mm}
-chamber_depth_mm = {lengths.chamber_depth_mm}
-lens_thickness_mm = {lengths.lens_thickness_mm}
-white_to_white_mm = {lengths.white_to_white_mm}
-
-[implant]
-optic_diameter_mm = {implant.optic_diameter_mm}
-power_dpt = {implant.power_dpt}
-
-[goal]
-refraction_dpt = {goal.refraction_dpt}
-least_cover_mm = {goal.least_cover_mm}
-p_complete = {goal.p_complete}
-diameter_limits_mm = {list(goal.diameter_limits_mm)}
-
-[opening]
-centre = "{case.opening.centre}"
-
-[centres]
-lens_mm = {list(centres.lens_mm)}
-sd_mm = {centres.sd_mm}
-
-[spread]  # {spread.origin}
-opening_from_target_bias_mm = {[round(v, 4) for v in spread.opening_from_target_bias_mm]}
-opening_from_target_sd_mm = {[round(v, 4) for v in spread.opening_from_target_sd_mm]}
-diameter_bias_mm = {spread.diameter_bias_mm:.4f}
-diameter_sd_mm = {spread.diameter_sd_mm:.4f}
-optic_from_rest_sd_mm = {list(spread.optic_from_rest_sd_mm)}
-optic_rest = "{spread.optic_rest}"
-"""
+def _toml(value: object) -> str:
+    """Write one value of a sheet: words, a length to 0.1 µm, or a list of numbers."""
+    if isinstance(value, int):
+        return str(value)
+    if isinstance(value, tuple):
+        return f"[{', '.join(_toml(one) for one in value)}]"
+    return f"{value:.4f}".rstrip("0") + "0" if isinstance(value, float) else f'"{value}"'
 
 
 def _lines(out: Path, outcome: DayOutcome, page: DayPage) -> tuple[str, ...]:

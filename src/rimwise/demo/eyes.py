@@ -139,7 +139,7 @@ def next_case() -> CaseSheet:
         code=f"E-{EYES + 1:03d}",
         side="right",
         corneal_surgery="none",
-        person="P-040",
+        person="P-099",
         age_years=71,
         sex="female",
         cornea=CorneaSheet(
