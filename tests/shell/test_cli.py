@@ -14,12 +14,14 @@ from typing import NoReturn
 import pytest
 from typer.testing import CliRunner
 
+from rimwise import journey
 from rimwise.casebook import measuring
-from rimwise.casebook.measuring import Measure
 from rimwise.cli.main import app
 from rimwise.cli.sheet_flags import CASE_FLAGS, PICTURE_FLAGS
 from rimwise.exchange.sheet_keys import CaseKeys, GoalKeys, ImplantKeys, OpeningKeys, PictureKeys
+from rimwise.journey import Measure
 from rimwise.terms.cautions import CAUTIONS
+from rimwise.terms.errors import MeasurementRefused, WrongInput
 
 CASE = (
     'code = "E-1"\nside = "right"\ncorneal_surgery = "none"\nage_years = 70\n'
@@ -46,7 +48,7 @@ def _no_debug(monkeypatch: pytest.MonkeyPatch) -> None:
 @pytest.fixture
 def invented(monkeypatch: pytest.MonkeyPatch, measure_step: Measure) -> None:
     """Put an invented answer in the place of the measurement."""
-    monkeypatch.setattr(measuring, "_measure_step", lambda: measure_step)
+    monkeypatch.setattr(journey, "_measure_step", lambda: measure_step)
 
 
 def _one_line(err: str) -> str:
@@ -103,7 +105,7 @@ def test_every_flag_is_the_sheets_key_and_outranks_it(
 
     def read(path: Path, flags: dict[str, object], **_: object) -> NoReturn:
         seen.update(flags)
-        raise measuring.WrongInput("enough")
+        raise WrongInput("enough")
 
     monkeypatch.setattr(measuring, "read_picture_sheet", read)
     given = {
@@ -166,9 +168,9 @@ def test_a_refused_picture_says_why_and_is_exit_code_3(
     photograph: Callable[..., Path], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     def refuse(*_: object, **__: object) -> NoReturn:
-        raise measuring.MeasurementRefused("no-optic", "no optic is seen; take another picture")
+        raise MeasurementRefused("no-optic", "no optic is seen; take another picture")
 
-    monkeypatch.setattr(measuring, "_measure_step", lambda: refuse)
+    monkeypatch.setattr(journey, "_measure_step", lambda: refuse)
     code, out, err = rimwise("measure", photograph())
     assert code == 3
     assert "eye.png is refused: no optic is seen" in _one_line(err)
@@ -287,17 +289,18 @@ def test_help_answers_within_a_third_of_a_second() -> None:
 
 SLOW = """
 import sys, time
-from rimwise.casebook import measuring
+from rimwise import journey
+from rimwise.terms.errors import MeasurementRefused
 
 def slow():
     def measure(raster, sheet, *, picture, sha256):
         if "b.png" in picture:
             print("busy", flush=True)
             time.sleep(60)
-        raise measuring.MeasurementRefused("a", "an invented refusal")
+        raise MeasurementRefused("a", "an invented refusal")
     return measure
 
-measuring._measure_step = slow
+journey._measure_step = slow
 from rimwise.cli.main import run
 run()
 """

@@ -8,8 +8,9 @@ from typing import Any, NoReturn
 import pytest
 from PIL import Image
 
-from rimwise.casebook.measuring import Measure, Request, measure_pictures
+from rimwise.casebook.measuring import Request, measure_pictures
 from rimwise.exchange.results_reading import cover_finding_from_document
+from rimwise.journey import Measure
 from rimwise.records.cover import CoverFinding
 from rimwise.terms.errors import MeasurementRefused, OutputFailed
 

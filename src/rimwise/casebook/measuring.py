@@ -9,9 +9,9 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Protocol
 
-from rimwise.exchange.pictures import LoadedPicture, check_file, load_picture
+from rimwise.exchange.pictures import check_file, load_picture
 from rimwise.exchange.results import cover_document, document_of, unread_document
-from rimwise.exchange.sheets import ReadPicture, read_picture_sheet
+from rimwise.exchange.sheets import read_picture_sheet
 from rimwise.exchange.writing import (
     check_not_input,
     check_writable,
@@ -19,24 +19,16 @@ from rimwise.exchange.writing import (
     write_bytes,
     write_json,
 )
+from rimwise.journey import Measure, finding_of
 from rimwise.picture.raster import Raster
 from rimwise.records.cover import CoverFinding, Reason
 from rimwise.records.picture import PictureSheet
-from rimwise.terms.errors import MeasurementRefused, OutputFailed, RimwiseError, WrongInput
+from rimwise.terms.errors import OutputFailed, RimwiseError, WrongInput
 
 EXIT_DONE, EXIT_UNEXPECTED, EXIT_WRONG_INPUT, EXIT_REFUSED = 0, 1, 2, 3
 WRONG_INPUT, UNEXPECTED = "wrong-input", "unexpected-error"
 
 Progress = Callable[[int, int, str], None]
-
-
-class Measure(Protocol):
-    """The step that measures one photograph."""
-
-    def __call__(
-        self, raster: Raster, sheet: PictureSheet, *, picture: str, sha256: str
-    ) -> CoverFinding:
-        """What does this photograph show?"""
 
 
 class Draw(Protocol):
@@ -143,7 +135,7 @@ def measure_pictures(
         The document or a drawing cannot be written.
     """
     folder = _check_outputs(request)
-    steps = _Steps(measure or _measure_step(), None if folder is None else draw or _draw_step())
+    steps = _Steps(measure, None if folder is None else draw or _draw_step())
     names = drawing_names(request.paths)
     done: list[Measured] = []
     for path, name in zip(request.paths, names, strict=True):
@@ -175,14 +167,8 @@ def _check_outputs(request: Request) -> Path | None:
 class _Steps:
     """The steps to be called, the drawing only where one is wanted."""
 
-    measure: Measure
+    measure: Measure | None
     draw: Draw | None
-
-
-def _measure_step() -> Measure:
-    from rimwise.measure.photograph import measure_photograph  # noqa: PLC0415
-
-    return measure_photograph
 
 
 def _draw_step() -> Draw:
@@ -198,7 +184,8 @@ def _one(path: Path, request: Request, steps: _Steps, drawing: Path | None) -> M
         told = read_picture_sheet(path, request.flags, sheet=request.sheet, case=request.case)
         check_kind(told.sheet, path.name)
         loaded = load_picture(path)
-        finding = _finding(path, told, loaded, steps.measure)
+        finding = finding_of(loaded.raster, told.sheet, str(path), loaded.sha256, steps.measure)
+        finding = replace(finding, reasons=(*finding.reasons, *told.notes, *loaded.notes))
         if drawing is not None and steps.draw is not None:
             write_bytes(drawing, steps.draw(loaded.raster, finding, told.sheet))
         return Measured(str(path), finding, None, drawing)
@@ -210,7 +197,7 @@ def _one(path: Path, request: Request, steps: _Steps, drawing: Path | None) -> M
         # A fault of ours in one picture must not lose the answers for the others.
         if os.environ.get("RIMWISE_DEBUG"):
             raise
-        return Measured(str(path), None, Reason(UNEXPECTED, unexpected_sentence(path.name, error)))
+        return Measured(str(path), None, Reason(UNEXPECTED, fault_sentence(path.name, error)))
 
 
 def check_kind(sheet: PictureSheet, name: str) -> None:
@@ -228,31 +215,13 @@ def check_kind(sheet: PictureSheet, name: str) -> None:
         )
 
 
-def unexpected_sentence(what: str, error: BaseException) -> str:
+def fault_sentence(what: str, error: BaseException) -> str:
     """How is a fault of the program itself told in one sentence?"""
     words = " ".join(str(error).split())[:120]
     return (
         f"{what} met a fault of the program ({type(error).__name__}: {words}); report it with the "
         "version, the command and what RIMWISE_DEBUG=1 prints"
     )
-
-
-def _finding(
-    path: Path, told: ReadPicture, loaded: LoadedPicture, measure: Measure
-) -> CoverFinding:
-    notes = (*told.notes, *loaded.notes)
-    try:
-        finding = measure(loaded.raster, told.sheet, picture=str(path), sha256=loaded.sha256)
-    except MeasurementRefused as error:
-        finding = CoverFinding(
-            picture=str(path),
-            sha256=loaded.sha256,
-            side=told.sheet.side,
-            state=told.sheet.state,
-            status="refused",
-            reasons=(Reason(error.code, error.sentence),),
-        )
-    return replace(finding, reasons=(*finding.reasons, *notes))
 
 
 def drawing_names(paths: Sequence[Path]) -> list[str]:

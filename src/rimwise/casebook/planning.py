@@ -8,6 +8,7 @@ from typing import Any, Literal
 from rimwise.exchange.results import document_of, reasons_document
 from rimwise.exchange.sheets import ReadCase, read_case_sheet
 from rimwise.exchange.writing import check_not_input, check_writable, write_bytes, write_json
+from rimwise.journey import plan_of
 from rimwise.records.cover import Reason
 from rimwise.records.plan import Plan
 from rimwise.terms.errors import WrongInput
@@ -63,15 +64,13 @@ def plan_case(
     OutputFailed
         The document or the drawing cannot be written.
     """
-    from rimwise.plan.make import make_plan  # noqa: PLC0415
-
     for place in (json_out, drawing):
         if place is not None:
             check_writable(place)
             check_not_input(place, [path])
     kind = None if drawing is None else _drawing_kind(drawing)
     read: ReadCase = read_case_sheet(path, flags)
-    planned = Planned(path, make_plan(read.sheet), read.notes)
+    planned = Planned(path, plan_of(read.sheet, None), read.notes)
     if drawing is not None and kind is not None and planned.plan.centres:
         from rimwise.report.plan_drawing import draw_plan  # noqa: PLC0415
 

@@ -6,6 +6,7 @@ from typing import Annotated
 import typer
 
 from rimwise import __version__
+from rimwise.cli.clinic import demo
 from rimwise.cli.measuring import measure
 from rimwise.cli.planning import plan
 from rimwise.cli.talk import EXIT_STOPPED, say
@@ -54,6 +55,7 @@ def cautions() -> None:
 
 app.command(short_help="Cover of the optic in photographs.")(measure)
 app.command(short_help="The opening to be made in one eye.")(plan)
+app.command(short_help="A day at an invented clinic.")(demo)
 
 
 def run() -> None:

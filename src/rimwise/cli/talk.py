@@ -96,6 +96,13 @@ def show_table(title: str, rows: Iterable[Sequence[str]], header: Sequence[str] 
     console().print(table)
 
 
+def print_lines(lines: Iterable[str]) -> None:
+    """Print lines of data on standard output, as they are."""
+    for line in lines:
+        print(line)  # noqa: T201
+    sys.stdout.flush()
+
+
 def show_foot(sentences: Iterable[str] = ()) -> None:
     """Print sentences below a table, the short cautions last."""
     from rich.text import Text  # noqa: PLC0415

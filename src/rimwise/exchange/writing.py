@@ -51,7 +51,25 @@ def write_json(destination: Path | str, document: dict[str, Any]) -> None:
     ValueError
         The document holds NaN or infinity: JSON has neither.
     """
-    text = json_text(document)
+    _write_text(destination, json_text(document))
+
+
+def copy_document(source: Path, destination: Path | str) -> None:
+    """Write a document that was written already to a second place, or to standard output for ``-``.
+
+    Raises
+    ------
+    OutputFailed
+        It cannot be read or written.
+    """
+    try:
+        text = source.read_text(encoding="utf-8")
+    except OSError as error:
+        raise _failed(source, error) from None
+    _write_text(destination, text)
+
+
+def _write_text(destination: Path | str, text: str) -> None:
     if str(destination) != STANDARD_OUTPUT:
         write_bytes(destination, text.encode("utf-8"))
         return
