@@ -22,7 +22,7 @@ from rimwise.records.case import (
     PlannedImplant,
 )
 from rimwise.records.picture import CorneaSheet
-from rimwise.terms.frames import Side, examiner_from_nasal_superior
+from rimwise.terms.frames import Side, examiner_from_nasal_superior, nasal_superior
 
 CLINIC = "Marrowby Vale Eye House, an invented clinic"
 SURGEON = "S-2"
@@ -63,9 +63,9 @@ class InventedEye:
     def made(self) -> OpeningMade:
         """What the surgeon truly made, in the terms of the audit."""
         area_mm2, centroid = area_and_centroid(self.body.opening.points_mm(720))
-        nasal = float(centroid[0]) if self.side == "right" else -float(centroid[0])
+        nasal, superior = nasal_superior(float(centroid[0]), float(centroid[1]), self.side)
         diameter_mm = 2.0 * math.sqrt(area_mm2 / math.pi)
-        return OpeningMade(nasal, float(centroid[1]), diameter_mm - INTENDED_MM)
+        return OpeningMade(nasal, superior, diameter_mm - INTENDED_MM)
 
 
 def draw_series(rng: np.random.Generator, hand: Hand | None = None) -> tuple[InventedEye, ...]:

@@ -8,6 +8,7 @@ from rimwise.records.case import Centre
 from rimwise.records.plan import CentrePlan, Plan
 from rimwise.report.plan_words import CENTRE_WORDS, judged_words, percent
 from rimwise.terms.cautions import CAUTIONS
+from rimwise.terms.frames import direction_words
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -128,7 +129,7 @@ def _draw_names(axes: "Axes", plan: Plan, radius: float) -> None:
     reach = radius + 0.55
     axes.set(xlim=(-reach, reach), ylim=(-reach, reach), aspect="equal")
     axes.axis("off")
-    east, west = ("nasal", "temporal") if plan.side == "right" else ("temporal", "nasal")
+    east, west = direction_words(0.0, plan.side), direction_words(180.0, plan.side)
     axes.text(reach, 0, east, rotation=90, ha="center", va="center", fontsize=8)
     axes.text(-reach, 0, west, rotation=90, ha="center", va="center", fontsize=8)
     axes.set_title("Opening on the optic, as the examiner sees it", fontsize=9)
