@@ -48,6 +48,11 @@ def test_every_command_and_flag_stands_in_the_command_reference() -> None:
     assert not missing, "run make docs"
 
 
+def test_every_setting_in_the_environment_is_explained() -> None:
+    used = {m for p in tree.sources() for m in re.findall(r"RIMWISE_[A-Z_]+", p.read_text("utf-8"))}
+    assert not [setting for setting in used if setting not in tree.text("docs/commands.md")]
+
+
 def _published() -> list[str]:
     return [p.stem for p in sorted((tree.ROOT / "tests" / "published").glob("test_*.py"))]
 
