@@ -334,7 +334,7 @@ def _toml(value: object) -> str:
         return str(value)
     if isinstance(value, tuple):
         return f"[{', '.join(_toml(one) for one in value)}]"
-    return f"{value:.4f}".rstrip("0") + "0" if isinstance(value, float) else f'"{value}"'
+    return repr(round(value, 4)) if isinstance(value, float) else f'"{value}"'
 
 
 def _lines(out: Path, outcome: DayOutcome, page: DayPage) -> tuple[str, ...]:

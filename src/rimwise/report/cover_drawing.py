@@ -29,6 +29,7 @@ MARGIN_IN = 0.32
 STRIP_LEFT_IN = 0.75
 STRIP_RIGHT_IN = 0.95
 PHOTO_TALLEST_IN = 7.2
+LABEL_IN = (0.80, 0.30)  # room that the words of one direction take
 
 
 @dataclass(frozen=True, slots=True)
@@ -208,26 +209,42 @@ def _draw_directions(
 ) -> None:
     """Draw the examiner's directions around the optic: degrees, clock hours, anatomy."""
     assert finding.optic is not None
-    ellipse = finding.optic.ellipse_px
-    centre = np.array([ellipse.cx, ellipse.cy])
-    reach_px = 1.12 * max(ellipse.a, finding.pupil.ellipse_px.a if finding.pupil else 0.0)
-    room_px = min(
-        centre[0], centre[1], raster.width_px - 1 - centre[0], raster.height_px - 1 - centre[1]
-    )
-    ring_px = max(min(reach_px, 0.84 * room_px), 0.3 * ellipse.a)
+    centre = np.array([finding.optic.ellipse_px.cx, finding.optic.ellipse_px.cy])
+    ring_px, outward = _ring(raster, finding)
     frame = sheet.frame.stored(raster.orientation)
     for at_deg in range(0, 360, 10):
         unit = frame.picture_from_examiner(
             np.array([math.cos(math.radians(at_deg)), math.sin(math.radians(at_deg))])
         )
         long = at_deg % 30 == 0
-        ends = centre + np.outer([1.0, 1.05 if long else 1.025], ring_px * unit)
-        ends = upright_points(ends, raster)
+        reach = 1.0 + outward * (0.05 if long else 0.025)
+        ends = upright_points(centre + np.outer([1.0, reach], ring_px * unit), raster)
         axes.plot(ends[:, 0], ends[:, 1], color=LOOK.casing, linewidth=3.0 if long else 2.0)
         axes.plot(ends[:, 0], ends[:, 1], color=LOOK.paper, linewidth=1.3 if long else 0.7)
         if long:
-            _put_direction(axes, upright_points(centre + ring_px * unit, raster), ends[1],
-                           _direction_label(at_deg, finding))  # fmt: skip
+            words = _direction_label(at_deg, finding, short=outward < 0)
+            _put_direction(axes, ends[0], ends[1], words)
+
+
+def _ring(raster: Raster, finding: CoverFinding) -> tuple[float, int]:
+    """Where do the direction ticks fit: radius in px, and +1 outwards or -1 inwards?
+
+    Around the pupil if the picture leaves room for the words, else around the optic, else inside.
+    """
+    assert finding.optic is not None
+    rim = finding.optic.ellipse_px
+    shown = upright_pixels(raster)
+    px_per_inch = shown.shape[1] / _photo_size_in(shown)[0]
+    u, v = upright_points(np.array([rim.cx, rim.cy]), raster)
+    room_px = min(
+        min(u, shown.shape[1] - 1 - u) - LABEL_IN[0] * px_per_inch,
+        min(v, shown.shape[0] - 1 - v) - LABEL_IN[1] * px_per_inch,
+    )
+    pupil_px = 0.0 if finding.pupil is None else finding.pupil.ellipse_px.a
+    for ring_px in (1.12 * max(rim.a, pupil_px), 1.12 * rim.a):
+        if 1.07 * ring_px <= room_px:
+            return ring_px, 1
+    return 0.62 * rim.b, -1
 
 
 def _put_direction(axes: "Axes", start: FloatArray, end: FloatArray, words: str) -> None:
@@ -242,10 +259,10 @@ def _put_direction(axes: "Axes", start: FloatArray, end: FloatArray, words: str)
     )  # fmt: skip
 
 
-def _direction_label(at_deg: int, finding: CoverFinding) -> str:
+def _direction_label(at_deg: int, finding: CoverFinding, short: bool) -> str:
     """Return the words at one tick of the direction ring."""
     hour = round(clock_hour(float(at_deg))) % 12 or 12
-    label = f"{at_deg}° · {hour} h"
+    label = f"{hour} h" if short else f"{at_deg}° · {hour} h"
     if at_deg % 90 == 0:
         label += f"\n{direction_words(float(at_deg), finding.side)}"
     return label
