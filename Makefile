@@ -75,7 +75,7 @@ format: .venv/dev.stamp ## put the code into its standard form
 	@$(BIN)/ruff check --fix-only .
 
 bench: .venv/dev.stamp ## speed, as ratios against named peers in one run
-	@$(PY) benchmarks/run.py
+	@for script in benchmarks/*.py; do echo "== $$script"; $(PY) "$$script" || exit 1; done
 
 docs: .venv/dev.stamp ## build the documentation into site/
 	@$(PY) -m cogapp -I builders -r $(WRITTEN)
