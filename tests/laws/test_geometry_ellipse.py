@@ -106,6 +106,19 @@ def test_a_fifth_of_wrong_points_does_no_harm(ellipse, seed):
     assert int(fit.used.sum()) >= 288
 
 
+@pytest.mark.parametrize("off", [1.0, 5.0, 18.0])
+def test_a_lone_wrong_point_on_the_unseen_side_is_not_believed(off):
+    """It would bend the outline to itself and leave no residual to tell it by."""
+    ellipse = Ellipse(1000.0, 800.0, 300.0, 280.0, 0.7)
+    points = ellipse.points(np.radians(np.arange(0.0, 100.0, 0.5)))
+    points = points + np.random.default_rng(8).normal(0.0, 0.3, points.shape)
+    far = ellipse.centre + (1.0 + off / 290.0) * (ellipse.points(np.array([4.0])) - ellipse.centre)
+    alone, joined = fit_ellipse(points), fit_ellipse(np.concatenate([points, far]))
+    assert not joined.used[-1]
+    assert joined.ellipse.cx == pytest.approx(alone.ellipse.cx, abs=1e-6)  # the same points
+    assert joined.ellipse.a == pytest.approx(alone.ellipse.a, abs=1e-6)
+
+
 @given(ellipses(roundest=0.9), st.floats(0.2, 3.0), st.floats(-3.0, 3.0), st.floats(0.5, 2.0))
 def test_an_affine_image_holds_the_images_of_the_points(ellipse, scale, shear, stretch):
     matrix = scale * np.array([[1.0, shear], [0.0, stretch]])

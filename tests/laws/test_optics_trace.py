@@ -42,7 +42,7 @@ def _shape(kind: str, radius: float, k: float, extra: float) -> Surface:
 def systems(draw: st.DrawFn) -> System:
     """Draw a path in through tilted, decentred surfaces, off a mirror, and out again."""
     steps, z = [], 0.0
-    for index in draw(st.lists(st.floats(1.0, 1.6), min_size=1, max_size=5)):
+    for index in draw(st.lists(st.floats(1.0, 1.6), min_size=1, max_size=4)):
         radius = draw(st.floats(6.0, 20.0)) * draw(st.sampled_from([-1.0, 1.0]))
         shape = _shape(draw(kinds), radius, draw(st.floats(-3.0, 0.8)), draw(small))
         pose = Pose.at(draw(small), draw(small), z).tilted(draw(small), draw(small))
@@ -56,6 +56,16 @@ def systems(draw: st.DrawFn) -> System:
     return System(tuple(steps))
 
 
+def _tame(*traced: Traced) -> np.ndarray:
+    """Which rays stay near and never graze? Grazing chains multiply round-off without bound."""
+    found = np.ones(len(traced[0]), dtype=bool)
+    for one in traced:
+        assert one.record is not None
+        near = np.abs(one.record.points_mm).max(axis=(0, 2)) < 30.0
+        found &= one.ok & near & (one.record.cosines.min(axis=0) > 0.5)
+    return found
+
+
 def _bundle(seed: int, n: int = 40) -> Rays:
     rng = np.random.default_rng(seed)
     start = np.column_stack([rng.uniform(-2.0, 2.0, (n, 2)), np.full(n, 8.0)])
@@ -63,27 +73,28 @@ def _bundle(seed: int, n: int = 40) -> Rays:
 
 
 @given(systems(), st.integers(0, 9))
+@settings(max_examples=50)
 def test_a_reversed_ray_returns(system: System, seed: int) -> None:
     start = _bundle(seed)
-    there = trace(system, start)
-    back = trace(
-        System((*system.reversed().steps, pass_through(plane(Pose.at(0.0, 0.0, 8.0))))),
-        there.reversed(),
-    )
-    ok = there.ok & back.ok
-    # Grazing rays and strong surfaces amplify round-off by the slope of the trace.
+    there = trace(system, start, record=True)
+    home = System((*system.reversed().steps, pass_through(plane(Pose.at(0.0, 0.0, 8.0)))))
+    back = trace(home, there.reversed(), record=True)
+    ok = _tame(there, back)
+    # Eleven strong surfaces amplify round-off by the slope of the trace, some 1e4 at most.
     assert np.allclose(back.positions_mm[ok], start.positions_mm[ok], rtol=0.0, atol=1e-10)
     assert np.allclose(back.directions[ok], -start.directions[ok], rtol=0.0, atol=1e-10)
     assert np.allclose(back.opl_mm[ok], there.opl_mm[ok], rtol=0.0, atol=1e-10)
 
 
 @given(systems(), small, small, st.integers(0, 9))
+@settings(max_examples=50)
 def test_moving_everything_changes_nothing(system: System, a: float, b: float, seed: int) -> None:
     start = _bundle(seed)
     turn, about, shift = tilt_rotation(a, b), np.array([1.0, -2.0, -5.0]), np.array([0.3, 0.2, 1.0])
     moved = rays((start.positions_mm - about) @ turn.T + about + shift, start.directions @ turn.T)
-    here, there = trace(system, start), trace(system.moved(turn, about, shift), moved)
-    both = here.ok & there.ok
+    here = trace(system, start, record=True)
+    there = trace(system.moved(turn, about, shift), moved, record=True)
+    both = _tame(here, there)
     expected = (here.positions_mm - about) @ turn.T + about + shift
     assert np.allclose(there.positions_mm[both], expected[both], rtol=0.0, atol=1e-10)
     assert np.allclose(there.directions[both], (here.directions @ turn.T)[both], atol=1e-10)
@@ -99,6 +110,7 @@ def _mirrored(pose: Pose) -> Pose:
 
 
 @given(systems(), st.integers(0, 9))
+@settings(max_examples=50)
 def test_a_mirrored_system_gives_the_mirrored_answer(system: System, seed: int) -> None:
     start = _bundle(seed)
     flip = np.array([-1.0, 1.0, 1.0])
@@ -111,9 +123,11 @@ def test_a_mirrored_system_gives_the_mirrored_answer(system: System, seed: int) 
         )
         for s in system.steps
     )
-    here = trace(system, start)
-    there = trace(System(steps), rays(start.positions_mm * flip, start.directions * flip))
-    both = here.ok & there.ok
+    here = trace(system, start, record=True)
+    there = trace(
+        System(steps), rays(start.positions_mm * flip, start.directions * flip), record=True
+    )
+    both = _tame(here, there)
     assert np.allclose(there.positions_mm[both], (here.positions_mm * flip)[both], atol=1e-10)
     assert np.allclose(there.opl_mm[both], here.opl_mm[both], rtol=0.0, atol=1e-10)
 
@@ -129,6 +143,7 @@ def _path_mm(
 
 
 @given(systems(), st.integers(0, 9))
+@settings(max_examples=50)
 def test_the_optical_path_is_stationary(system: System, seed: int) -> None:
     """Fermat: shifting any bend along its surface changes the path only to second order."""
     start = _bundle(seed, 20)

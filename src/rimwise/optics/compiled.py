@@ -219,8 +219,9 @@ def _unsettled(b: FloatArray) -> int:
     """Keep what is left of the residuals beyond round-off; how many lanes have any?"""
     count = 0
     for i in range(LANES):
-        allowed = TOLERANCE_MM * (1.0 + abs(b[X + i]) + abs(b[Y + i]))
-        over = abs(b[LEFT + i]) > allowed
+        size = 1.0 + abs(b[X + i]) + abs(b[Y + i]) + abs(b[Z + i])
+        flat = b[NZ + i] if b[NZ + i] < 1.0 else 1.0
+        over = abs(b[LEFT + i]) * flat > TOLERANCE_MM * size
         count += 1 if over else 0
     return count
 
@@ -229,7 +230,9 @@ def _unsettled(b: FloatArray) -> int:
 def _settle(b: FloatArray) -> None:
     """Turn residuals into what is left of them beyond round-off."""
     for i in range(LANES):
-        left = abs(b[LEFT + i]) - TOLERANCE_MM * (1.0 + abs(b[X + i]) + abs(b[Y + i]))
+        size = 1.0 + abs(b[X + i]) + abs(b[Y + i]) + abs(b[Z + i])
+        flat = b[NZ + i] if b[NZ + i] < 1.0 else 1.0
+        left = abs(b[LEFT + i]) * flat - TOLERANCE_MM * size
         b[LEFT + i] = left if left > 0.0 else 0.0
 
 

@@ -18,8 +18,8 @@ from rimwise.terms.arrays import FloatArray
 
 MAX_NEWTON = 50
 LEAST_NEWTON = 2
-# A residual this small (times the size of the coordinates) is round-off.
-TOLERANCE_MM = 2e-14
+# A distance this small (times the size of the coordinates) is round-off.
+TOLERANCE_MM = 4e-15
 
 Normal = tuple[FloatArray, FloatArray, FloatArray]
 
@@ -160,7 +160,8 @@ def meet(kind: int, row: FloatArray, bundle: Bundle) -> tuple[FloatArray, Normal
     t = t + step
     for turn in range(MAX_NEWTON + 1):
         normal, residual = evaluate(kind, row, bundle.x, bundle.y, bundle.z)
-        left = np.abs(residual) - TOLERANCE_MM * (1.0 + np.abs(bundle.x) + np.abs(bundle.y))
+        size = 1.0 + np.abs(bundle.x) + np.abs(bundle.y) + np.abs(bundle.z)
+        left = np.abs(residual) * np.minimum(normal[2], 1.0) - TOLERANCE_MM * size
         if turn == MAX_NEWTON or (turn >= LEAST_NEWTON and not np.any(left > 0.0)):
             break
         nx, ny, nz = normal
