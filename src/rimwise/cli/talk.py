@@ -82,7 +82,7 @@ def show_table(title: str, rows: Iterable[Sequence[str]], header: Sequence[str] 
     from rich.text import Text  # noqa: PLC0415
 
     table = Table(
-        title=Text(title, style="bold"),
+        title=Text(title, style="bold") if title else None,
         title_justify="left",
         box=box.SIMPLE_HEAD if header else box.SIMPLE,
         show_header=bool(header),
