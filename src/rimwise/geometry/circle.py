@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from rimwise.geometry.robust import inliers, robust_sd, tukey_weights
+from rimwise.geometry.robust import inliers, lone_points, robust_sd, tukey_weights
 from rimwise.terms.arrays import BoolArray, FloatArray
 from rimwise.terms.errors import MeasurementRefused, WrongInput
 
@@ -147,6 +147,7 @@ def _settle(
         circle = circle - np.linalg.lstsq(scaled.T @ slopes, scaled.T @ rest, rcond=None)[0]
     z = _residuals(points, circle)[0] * root
     used = inliers(z, robust_sd(z[counted], floor)) & counted
+    used &= ~lone_points(_residuals(points, circle)[1] * root[:, None], used)
     if int(used.sum()) < 4:
         raise MeasurementRefused(
             "no-circle", "too few points agree on one circle; choose points along one arc"

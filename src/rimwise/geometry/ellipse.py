@@ -7,7 +7,7 @@ import numpy as np
 
 from rimwise.geometry.ellipse_shape import distances_and_slopes, semi_axis_slopes
 from rimwise.geometry.ellipse_start import starting_shape
-from rimwise.geometry.robust import inliers, robust_sd, tukey_cost, tukey_weights
+from rimwise.geometry.robust import inliers, lone_points, robust_sd, tukey_cost, tukey_weights
 from rimwise.terms.arrays import BoolArray, FloatArray
 from rimwise.terms.errors import MeasurementRefused, WrongInput
 
@@ -230,7 +230,7 @@ def _descend(
         # The least damping bends no step that matters and keeps the equations regular.
         normal[np.diag_indices(5)] += (damping + 1e-13) * np.trace(normal) + 1e-300
         step = -np.linalg.solve(normal, pull)
-        trial = shape + step
+        trial, small = shape + step, np.abs(step).max() < enough
         if trial[2] - math.hypot(trial[3], trial[4]) > 1e-6 * abs(trial[2]):
             moved, turned = distances_and_slopes(points, trial)
             value = cost(moved / sd)
@@ -238,11 +238,12 @@ def _descend(
                 gained, least = least - value, value
                 shape, z, slopes = trial, moved / sd, turned
                 damping *= 0.2
-                if np.abs(step).max() < enough or gained < 1e-12 * least:
+                if small or gained < 1e-12 * least:
                     break
                 continue
         damping = max(10.0 * damping, 1e-4)
-        if damping > 1e6:
+        # At the bottom rounding decides whether a step gains: no reason to try smaller ones.
+        if small or damping > 1e6:
             break
     return shape
 
@@ -305,7 +306,8 @@ def fit_ellipse(
     Notes
     -----
     Geometric fit by Levenberg-Marquardt with analytic slopes; Tukey's biweight, then plain least
-    squares on the points within 3.5 sd (own arrangement of textbook parts).
+    squares on the points within 3.5 sd that do not stand alone on an unseen side (own arrangement
+    of textbook parts).
 
     Examples
     --------
@@ -344,14 +346,14 @@ def _settle(
     if not robust:
         return _descend(points, sd, shape, None), used
     floor = 1e-9 * float(shape[2] / sd.max())
-    for _ in range(2):
-        scale = robust_sd(distances_and_slopes(points, shape)[0] / sd, floor)
-        shape = _descend(points, sd, shape, scale)
+    scale = robust_sd(distances_and_slopes(points, shape)[0] / sd, floor)
+    shape = _descend(points, sd, shape, scale)
     scale = robust_sd(distances_and_slopes(points, shape)[0] / sd, floor)
     previous = None
     while previous is None or not np.array_equal(used, previous):
-        z = distances_and_slopes(points, shape)[0] / sd
-        previous, used = used, inliers(z, scale)
+        distance, slopes = distances_and_slopes(points, shape)
+        z, near = distance / sd, inliers(distance / sd, scale)
+        previous, used = used, near & ~lone_points(slopes / sd[:, None], near)
         if int(used.sum()) < 6:
             raise MeasurementRefused(
                 "no-ellipse", "too few points agree on one ellipse; choose points along one outline"

@@ -21,10 +21,14 @@ class RobustSettings:
     inlier : float
         Points within this many sd are used in the final least squares; 3.5 drops one good point
         in two thousand.
+    leverage : float
+        Share of its own place on the curve that a point may decide alone. A lone wrong point on
+        the unseen side bends the curve to itself and shows no residual; four agreeing points pass.
     """
 
     tukey: float = 4.685
     inlier: float = 3.5
+    leverage: float = 0.25
 
 
 SETTINGS = RobustSettings()
@@ -77,3 +81,33 @@ def inliers(residuals: FloatArray, scale: float) -> BoolArray:
     [True, False]
     """
     return np.asarray(np.abs(residuals) <= SETTINGS.inlier * scale)
+
+
+def lone_points(slopes: FloatArray, used: BoolArray) -> BoolArray:
+    """Which points would decide the curve near them alone, with no neighbour to bear them out?
+
+    Parameters
+    ----------
+    slopes : array, shape (n, k)
+        Slopes of each point's residual in the k parameters, over its sd.
+    used : array of bool, shape (n,)
+        The points that the curve rests on now.
+
+    Returns
+    -------
+    array of bool, shape (n,)
+        Leverage beyond the setting, or beyond 2k²/n: twice that of the end of an evenly seen arc.
+
+    Examples
+    --------
+    >>> x = np.append(np.linspace(0.0, 1.0, 50), 100.0)
+    >>> design = np.stack([np.ones(51), x], axis=-1)
+    >>> lone_points(design, np.ones(51, dtype=bool)).nonzero()[0].tolist()
+    [50]
+    """
+    size = slopes.shape[1]
+    inverse = np.linalg.pinv(slopes[used].T @ slopes[used])
+    weight = np.einsum("ni,ij,nj->n", slopes, inverse, slopes)
+    # A point that is not used counts as if it were.
+    share = np.where(used, weight, weight / (1.0 + weight))
+    return np.asarray(share > max(SETTINGS.leverage, 2.0 * size**2 / max(int(used.sum()), 1)))
