@@ -1,0 +1,109 @@
+"""From the law of cover to the numbers a surgeon asks for."""
+
+import numpy as np
+
+from rimwise.geometry.cover import bare_arcs, bare_total_deg, cover_areas, least_cover
+from rimwise.measure.width import WidthLaw
+from rimwise.records.cover import CoverProfile, LeastCover
+from rimwise.terms.arrays import FloatArray
+from rimwise.terms.estimate import Estimate
+from rimwise.terms.frames import clock_hour
+
+WHOLE_EDGE_DEG = 300  # less of the opening's edge in sight: no size, no verdict on the whole
+SURE = 0.975
+_ORIGIN = "edges against the optic as the ruler"
+
+
+def cover_profile(law: WidthLaw, optic_radius_mm: float, whole: bool) -> CoverProfile:
+    """What does this cover amount to?
+
+    Parameters
+    ----------
+    law : WidthLaw
+        Cover by direction with its draws.
+    optic_radius_mm : float
+        Radius of the optic as stated.
+    whole : bool
+        Whether enough of the opening's edge is in sight for a verdict on the whole.
+
+    Notes
+    -----
+    Least cover of a rough curve is biased low by the edge's own noise; it is taken from the curve
+    smoothed over 5°, the ± from the draws treated alike.
+    """
+    widths = tuple(float(w) if s else None for w, s in zip(law.width_mm, law.seen, strict=True))
+    complete, chance = _verdict(law, whole)
+    least = _least(law) if whole else None
+    arcs = bare_arcs(widths) if law.seen.any() else None
+    return CoverProfile(
+        width_mm=widths,
+        sd_mm=_where(law, law.sd_mm),
+        sd_given_optic_mm=_where(law, law.sd_given_optic_mm),
+        min_mm=least,
+        mean_mm=_mean(law, law.draws_mm) if whole else None,
+        area_percent=_area(law, optic_radius_mm) if whole else None,
+        bare_arcs_deg=arcs,
+        bare_total_deg=_bare(law) if whole else None,
+        assessable_deg=int(law.seen.sum()),
+        complete=complete,
+        p_complete=chance,
+        given_optic=_given(law, least) if whole else {},
+    )
+
+
+def _where(law: WidthLaw, values: FloatArray) -> tuple[float | None, ...]:
+    return tuple(float(v) if s else None for v, s in zip(values, law.seen, strict=True))
+
+
+def _smooth(widths: FloatArray) -> FloatArray:
+    """Mean over 5° along the last axis."""
+    parts = [np.roll(widths, k, axis=-1) for k in range(-2, 3)]
+    return np.asarray(np.mean(parts, axis=0))
+
+
+def _least(law: WidthLaw) -> LeastCover:
+    found = least_cover(_smooth(law.width_mm))
+    if found is None:
+        raise ValueError("a law of cover holds 360 numbers")
+    value, at = found
+    sd = float(_smooth(law.draws_mm).min(axis=1).std())
+    return LeastCover(value, sd, at, clock_hour(at))
+
+
+def _mean(law: WidthLaw, draws: FloatArray) -> Estimate:
+    return Estimate(float(law.width_mm.mean()), float(draws.mean(axis=1).std()), _ORIGIN)
+
+
+def _area(law: WidthLaw, optic_radius_mm: float) -> Estimate:
+    value = cover_areas(optic_radius_mm, law.width_mm).covered_percent
+    inner = np.clip(optic_radius_mm - law.draws_mm[::4], 0.0, optic_radius_mm)
+    percent = 100.0 * (1.0 - np.mean(inner**2, axis=1) / optic_radius_mm**2)
+    return Estimate(float(value), float(percent.std()), _ORIGIN)
+
+
+def _bare(law: WidthLaw) -> Estimate:
+    value = bare_total_deg(law.width_mm)
+    spread = (_smooth(law.draws_mm) < 0.0).sum(axis=1).std()
+    return Estimate(value, float(spread), _ORIGIN)
+
+
+def _given(law: WidthLaw, least: LeastCover | None) -> dict[str, Estimate]:
+    draws = law.draws_given_optic_mm
+    given = {"mean_mm": _mean(law, draws)}
+    if least is not None:
+        sd = float(_smooth(draws).min(axis=1).std())
+        given["min_mm"] = Estimate(least.value, sd, _ORIGIN)
+    return given
+
+
+def _verdict(law: WidthLaw, whole: bool) -> tuple[bool | None, float | None]:
+    """Return complete and its probability; a hidden arc can never make an eye incomplete."""
+    smooth = _smooth(law.draws_mm)
+    seen_bare = (smooth[:, law.seen] < 0.0).any(axis=1).mean() if law.seen.any() else 0.0
+    if seen_bare >= SURE:
+        return False, 1.0 - float(seen_bare)
+    hidden_deg = int((~law.seen).sum())
+    if not whole or hidden_deg > 360 - WHOLE_EDGE_DEG:
+        return None, None
+    chance = float((smooth.min(axis=1) > 0.0).mean())
+    return (True if chance >= SURE else None), chance

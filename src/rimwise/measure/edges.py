@@ -1,0 +1,227 @@
+"""The three curves of a photograph, by the examiner's degree about the rim's centre."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.ndimage import gaussian_filter1d
+
+from rimwise.geometry.ellipse import fit_ellipse
+from rimwise.picture.contrast import visible_line
+from rimwise.picture.planes import Planes, planes_of
+from rimwise.picture.pupil import PupilMargin, find_pupil
+from rimwise.picture.raster import Raster
+from rimwise.picture.rim import COLUMNS, Rim, find_rims
+from rimwise.picture.seam import Seam, find_seam
+from rimwise.records.cover import EllipsePx
+from rimwise.terms.arrays import BoolArray, FloatArray
+from rimwise.terms.errors import MeasurementRefused
+from rimwise.terms.frames import PictureFrame
+
+
+@dataclass(frozen=True, slots=True)
+class EdgeSettings:
+    """When an edge is trusted, with reasons.
+
+    Parameters
+    ----------
+    rim_quality : float
+        Mean strength in noise levels below which no rim is claimed: in pictures whose rim is
+        hidden the best false candidate stays below this.
+    rim_arc : float
+        Least share of directions in which a rim must lie in sight to fix its circle.
+    rise : float
+        Least rise of whiteness in noise levels along the seam; a line without it is no capsule.
+    rise_columns : int
+        Half degrees over which the rise is averaged.
+    rim_strength, rim_columns, rim_contrast : float
+        Least strength of the rim's line where the circle says it must be, in noise levels, as a
+        mean with this sd along the rim, and least contrast against the limit of a free line: its
+        place is known there, so less is needed to verify it.
+    """
+
+    rim_quality: float = 1.6
+    rim_arc: float = 0.25
+    rise: float = 1.2
+    rise_columns: int = 13
+    rim_strength: float = 2.2
+    rim_contrast: float = 0.6
+    rim_columns: float = 8.0
+
+
+SETTINGS = EdgeSettings()
+
+
+@dataclass(frozen=True, slots=True)
+class Edges:
+    """Edges in stored pixels; arrays run over the examiner's degrees 0 to 359.
+
+    Parameters
+    ----------
+    centre_px : (float, float)
+        Centre of the rim's ellipse.
+    direction_px : array (360, 2)
+        Unit vectors (right, down) of the directions.
+    rim_px, rim_sd_px : array (360,)
+        Radius of the optic's rim and its sd.
+    opening_px : array (360,)
+        Radius of the opening's edge, also where it is not in sight.
+    opening_sd_px : float
+        Scatter of the found edge about its own smooth course.
+    rim_seen : array (360,) of bool
+        Directions in which the rim shows.
+    opening_found : array (360,) of bool
+        Directions in which the opening's edge stands out of the noise.
+    opening_plain : array (360,) of bool
+        Where, besides, a reader can verify it with his own eyes in the picture.
+    pupil_px : EllipsePx or None
+    pupil_sd_px : float
+    """
+
+    centre_px: tuple[float, float]
+    direction_px: FloatArray
+    rim_ellipse: EllipsePx
+    rim_px: FloatArray
+    rim_covariance: FloatArray
+    opening_px: FloatArray
+    opening_sd_px: float
+    rim_seen: BoolArray
+    opening_found: BoolArray
+    opening_plain: BoolArray
+    opening_hidden_by_pupil: BoolArray
+    pupil: EllipsePx | None
+    pupil_sd_px: float
+
+    @property
+    def both_seen(self) -> BoolArray:
+        """Directions in which cover can be told."""
+        return np.asarray(self.rim_seen & self.opening_plain)
+
+    def points_px(self, radii_px: FloatArray) -> FloatArray:
+        """Points (360, 2) at these radii."""
+        return np.asarray(self.centre_px) + radii_px[:, None] * self.direction_px
+
+
+def find_edges(raster: Raster, frame: PictureFrame) -> Edges:
+    """Where are the optic's rim, the opening's edge and the pupil in this photograph?
+
+    Parameters
+    ----------
+    raster : Raster
+        The picture as stored.
+    frame : PictureFrame
+        How the stored picture is held.
+
+    Raises
+    ------
+    MeasurementRefused
+        No pupil, or no rim of an optic in sight.
+    """
+    planes = planes_of(raster)
+    pupil = find_pupil(planes)
+    if pupil is None:
+        raise MeasurementRefused(
+            "no-pupil",
+            "No dilated pupil stands out in this picture; a sharp photograph with the fundus glow "
+            "in a dilated pupil is needed.",
+        )
+    rims = find_rims(planes, pupil)
+    if not rims or rims[0].quality < SETTINGS.rim_quality:
+        raise MeasurementRefused(
+            "no-optic-edge",
+            "The rim of the implant's optic was not found, and without it there is no scale; a "
+            "wider pupil, sharper focus on the optic's rim or light from behind will show it.",
+        )
+    rim = rims[0]
+    seam = find_seam(planes, pupil, rim)
+    return _in_examiner_degrees(planes, pupil, rim, seam, frame)
+
+
+def _in_examiner_degrees(
+    planes: Planes, pupil: PupilMargin, rim: Rim, seam: Seam, frame: PictureFrame
+) -> Edges:
+    degrees = np.arange(360.0)
+    radians = np.radians(degrees)
+    direction = frame.picture_from_examiner(np.stack([np.cos(radians), np.sin(radians)], axis=-1))
+    column = np.degrees(np.arctan2(-direction[:, 1], direction[:, 0])) % 360.0 * COLUMNS / 360.0
+    seam_line, _ = visible_line(planes, rim.centre_px, seam.radii_px)
+    rise = _running_mean(np.where(seam.usable, seam.rise, 0.0), SETTINGS.rise_columns)
+    found = seam.usable & (rise > SETTINGS.rise)
+    basis = _rim_basis(column * 2.0 * np.pi / COLUMNS)
+    return Edges(
+        centre_px=_pair(planes.stored(np.asarray(rim.centre_px))),
+        direction_px=direction,
+        rim_ellipse=_ellipse(planes, rim),
+        rim_px=planes.stored_length(1.0) * _at(rim.radii_px, column),
+        rim_covariance=planes.stored_length(1.0) ** 2 * (basis @ rim.covariance @ basis.T),
+        opening_px=planes.stored_length(1.0) * _at(seam.radii_px, column),
+        opening_sd_px=planes.stored_length(_roughness(seam.radii_px, found)),
+        rim_seen=_both(_rim_shows(planes, rim), column),
+        opening_found=_both(found, column),
+        opening_plain=_both(found & seam_line, column),
+        opening_hidden_by_pupil=~_both(seam.usable, column),
+        pupil=_pupil_ellipse(planes, pupil),
+        pupil_sd_px=planes.stored_length(pupil.residual_px / np.sqrt(60.0)),
+    )
+
+
+def _rim_shows(planes: Planes, rim: Rim) -> BoolArray:
+    near = rim.strength * np.exp(-((rim.residuals_px / 2.0) ** 2))
+    steady = gaussian_filter1d(near, SETTINGS.rim_columns, mode="wrap")
+    _, contrast = visible_line(planes, rim.centre_px, rim.radii_px)
+    shows = (steady > SETTINGS.rim_strength) & (contrast > SETTINGS.rim_contrast)
+    return np.asarray(rim.usable & shows)
+
+
+def _pair(point: FloatArray) -> tuple[float, float]:
+    return float(point[0]), float(point[1])
+
+
+def _rim_basis(theta: FloatArray) -> FloatArray:
+    waves = [np.cos(theta), np.sin(theta), np.cos(2.0 * theta), np.sin(2.0 * theta)]
+    return np.column_stack([np.ones_like(theta), *waves])
+
+
+def _at(values: FloatArray, column: FloatArray) -> FloatArray:
+    return np.asarray(np.interp(column, np.arange(COLUMNS), values, period=COLUMNS))
+
+
+def _both(flags: BoolArray, column: FloatArray) -> BoolArray:
+    low = np.floor(column).astype(np.int64)
+    return np.asarray(flags[low % COLUMNS] & flags[(low + 1) % COLUMNS])
+
+
+def _running_mean(values: FloatArray, count: int) -> FloatArray:
+    pad = count // 2
+    closed = np.r_[values[-pad:], values, values[:pad]]
+    return np.convolve(closed, np.full(count, 1.0 / count), mode="valid")
+
+
+def _roughness(radii: FloatArray, seen: BoolArray) -> float:
+    """Scatter of the edge about its running mean over 6°, where it is in sight."""
+    rough = (radii - _running_mean(radii, 13))[seen]
+    if rough.size < 30:
+        return 2.0
+    return max(0.3, 1.4826 * float(np.median(np.abs(rough))))
+
+
+def _ellipse(planes: Planes, rim: Rim) -> EllipsePx:
+    """Turn r(θ) = R + e₂ cos 2θ + e₃ sin 2θ into semi-axes; exact to (e/R)², 0.02 px."""
+    oval = float(np.hypot(*rim.oval_px))
+    # θ runs counter-clockwise in the picture, an ellipse's angle clockwise (from +u to +v).
+    angle = -0.5 * float(np.degrees(np.arctan2(rim.oval_px[1], rim.oval_px[0])))
+    centre = planes.stored(np.asarray(rim.centre_px))
+    return EllipsePx(
+        float(centre[0]),
+        float(centre[1]),
+        planes.stored_length(rim.radius_px + oval),
+        planes.stored_length(rim.radius_px - oval),
+        angle,
+    )
+
+
+def _pupil_ellipse(planes: Planes, pupil: PupilMargin) -> EllipsePx | None:
+    points = planes.stored(pupil.curve_px[pupil.seen])
+    if len(points) < 90:
+        return None
+    oval = fit_ellipse(points).ellipse
+    return EllipsePx(oval.cx, oval.cy, oval.a, oval.b, float(np.degrees(oval.angle_rad)))

@@ -1,0 +1,122 @@
+"""Size, shape and place of the opening from its course about the optic's centre."""
+
+import numpy as np
+
+from rimwise.geometry.curve import ClosedCurve
+from rimwise.geometry.fourier import FourierRadius
+from rimwise.measure.edges import Edges
+from rimwise.measure.width import WidthLaw
+from rimwise.records.cover import OpeningFinding, VectorEstimate
+from rimwise.terms.arrays import FloatArray
+from rimwise.terms.estimate import Estimate
+from rimwise.terms.frames import Side, nasal_superior
+
+_SHAPE_WAVES = 14  # waves of 25° and longer are shape; shorter ones are the pixel's
+_SAMPLES = 100
+_ORIGIN = "opening edge against the optic as the ruler"
+
+
+def opening_finding(edges: Edges, law: WidthLaw, diameter_mm: float, whole: bool) -> OpeningFinding:
+    """Which opening does the photograph show?"""
+    points = edges.points_px(edges.opening_px)
+    seen = edges.opening_found
+    edge = tuple(
+        (float(u), float(v)) if s else None for (u, v), s in zip(points, seen, strict=True)
+    )
+    plain = OpeningFinding(
+        edge_px=edge, contour_px=None, seen_deg=int(seen.sum()), edge_before_optic=None
+    )
+    if not whole:
+        return plain
+    sizes = _sizes(law, 0.5 * diameter_mm)
+    return OpeningFinding(
+        edge_px=edge,
+        contour_px=None,
+        seen_deg=int(seen.sum()),
+        edge_before_optic=None,
+        **sizes,
+    )
+
+
+def smooth_curve(radius_mm: FloatArray) -> ClosedCurve:
+    """Return the opening's smooth contour about the optic's centre, examiner's frame, mm."""
+    waves = np.fft.rfft(radius_mm)[: _SHAPE_WAVES + 1] / len(radius_mm)
+    terms = np.zeros(2 * _SHAPE_WAVES + 1)
+    terms[0], terms[1::2], terms[2::2] = waves[0].real, 2.0 * waves[1:].real, -2.0 * waves[1:].imag
+    size = len(terms)
+    series = FourierRadius(terms, np.zeros((size, size)), 0.0, np.ones(len(radius_mm), dtype=bool))
+    return ClosedCurve.from_radius(series)
+
+
+def _sizes(law: WidthLaw, optic_radius_mm: float) -> dict[str, Estimate]:
+    curve = smooth_curve(law.radius_mm)
+    spread = _size_spread(optic_radius_mm - law.draws_mm[:: max(1, len(law.draws_mm) // _SAMPLES)])
+    largest, smallest = curve.widths()
+    values = {
+        "equivalent_diameter_mm": curve.equivalent_diameter,
+        "area_mm2": curve.area,
+        "circularity": curve.circularity,
+        "radial_deviation_rms_mm": curve.radial_deviation_rms(),
+        "largest_width_mm": largest,
+        "smallest_width_mm": smallest,
+    }
+    return {name: Estimate(value, spread[name], _ORIGIN) for name, value in values.items()}
+
+
+def _size_spread(radii: FloatArray) -> dict[str, float]:
+    """How far do the sizes scatter over courses (m, 360) of the radius?"""
+    angles = np.radians(np.arange(360.0))
+    waves = np.fft.rfft(radii, axis=1)
+    waves[:, _SHAPE_WAVES + 1 :] = 0.0
+    smooth = np.fft.irfft(waves, n=360, axis=1)
+    slope = np.fft.irfft(1j * np.arange(waves.shape[1]) * waves, n=360, axis=1)
+    area = np.pi * np.mean(smooth**2, axis=1)
+    perimeter = 2.0 * np.pi * np.mean(np.hypot(smooth, slope), axis=1)
+    waves[:, :2] = 0.0  # what is left strays from the best-fit circle
+    stray = np.fft.irfft(waves, n=360, axis=1)
+    points = np.stack([smooth * np.cos(angles), smooth * np.sin(angles)], axis=-1)
+    jaws = angles[:180:2]
+    heights = points @ np.stack([np.cos(jaws), np.sin(jaws)])
+    widths = heights.max(axis=1) - heights.min(axis=1)
+    drawn = {
+        "equivalent_diameter_mm": 2.0 * np.sqrt(area / np.pi),
+        "area_mm2": area,
+        "circularity": 4.0 * np.pi * area / perimeter**2,
+        "radial_deviation_rms_mm": np.sqrt(np.mean(stray**2, axis=1)),
+        "largest_width_mm": widths.max(axis=1),
+        "smallest_width_mm": widths.min(axis=1),
+    }
+    return {name: float(np.std(values)) for name, values in drawn.items()}
+
+
+def opening_from_optic(
+    law: WidthLaw, optic_radius_mm: float, side: Side, superior_sd_rad: float
+) -> VectorEstimate:
+    """Where is the opening's centroid from the optic's centre?"""
+    curve = smooth_curve(law.radius_mm)
+    angles = np.radians(np.arange(360.0))
+    drawn = optic_radius_mm - law.draws_mm
+    # First moment of a curve given by its radius: ∮ r³/3 (cos, sin) dθ over its area.
+    area = 0.5 * np.mean(drawn**2, axis=1)
+    x = np.mean(drawn**3 * np.cos(angles), axis=1) / (3.0 * area)
+    y = np.mean(drawn**3 * np.sin(angles), axis=1) / (3.0 * area)
+    centre = curve.centroid
+    return vector_estimate(centre, (float(x.std()), float(y.std())), side, superior_sd_rad)
+
+
+def vector_estimate(
+    vector_mm: tuple[float, float],
+    sd_mm: tuple[float, float],
+    side: Side,
+    superior_sd_rad: float,
+    origin: str = _ORIGIN,
+) -> VectorEstimate:
+    """Return a vector with anatomical components; only these carry the roll's error (conv. 5)."""
+    x, y = vector_mm
+    nasal, superior = nasal_superior(x, y, side)
+    return VectorEstimate(
+        x_mm=Estimate(x, sd_mm[0], origin),
+        y_mm=Estimate(y, sd_mm[1], origin),
+        nasal_mm=Estimate(nasal, float(np.hypot(sd_mm[0], superior * superior_sd_rad)), origin),
+        superior_mm=Estimate(superior, float(np.hypot(sd_mm[1], nasal * superior_sd_rad)), origin),
+    )

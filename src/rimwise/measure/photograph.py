@@ -1,0 +1,190 @@
+"""The step: one photograph of an eye with an implant, measured or refused."""
+
+import math
+
+import numpy as np
+
+from rimwise.measure.cover_profile import WHOLE_EDGE_DEG, cover_profile
+from rimwise.measure.edges import Edges, find_edges
+from rimwise.measure.opening_size import opening_finding, opening_from_optic, vector_estimate
+from rimwise.measure.width import WidthLaw, width_law
+from rimwise.picture.raster import Raster
+from rimwise.records.cover import (
+    CoverFinding,
+    OpticFinding,
+    PupilFinding,
+    Reason,
+    ScaleFinding,
+    VectorEstimate,
+)
+from rimwise.records.picture import PictureSheet
+from rimwise.terms.errors import MeasurementRefused
+from rimwise.terms.estimate import Estimate
+
+_LEAST_ARC_DEG = 30  # less cover in sight than this answers no question
+_PUPIL_PLANE_SD_MM = 0.10  # the margin lies before the rim: parallax by direction of view
+_PUPIL_SCALE_SD = 0.03  # and is enlarged unlike it by the cornea
+
+
+def measure_photograph(
+    raster: Raster, sheet: PictureSheet, *, picture: str, sha256: str
+) -> CoverFinding:
+    """What does this photograph show: cover by direction, opening, and how sure is it?
+
+    Parameters
+    ----------
+    raster : Raster
+        The picture as stored in the file.
+    sheet : PictureSheet
+        What the user told of it; ``optic_diameter_mm`` is the ruler.
+    picture, sha256 : str
+        Name and hash that the record keeps.
+
+    Returns
+    -------
+    CoverFinding
+        Status "measured", "partial" (less than 300° of the opening's edge in sight) or "refused",
+        always with reasons where something is missing.
+
+    Examples
+    --------
+    >>> blank = Raster(np.full((400, 600, 3), 90, dtype=np.uint8))
+    >>> sheet = PictureSheet(side="left", optic_diameter_mm=6.0)
+    >>> measure_photograph(blank, sheet, picture="blank.png", sha256="").reasons[0].code
+    'no-pupil'
+    """
+    try:
+        return _measure(raster, sheet, picture, sha256)
+    except MeasurementRefused as refusal:
+        reasons = (Reason(refusal.code, refusal.sentence),)
+        return CoverFinding(picture, sha256, sheet.side, sheet.state, "refused", reasons)
+
+
+def _measure(raster: Raster, sheet: PictureSheet, picture: str, sha256: str) -> CoverFinding:
+    if sheet.optic_diameter_mm is None:
+        raise MeasurementRefused(
+            "no-ruler",
+            "The optic's diameter is not known; give optic_diameter_mm in the sheet or "
+            "--optic-diameter-mm, since the optic is the ruler.",
+        )
+    if sheet.state not in ("visit", "implant", "gel-implant"):
+        raise MeasurementRefused(
+            "no-implant",
+            f'The sheet says state = "{sheet.state}", an eye without an implant; cover is measured '
+            "once the implant is in.",
+        )
+    edges = find_edges(raster, sheet.frame.stored(raster.orientation))
+    law = width_law(edges, sheet.optic_diameter_mm, sheet.optic_diameter_sd_mm)
+    if law.seen.sum() < _LEAST_ARC_DEG:
+        raise MeasurementRefused(
+            "edges-hidden",
+            f"Both edges are in sight over {int(law.seen.sum())}° only, at least {_LEAST_ARC_DEG}° "
+            "are needed; dilate the pupil more, focus on the capsule's edge and light from behind.",
+        )
+    whole = int(edges.opening_found.sum()) >= WHOLE_EDGE_DEG
+    radius = 0.5 * sheet.optic_diameter_mm
+    return CoverFinding(
+        picture=picture,
+        sha256=sha256,
+        side=sheet.side,
+        state=sheet.state,
+        status="measured" if whole else "partial",
+        reasons=_reasons(edges, law, whole),
+        scale=_scale(edges, sheet.optic_diameter_mm, sheet.optic_diameter_sd_mm),
+        optic=OpticFinding(edges.rim_ellipse, sheet.optic_diameter_mm, int(edges.rim_seen.sum())),
+        pupil=_pupil(edges, radius),
+        opening=opening_finding(edges, law, sheet.optic_diameter_mm, whole),
+        decentration=_decentration(edges, law, sheet, whole),
+        cover=cover_profile(law, radius, whole),
+    )
+
+
+def _scale(edges: Edges, diameter_mm: float, diameter_sd_mm: float) -> ScaleFinding:
+    px_per_mm = 2.0 * math.sqrt(edges.rim_ellipse.a * edges.rim_ellipse.b) / diameter_mm
+    rim_sd = math.sqrt(float(edges.rim_covariance.mean())) / float(edges.rim_px.mean())
+    relative = math.hypot(rim_sd, diameter_sd_mm / diameter_mm, 0.002)
+    return ScaleFinding(
+        Estimate(px_per_mm, px_per_mm * relative, "optic as the ruler"), "optic", "optic"
+    )
+
+
+def _pupil(edges: Edges, optic_radius_mm: float) -> PupilFinding | None:
+    if edges.pupil is None:
+        return None
+    per_px = optic_radius_mm / math.sqrt(edges.rim_ellipse.a * edges.rim_ellipse.b)
+    diameter = 2.0 * math.sqrt(edges.pupil.a * edges.pupil.b) * per_px
+    return PupilFinding(
+        edges.pupil, Estimate(diameter, _PUPIL_SCALE_SD * diameter, "margin against the optic")
+    )
+
+
+def _decentration(
+    edges: Edges, law: WidthLaw, sheet: PictureSheet, whole: bool
+) -> dict[str, VectorEstimate | None]:
+    radius = 0.5 * float(sheet.optic_diameter_mm or 0.0)
+    roll_sd = math.radians(sheet.superior_sd_deg)
+    pairs: dict[str, VectorEstimate | None] = {
+        "opening-from-optic": None,
+        "optic-from-pupil": None,
+        "optic-from-limbus": None,
+        "optic-from-P1": None,
+    }
+    if whole:
+        pairs["opening-from-optic"] = opening_from_optic(law, radius, sheet.side, roll_sd)
+    if edges.pupil is not None:
+        shift_px = np.asarray(edges.centre_px) - [edges.pupil.cx, edges.pupil.cy]
+        along = edges.direction_px[[0, 90]] @ shift_px * radius / float(edges.rim_px.mean())
+        sd = (_PUPIL_PLANE_SD_MM, _PUPIL_PLANE_SD_MM)
+        place = (float(along[0]), float(along[1]))
+        pairs["optic-from-pupil"] = vector_estimate(
+            place, sd, sheet.side, roll_sd, "rim against the pupil's margin, apparent"
+        )
+    return pairs
+
+
+def _reasons(edges: Edges, law: WidthLaw, whole: bool) -> tuple[Reason, ...]:
+    found = []
+    seen_deg = int(edges.opening_found.sum())
+    if not whole:
+        found.append(
+            Reason(
+                "opening-partly-hidden",
+                f"The opening's edge is in sight over {seen_deg}° of 360°, less than "
+                f"{WHOLE_EDGE_DEG}°: cover by direction is given, size and roundness are not.",
+            )
+        )
+    by_pupil = int((edges.opening_hidden_by_pupil & ~edges.opening_found).sum())
+    if by_pupil >= 5:
+        found.append(
+            Reason(
+                "hidden-by-pupil-or-reflex",
+                f"Over {by_pupil}° the opening's edge lies behind the iris, a reflex or the "
+                "picture's border; nothing is filled in there.",
+            )
+        )
+    faint = int((~edges.opening_plain).sum()) - by_pupil
+    if faint >= 5:
+        found.append(
+            Reason(
+                "edge-too-faint",
+                f"Over {faint}° the opening's edge is too faint for a reader to verify; no cover "
+                "is given there.",
+            )
+        )
+    rim_hidden = int((~edges.rim_seen).sum())
+    if rim_hidden >= 5:
+        found.append(
+            Reason(
+                "rim-partly-hidden",
+                f"Over {rim_hidden}° the optic's rim is not in sight; no cover is given there.",
+            )
+        )
+    if whole and not law.seen[int(np.argmin(law.width_mm))]:
+        found.append(
+            Reason(
+                "least-cover-hidden",
+                "The least cover is expected where an edge is not in sight; its value rests on the "
+                "curve through the rest and carries a wider ±.",
+            )
+        )
+    return tuple(found)

@@ -1,0 +1,90 @@
+"""The picture as planes of numbers that edges are looked for in."""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from rimwise.picture.raster import Raster
+from rimwise.terms.arrays import FloatArray
+
+Float32Array = NDArray[np.float32]
+
+WORKING_LONG_SIDE_PX = 1600
+"""Larger pictures are averaged down: an edge is several pixels wide there anyway."""
+
+_LOG_FLOOR_GREY = 6.0  # keeps sensor noise in black parts from becoming contrast
+_GLARE_GREY = 200  # all three channels above this: a mirror reflection, not tissue
+
+
+@dataclass(frozen=True, slots=True)
+class Planes:
+    """A picture at working size, as logarithms, so that an edge's contrast is a difference.
+
+    Parameters
+    ----------
+    grey : array (h, w, 3) of uint8
+        Red, green, blue at working size.
+    log_rgb : array (h, w, 3)
+        Natural logarithm of the channels.
+    glare : array (h, w)
+        1 where a lamp's reflection hides what lies below, else 0.
+    factor : float
+        Working pixels per stored pixel.
+    """
+
+    grey: NDArray[np.uint8]
+    log_rgb: Float32Array
+    glare: Float32Array
+    factor: float
+
+    @property
+    def height_px(self) -> int:
+        """Rows at working size."""
+        return int(self.grey.shape[0])
+
+    @property
+    def width_px(self) -> int:
+        """Columns at working size."""
+        return int(self.grey.shape[1])
+
+    def stored(self, points_px: FloatArray) -> FloatArray:
+        """Return points (..., 2) of the working picture in stored pixels."""
+        return np.asarray((points_px + 0.5) / self.factor - 0.5)
+
+    def stored_length(self, length_px: float) -> float:
+        """Return a length of the working picture in stored pixels."""
+        return length_px / self.factor
+
+
+def planes_of(raster: Raster) -> Planes:
+    """Which planes does edge finding need of this picture?
+
+    Examples
+    --------
+    >>> planes = planes_of(Raster(np.full((40, 60, 3), 90, dtype=np.uint8)))
+    >>> planes.log_rgb.shape, planes.factor
+    ((40, 60, 3), 1.0)
+    """
+    cv2.setNumThreads(1)  # one picture per core; inner threads stall on a busy machine
+    pixels = raster.pixels
+    if pixels.ndim == 2:
+        pixels = np.repeat(pixels[..., None], 3, axis=2)
+    height, width = pixels.shape[:2]
+    factor = min(1.0, WORKING_LONG_SIDE_PX / max(height, width))
+    if factor < 1.0:
+        size = (max(1, round(width * factor)), max(1, round(height * factor)))
+        pixels = cv2.resize(pixels, size, interpolation=cv2.INTER_AREA)
+        factor = size[0] / width
+    pixels = np.ascontiguousarray(pixels)
+    log_rgb = np.log(np.arange(256, dtype=np.float32) + np.float32(_LOG_FLOOR_GREY))[pixels]
+    return Planes(pixels, log_rgb, _glare(pixels), factor)
+
+
+def _glare(pixels: NDArray[np.uint8]) -> Float32Array:
+    """Mark reflections with the bloom around them."""
+    bright = (pixels.min(axis=-1) > _GLARE_GREY).astype(np.uint8)
+    reach = max(3, round(0.015 * max(pixels.shape[:2])) | 1)
+    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (reach, reach))
+    return np.asarray(cv2.dilate(bright, kernel), dtype=np.float32)

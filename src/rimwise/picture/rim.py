@@ -1,0 +1,331 @@
+"""The rim of a disc seen nearly face on: a long coherent dark line on a slightly oval circle."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from rimwise.geometry.robust import tukey_weights
+from rimwise.picture.paths import closed_path, peak_offset
+from rimwise.picture.planes import Planes
+from rimwise.picture.pupil import PupilMargin
+from rimwise.picture.rim_vote import CircleCandidate, rim_candidates
+from rimwise.picture.strip import (
+    directions_rad,
+    inside_frame,
+    points_at,
+    radial_mean,
+    radius_about,
+    smooth_along,
+    unroll,
+)
+from rimwise.terms.arrays import BoolArray, FloatArray
+
+COLUMNS = 720
+
+
+@dataclass(frozen=True, slots=True)
+class RimSettings:
+    """Settings of the rim finder, in rim radii unless named, with reasons.
+
+    Parameters
+    ----------
+    line : float
+        Width of a rim line: bevel and shadow of an optic's edge take about 1 % of its radius.
+    ovalness_sd : float
+        How oval a disc may look, as the sd of the second harmonic: 10° of view make 0.8 %.
+    ovalness_limit : float
+        Beyond this it is no disc seen through a pupil (17°).
+    pull : float
+        How far the followed line may stray from the coherent oval before it must earn it.
+    place_sd_px : float
+        Where in its own width a line is found is uncertain by about a pixel, alike over long arcs.
+    colour_step : float
+        Log units of blue over red from inside to outside that a rim may show; capsule that
+        starts there shows more, since it scatters white light and an optic's rim does not.
+    """
+
+    line: float = 0.010
+    ovalness_sd: float = 0.008
+    ovalness_limit: float = 0.022
+    pull: float = 0.006
+    place_sd_px: float = 1.2
+    colour_step: float = 0.14
+
+
+SETTINGS = RimSettings()
+
+
+@dataclass(frozen=True, slots=True)
+class Rim:
+    """A found rim in working pixels: r(θ) = radius + e₂ cos 2θ + e₃ sin 2θ about its centre.
+
+    Parameters
+    ----------
+    quality : float
+        Mean line strength over usable directions in noise levels (at most 4), lowered where
+        the line scatters about the ellipse or looks like the start of capsule.
+    residual_px : float
+        Robust scatter of the found line about the ellipse.
+    covariance : array (5, 5)
+        Of radius, shift along +u, shift along -v, e₂, e₃.
+    usable : array (720,) of bool
+        Directions in which the rim lies inside pupil and picture and off reflections.
+    strength : array (720,)
+        Strength of the line in noise levels.
+    residuals_px : array (720,)
+        Found line minus ellipse.
+    """
+
+    quality: float
+    centre_px: tuple[float, float]
+    radius_px: float
+    oval_px: tuple[float, float]
+    residual_px: float
+    covariance: FloatArray
+    usable: BoolArray
+    strength: FloatArray
+    residuals_px: FloatArray
+
+    @property
+    def radii_px(self) -> FloatArray:
+        """Radius of the ellipse in each of the 720 directions."""
+        return _rim_radii(self.radius_px, self.oval_px, directions_rad(COLUMNS))
+
+    @property
+    def curve_px(self) -> FloatArray:
+        """Points (720, 2) of the ellipse."""
+        return points_at(self.centre_px, directions_rad(COLUMNS), self.radii_px)
+
+
+@dataclass(frozen=True, slots=True)
+class _Oval:
+    centre_px: tuple[float, float]
+    radius_px: float
+    oval_px: tuple[float, float]
+    votes: float
+
+
+@dataclass(frozen=True, slots=True)
+class _LineStrip:
+    offset_px: FloatArray
+    line: FloatArray
+    usable: BoolArray
+    noise: float
+
+
+def find_rims(planes: Planes, pupil: PupilMargin) -> list[Rim]:
+    """Which rims does the pupil show, best first?
+
+    Returns
+    -------
+    list of Rim
+        Empty where no coherent line is found.
+
+    Notes
+    -----
+    Own derivation: circles are voted for, each candidate is moved, scaled and made oval until the
+    clipped line strength summed over all directions is greatest (no direction is trusted alone),
+    then the line is followed in a narrow band and an ellipse fitted with a robust weight.
+    """
+    ovals = [_settle(planes, pupil, candidate) for candidate in rim_candidates(planes, pupil)]
+    ovals.sort(key=lambda oval: -oval.votes)
+    rims = [rim for oval in ovals[:4] if (rim := _follow(planes, pupil, oval)) is not None]
+    return sorted(rims, key=lambda rim: -rim.quality)
+
+
+def _basis(theta: FloatArray) -> FloatArray:
+    waves = [np.cos(theta), np.sin(theta), np.cos(2 * theta), np.sin(2 * theta)]
+    return np.column_stack([np.ones_like(theta), *waves])
+
+
+def _rim_radii(radius: float, oval: tuple[float, float], theta: FloatArray) -> FloatArray:
+    return np.asarray(radius + oval[0] * np.cos(2 * theta) + oval[1] * np.sin(2 * theta))
+
+
+def _line_strip(
+    planes: Planes, pupil: PupilMargin, oval: _Oval, band_px: int, columns: int
+) -> _LineStrip:
+    """Return the strength of a dark line with a brighter inside, around an oval."""
+    theta = directions_rad(columns)
+    base = _rim_radii(oval.radius_px, oval.oval_px, theta)
+    width = max(2, round(SETTINGS.line * oval.radius_px))
+    offset = np.arange(-band_px - 3 * width, band_px + 3 * width + 1)
+    radii = base[None, :] + offset[:, None]
+    log = unroll(planes.log_rgb, oval.centre_px, radii).mean(axis=-1)
+    log = smooth_along(log, 3.0 * columns / 720.0 * 2.0)
+    half = width // 2
+    middle = radial_mean(log, -half, half)
+    inside = radial_mean(log, -width - half, -width + half)
+    outside = radial_mean(log, width - half, width + half)
+    line = 0.5 * (inside + outside) - middle + 0.5 * (inside - outside)
+    margin = radius_about(pupil.curve_px, oval.centre_px, theta)
+    usable = (
+        (radii < margin[None, :] - 1.6 * width)
+        & (unroll(planes.glare, oval.centre_px, radii) < 0.05)
+        & (inside_frame(planes.log_rgb.shape[:2], oval.centre_px, radii) > 0)
+    )
+    keep = slice(3 * width, -3 * width)
+    line, usable = line[keep], usable[keep]
+    values = line[usable]
+    noise = 1.4826 * float(np.median(np.abs(values - np.median(values)))) if values.size else 1.0
+    return _LineStrip(offset[keep].astype(np.float64), line, usable, noise + 1e-6)
+
+
+def _coherence(
+    level: FloatArray, strip: _LineStrip, basis: FloatArray, shapes: FloatArray
+) -> FloatArray:
+    """Return the mean clipped line strength along each of the shapes (m, 5)."""
+    row = shapes @ basis.T - strip.offset_px[0]
+    low = np.floor(row).astype(np.int64)
+    share = row - low
+    within = (low >= 0) & (low < level.shape[0] - 1)
+    low = np.clip(low, 0, level.shape[0] - 2)
+    column = np.arange(level.shape[1])[None, :]
+    value = level[low, column] * (1.0 - share) + level[low + 1, column] * share
+    counted = strip.usable[low, column] & within
+    silent = 0.15 * level.shape[1]
+    return np.asarray((value * counted).sum(axis=1) / (counted.sum(axis=1) + silent))
+
+
+def _settle(planes: Planes, pupil: PupilMargin, candidate: CircleCandidate) -> _Oval:
+    """Move, scale and make a circle oval until it lies along the most coherent line."""
+    radius = candidate.radius_px
+    oval = _Oval((candidate.u_px, candidate.v_px), radius, (0.0, 0.0), 0.0)
+    columns = 240
+    strip = _line_strip(planes, pupil, oval, int(0.055 * radius), columns)
+    level = np.clip(strip.line / strip.noise, -2.0, 4.0)
+    basis = _basis(directions_rad(columns))
+    shift = np.arange(-5, 6) * 0.0055 * radius
+    growth = np.arange(-8, 9) * 0.005 * radius
+    mesh = np.array(np.meshgrid(growth, shift, shift, indexing="ij")).reshape(3, -1).T
+    shapes = np.hstack([mesh, np.zeros((len(mesh), 2))])
+    votes = _coherence(level, strip, basis, shapes)
+    starts = shapes[np.argsort(votes)[::-1][:60:15]]
+    climbs = [
+        _climb(lambda s: _coherence(level, strip, basis, s), start, radius) for start in starts
+    ]
+    shape, best = max(climbs, key=lambda climb: climb[1])
+    centre = (oval.centre_px[0] + float(shape[1]), oval.centre_px[1] - float(shape[2]))
+    return _Oval(centre, radius + float(shape[0]), (float(shape[3]), float(shape[4])), best)
+
+
+def _moves() -> FloatArray:
+    """Return unit moves of a shape: each number alone, and each two together."""
+    alone = np.eye(5)
+    pairs = [alone[i] + sign * alone[k] for i in range(5) for k in range(i) for sign in (-1.0, 1.0)]
+    both = np.vstack([alone, np.array(pairs)])
+    return np.vstack([both, -both, 2.0 * alone, -2.0 * alone])
+
+
+def _climb(
+    score: Callable[[FloatArray], FloatArray], start: FloatArray, radius: float
+) -> tuple[FloatArray, float]:
+    """Climb to the nearest best shape by moves that are halved when none helps."""
+    shape, best, moves = start, -np.inf, _moves()
+    step = 0.006 * radius
+    limit = SETTINGS.ovalness_limit * radius
+    while step > 0.0004 * radius:
+        trial = shape + step * moves
+        trial[:, 3:] = np.clip(trial[:, 3:], -limit, limit)
+        votes = score(trial)
+        if votes.max() > best + 1e-6:
+            shape, best = trial[int(np.argmax(votes))], float(votes.max())
+        else:
+            step *= 0.5
+    return shape, best
+
+
+def _follow(planes: Planes, pupil: PupilMargin, oval: _Oval) -> Rim | None:
+    """Follow the line within a narrow band and fit the ellipse through it."""
+    theta = directions_rad(COLUMNS)
+    basis = _basis(theta)
+    columns = np.arange(COLUMNS)
+    wide = _line_strip(planes, pupil, oval, int(0.06 * oval.radius_px), COLUMNS)
+    rim: Rim | None = None
+    for band in (0.012, 0.008):
+        strip = _line_strip(planes, pupil, oval, max(4, int(band * oval.radius_px)), COLUMNS)
+        level = np.clip(strip.line / wide.noise, -2.0, 6.0) * strip.usable
+        pull = 0.5 * (strip.offset_px / (SETTINGS.pull * oval.radius_px)) ** 2
+        path = closed_path(pull[:, None] - level, 1, 0.5)
+        found = strip.offset_px[path] + peak_offset(strip.line, path)
+        usable = strip.usable[path, columns]
+        strength = np.where(usable, level[path, columns], 0.0)
+        if (strength > 1.0).sum() < COLUMNS // 18:
+            return None
+        shape, scale, covariance = _fit_oval(basis, found, strength, oval)
+        oval = _moved(oval, shape)
+        rim = Rim(
+            quality=0.0,
+            centre_px=oval.centre_px,
+            radius_px=oval.radius_px,
+            oval_px=oval.oval_px,
+            residual_px=scale,
+            covariance=covariance,
+            usable=usable,
+            strength=strength,
+            residuals_px=found - basis @ shape,
+        )
+    return None if rim is None else replace(rim, quality=_quality(planes, pupil, rim))
+
+
+def _moved(oval: _Oval, shape: FloatArray) -> _Oval:
+    return _Oval(
+        (oval.centre_px[0] + float(shape[1]), oval.centre_px[1] - float(shape[2])),
+        oval.radius_px + float(shape[0]),
+        (oval.oval_px[0] + float(shape[3]), oval.oval_px[1] + float(shape[4])),
+        oval.votes,
+    )
+
+
+def _fit_oval(
+    basis: FloatArray, found: FloatArray, strength: FloatArray, oval: _Oval
+) -> tuple[FloatArray, float, FloatArray]:
+    """Fit the oval's correction; a short arc leaves its ovalness at the prior."""
+    base = np.clip(strength - 0.5, 0.0, 3.0) / 3.0
+    weights = base.copy()
+    prior = np.zeros((5, 5))
+    round_ = np.r_[np.zeros(3), -np.asarray(oval.oval_px)]
+    shape, scale = np.zeros(5), 1.0
+    for _ in range(10):
+        # Errors of a line's place run along with it: six columns carry one measurement.
+        doubt = max(scale, SETTINGS.place_sd_px) / (SETTINGS.ovalness_sd * oval.radius_px)
+        prior[3, 3] = prior[4, 4] = 6.0 * doubt**2
+        weighted = basis * weights[:, None]
+        normal = weighted.T @ basis + prior + 1e-9 * np.eye(5)
+        shape = np.linalg.solve(normal, weighted.T @ found + prior @ round_)
+        residual = found - basis @ shape
+        scale = 1.4826 * float(np.median(np.abs(residual[base > 0]))) + 0.1
+        weights = base * tukey_weights(residual, scale)
+    covariance = np.linalg.inv(normal) * scale**2 * 6.0
+    return shape, scale, np.asarray(covariance)
+
+
+def _quality(planes: Planes, pupil: PupilMargin, rim: Rim) -> float:
+    """Rate a rim: line strength, scatter about the ellipse, and colour step."""
+    oval = _Oval(rim.centre_px, rim.radius_px, rim.oval_px, 0.0)
+    strip = _line_strip(planes, pupil, oval, int(0.09 * rim.radius_px), 360)
+    level = np.clip(strip.line / strip.noise, -2.0, 4.0)
+    middle = int(np.argmin(np.abs(strip.offset_px)))
+    usable = strip.usable[middle]
+    mean = float((level[middle - 1 : middle + 2].mean(axis=0) * usable).sum())
+    mean /= float(usable.sum()) + 0.08 * len(usable)
+    steadiness = min(1.0, 1.0 / (rim.residual_px / (0.0018 * rim.radius_px) + 0.3))
+    colour = min(0.3, _colour_step(planes, pupil, rim)) - SETTINGS.colour_step
+    return mean * steadiness - 6.0 * max(0.0, colour)
+
+
+def _colour_step(planes: Planes, pupil: PupilMargin, rim: Rim) -> float:
+    """By how much does blue over red rise from inside to outside the rim, median, log units?"""
+    theta = directions_rad(360)
+    width = max(2, round(SETTINGS.line * rim.radius_px))
+    radii = (
+        _rim_radii(rim.radius_px, rim.oval_px, theta) + np.arange(-4 * width, 4 * width)[:, None]
+    )
+    colours = unroll(planes.log_rgb, rim.centre_px, radii)
+    margin = radius_about(pupil.curve_px, rim.centre_px, theta)
+    clear = radii[-1] < margin - 2.5 * width
+    if clear.sum() < 36:
+        return 0.0
+    ratio = colours[..., 2] - colours[..., 0]
+    return float(np.median((ratio[-3 * width :].mean(0) - ratio[: 3 * width].mean(0))[clear]))

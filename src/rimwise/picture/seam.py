@@ -1,0 +1,167 @@
+"""The edge of a thin whitish sheet: a rise of blue over red outwards, with a fine dark line."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from rimwise.picture.paths import closed_path, peak_offset
+from rimwise.picture.planes import Planes
+from rimwise.picture.pupil import PupilMargin
+from rimwise.picture.rim import COLUMNS, Rim
+from rimwise.picture.strip import (
+    directions_rad,
+    inside_frame,
+    radial_mean,
+    radius_about,
+    smooth_along,
+    unroll,
+)
+from rimwise.terms.arrays import BoolArray, FloatArray
+
+
+@dataclass(frozen=True, slots=True)
+class SeamSettings:
+    """Settings of the seam finder, lengths in rim radii, with reasons.
+
+    Parameters
+    ----------
+    reach_in, reach_out : float
+        Where the seam is looked for: an opening of half to five quarters of the optic.
+    line : float
+        Width of the fine line along the seam.
+    sheet : float
+        How far the whitish sheet must go on outwards.
+    line_share : float
+        Weight of the line against the rise of whiteness: the line is sharper, the rise surer.
+    clear_of_margin : float
+        Rows this near to the pupil's margin belong to the iris's shadow.
+    rim_reach, rim_waves : float, int
+        How far from the rim its own lines reach, and how many waves describe their slow change
+        around it (lighting from one side, folds); they are taken out before the seam is sought.
+    """
+
+    reach_in: float = 0.55
+    reach_out: float = 0.30
+    line: float = 0.010
+    sheet: float = 0.022
+    line_share: float = 0.6
+    clear_of_margin: float = 0.020
+    rim_reach: float = 0.030
+    rim_waves: int = 1
+
+
+SETTINGS = SeamSettings()
+
+
+@dataclass(frozen=True, slots=True)
+class Seam:
+    """A found seam in working pixels, 720 directions about the rim's centre.
+
+    Parameters
+    ----------
+    radii_px : array (720,)
+        Radius of the seam.
+    strength : array (720,)
+        Strength of rise and line together, in noise levels; 0 where nothing can be seen.
+    rise : array (720,)
+        Rise of whiteness alone, in noise levels.
+    usable : array (720,) of bool
+        Directions in which the path runs through visible tissue.
+    """
+
+    radii_px: FloatArray
+    strength: FloatArray
+    rise: FloatArray
+    usable: BoolArray
+
+
+@dataclass(frozen=True, slots=True)
+class _Strips:
+    offset_px: FloatArray
+    rise: FloatArray
+    line: FloatArray
+    usable: BoolArray
+
+
+def find_seam(planes: Planes, pupil: PupilMargin, rim: Rim) -> Seam:
+    """Where does the whitish sheet begin, all the way round?
+
+    Notes
+    -----
+    Own derivation: capsule scatters white light, so blue over red rises where it begins, whatever
+    the lighting; the sheet's edge also shows as a fine line. Both are measured in the strip around
+    the rim, in noise levels, clipped, and the closed path of greatest sum is taken.
+    """
+    strips = _strips(planes, pupil, rim)
+    rise = np.clip(_levels(strips.rise, strips.usable), -3.0, 6.0)
+    line = np.clip(_levels(strips.line, strips.usable), -2.0, 4.0)
+    level = (rise + SETTINGS.line_share * line) * strips.usable
+    path = closed_path(-level, 1, 0.15)
+    columns = np.arange(COLUMNS)
+    fine = peak_offset(smooth_along(strips.rise, 2.0), path)
+    return Seam(
+        radii_px=rim.radii_px + strips.offset_px[path] + fine,
+        strength=level[path, columns],
+        rise=rise[path, columns],
+        usable=strips.usable[path, columns],
+    )
+
+
+def _levels(values: FloatArray, usable: BoolArray) -> FloatArray:
+    chosen = values[usable]
+    if chosen.size == 0:
+        return np.zeros_like(values)
+    return values / (1.4826 * float(np.median(np.abs(chosen - np.median(chosen)))) + 1e-6)
+
+
+def _strips(planes: Planes, pupil: PupilMargin, rim: Rim) -> _Strips:
+    radius = rim.radius_px
+    offset = np.arange(-int(SETTINGS.reach_in * radius), int(SETTINGS.reach_out * radius) + 1)
+    radii = rim.radii_px[None, :] + offset[:, None]
+    theta = directions_rad(COLUMNS)
+    margin = radius_about(pupil.curve_px, rim.centre_px, theta)
+    log = unroll(planes.log_rgb, rim.centre_px, radii)
+    tissue = radii < margin[None, :] - 0.012 * radius
+    # Beyond the margin the last tissue is repeated, so that no false step arises there.
+    last = np.maximum(tissue.sum(axis=0) - 1, 0)
+    log = np.where(tissue[..., None], log, log[last, np.arange(COLUMNS)][None])
+    usable = (
+        (radii < margin[None, :] - SETTINGS.clear_of_margin * radius)
+        & (unroll(planes.glare, rim.centre_px, radii) < 0.05)
+        & (inside_frame(planes.log_rgb.shape[:2], rim.centre_px, radii) > 0)
+    )
+    whiteness = smooth_along(log[..., 2] - log[..., 0], 3.0)
+    brightness = smooth_along(log.mean(axis=-1), 2.0)
+    sheet = max(2, round(SETTINGS.sheet * radius))
+    rise = radial_mean(whiteness, 1, sheet) - radial_mean(whiteness, -sheet, -1)
+    line = _dark_line(brightness, max(1, round(0.5 * SETTINGS.line * radius)))
+    near_rim = np.abs(offset) <= SETTINGS.rim_reach * radius
+    for strip in (rise, line):
+        strip[near_rim] -= _slow_part(strip[near_rim], usable[near_rim])
+    return _Strips(offset.astype(np.float64), rise, line, usable)
+
+
+def _slow_part(rows: FloatArray, usable: BoolArray) -> FloatArray:
+    """Return what changes slowly along each row: the rim's own line, not a seam that crosses it."""
+    theta = directions_rad(rows.shape[1])
+    waves = [f(k * theta) for k in range(1, SETTINGS.rim_waves + 1) for f in (np.cos, np.sin)]
+    basis = np.column_stack([np.ones_like(theta), *waves])
+    weights = usable.astype(np.float64)
+    fit = np.zeros_like(rows)
+    ridge = 1e-3 * rows.shape[1] * np.eye(basis.shape[1])
+    for _ in range(6):
+        normal = np.einsum("nk,rn,nl->rkl", basis, weights, basis, optimize=True) + ridge
+        right = (rows * weights) @ basis
+        fit = np.linalg.solve(normal, right[..., None])[..., 0] @ basis.T
+        residual = np.where(usable, rows - fit, 0.0)
+        scale = 1.4826 * np.median(np.abs(residual), axis=1, keepdims=True) + 1e-6
+        ratio = np.clip(1.0 - (residual / (3.0 * scale)) ** 2, 0.0, None)
+        weights = usable * ratio * ratio
+    return np.asarray(fit)
+
+
+def _dark_line(brightness: FloatArray, half: int) -> FloatArray:
+    sides = radial_mean(brightness, -3 * half, -2 * half) + radial_mean(
+        brightness, 2 * half, 3 * half
+    )
+    return np.asarray(0.5 * sides - radial_mean(brightness, -half, max(0, half - 1)))

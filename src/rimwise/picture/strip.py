@@ -1,0 +1,112 @@
+"""The picture unrolled around a centre: rows are radii, columns are directions.
+
+Directions run counter-clockwise from picture right, column k of n at 360°·k/n.
+"""
+
+import cv2
+import numpy as np
+
+from rimwise.picture.planes import Float32Array
+from rimwise.terms.arrays import FloatArray
+
+
+def directions_rad(count: int) -> FloatArray:
+    """Which directions do the columns of a strip have?"""
+    return 2.0 * np.pi * np.arange(count) / count
+
+
+def unroll(plane: Float32Array, centre_px: tuple[float, float], radii_px: FloatArray) -> FloatArray:
+    """What does the picture show at these radii around a centre?
+
+    Parameters
+    ----------
+    plane : array (h, w) or (h, w, c) of float32
+        One or more planes of the picture.
+    centre_px : (float, float)
+        Column and row of the centre.
+    radii_px : array (rows, n)
+        Radius of each sample.
+
+    Returns
+    -------
+    array (rows, n) or (rows, n, c)
+        Bilinear samples; outside the picture its border is repeated.
+
+    Examples
+    --------
+    >>> ramp = np.tile(np.arange(9, dtype=np.float32), (9, 1))
+    >>> unroll(ramp, (4.0, 4.0), np.full((1, 4), 2.0)).round(6).tolist()
+    [[6.0, 4.0, 2.0, 4.0]]
+    """
+    theta = directions_rad(radii_px.shape[1])
+    u = (centre_px[0] + radii_px * np.cos(theta)).astype(np.float32)
+    v = (centre_px[1] - radii_px * np.sin(theta)).astype(np.float32)
+    return np.asarray(
+        cv2.remap(plane, u, v, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE), dtype=np.float64
+    )
+
+
+def inside_frame(
+    shape: tuple[int, int], centre_px: tuple[float, float], radii_px: FloatArray
+) -> FloatArray:
+    """Which samples lie inside the picture (1) and which beyond its border (0)?"""
+    theta = directions_rad(radii_px.shape[1])
+    u = centre_px[0] + radii_px * np.cos(theta)
+    v = centre_px[1] - radii_px * np.sin(theta)
+    return ((u > 1) & (u < shape[1] - 2) & (v > 1) & (v < shape[0] - 2)).astype(np.float64)
+
+
+def smooth_along(strip: FloatArray, sd_columns: float) -> FloatArray:
+    """Smooth a strip along its directions, which close upon themselves."""
+    pad = min(strip.shape[1], int(4 * sd_columns) + 1)
+    closed = np.hstack([strip[:, -pad:], strip, strip[:, :pad]])
+    smooth = cv2.GaussianBlur(np.ascontiguousarray(closed), (0, 0), sigmaX=sd_columns, sigmaY=0.01)
+    return np.asarray(smooth[:, pad:-pad])
+
+
+def radial_mean(strip: FloatArray, first: int, last: int) -> FloatArray:
+    """Return at each sample the mean over the rows from ``first`` to ``last`` away from it.
+
+    Examples
+    --------
+    >>> radial_mean(np.array([[0.0], [1.0], [2.0], [3.0]]), 1, 2)[:2].ravel().tolist()
+    [1.5, 2.5]
+    """
+    rows = strip.shape[0]
+    total = np.vstack([np.zeros((1, strip.shape[1])), np.cumsum(strip, axis=0)])
+    index = np.arange(rows)
+    low, high = np.clip(index + first, 0, rows), np.clip(index + last + 1, 0, rows)
+    count = np.maximum(high - low, 1)[:, None]
+    return np.asarray((total[high] - total[low]) / count)
+
+
+def radius_about(
+    curve_px: FloatArray, centre_px: tuple[float, float], theta_rad: FloatArray
+) -> FloatArray:
+    """How far is a star-shaped closed curve from a point, along given directions?
+
+    Parameters
+    ----------
+    curve_px : array (m, 2)
+        Points (column, row) in order around the curve.
+    centre_px : (float, float)
+        A point inside.
+    theta_rad : array (n,)
+        Directions counter-clockwise from picture right.
+    """
+    du, dv = curve_px[:, 0] - centre_px[0], centre_px[1] - curve_px[:, 1]
+    angle = np.arctan2(dv, du) % (2.0 * np.pi)
+    order = np.argsort(angle)
+    return np.asarray(
+        np.interp(theta_rad, angle[order], np.hypot(du, dv)[order], period=2.0 * np.pi)
+    )
+
+
+def points_at(
+    centre_px: tuple[float, float], theta_rad: FloatArray, radii_px: FloatArray
+) -> FloatArray:
+    """Return the points (n, 2) at these directions and radii from a centre."""
+    return np.stack(
+        [centre_px[0] + radii_px * np.cos(theta_rad), centre_px[1] - radii_px * np.sin(theta_rad)],
+        axis=-1,
+    )
