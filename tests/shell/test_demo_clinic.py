@@ -6,6 +6,7 @@ import math
 import numpy as np
 import pytest
 
+from rimwise import journey
 from rimwise.demo import clinic, shelf
 from rimwise.demo.clinic import run_demo
 from rimwise.demo.eyes import EYES, INTENDED_MM, Hand, draw_series, next_case
@@ -210,3 +211,23 @@ def test_a_refused_picture_tells_nothing_of_the_hand():
     made = opening_made(told, INTENDED_MM)
     assert (made.nasal_mm, made.superior_mm) == (-0.1, 0.0)
     assert made.diameter_error_mm == pytest.approx(0.1)
+
+
+def test_findings_are_kept_while_program_picture_and_sheet_are_the_same(tmp_path, monkeypatch):
+    calls = []
+
+    def counting(raster, sheet, *, picture, sha256):
+        calls.append(picture)
+        return stand_in(raster, sheet, picture=picture, sha256=sha256)
+
+    monkeypatch.setattr(clinic, "DAY", DAY[:1])
+    monkeypatch.setattr(journey, "_measure_step", lambda: counting)
+    lines = run_demo(tmp_path)
+    assert len(calls) == 4
+    assert run_demo(tmp_path) == lines
+    assert len(calls) == 4
+    sheet = tmp_path / "pictures" / "invented_traced_easy_001.toml"
+    sheet.write_bytes(sheet.read_bytes() + b"\n")
+    (tmp_path / "findings" / "invented_E-001.json").write_text("{}")
+    assert run_demo(tmp_path) == lines
+    assert calls[4:] == ["invented_E-001.jpg"]

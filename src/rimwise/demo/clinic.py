@@ -2,6 +2,7 @@
 
 import csv
 import io
+import json
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -25,8 +26,9 @@ from rimwise.demo.keeping import Keeping, recipe_of
 from rimwise.demo.photos import Difficulty
 from rimwise.demo.shelf import SEED, ShelvedPicture, shelve_eye, shelve_traced
 from rimwise.exchange.pdf import day_pdf
-from rimwise.exchange.pictures import load_picture
+from rimwise.exchange.pictures import LoadedPicture, load_picture
 from rimwise.exchange.results import cover_document, document_of
+from rimwise.exchange.results_reading import cover_finding_from_document
 from rimwise.exchange.sheets import picture_sheet_for
 from rimwise.exchange.writing import make_folder, write_bytes, write_json
 from rimwise.journey import Measure, OpeningMade, finding_of, opening_made, plan_of, spread_of
@@ -120,13 +122,17 @@ def _measure_day(
     measure: Measure | None,
 ) -> DayOutcome:
     """Measure and draw every picture, gather the spread, plan the next eye."""
-    folder = make_folder(out / "drawings")
+    folder, findings = make_folder(out / "drawings"), make_folder(out / "findings")
     checks, drawings = [], {}
     for index, shelved in enumerate(shelf):
         if progress is not None:
             progress(len(shelf) + index, 2 * len(shelf), f"measure {shelved.path.name}")
         loaded, sheet = load_picture(shelved.path), picture_sheet_for(shelved.path)
-        finding = finding_of(loaded.raster, sheet, shelved.path.name, loaded.sha256, measure)
+        if measure is None:
+            place = findings / f"{shelved.path.stem}.json"
+            finding = _finding(place, shelved.path.name, loaded, sheet)
+        else:
+            finding = finding_of(loaded.raster, sheet, shelved.path.name, loaded.sha256, measure)
         checks.append(Check(shelved, finding))
         path = folder / f"{shelved.path.stem}.cover.png"
         drawings[finding.picture] = _drawing(path, loaded.raster, finding, sheet)
@@ -136,6 +142,17 @@ def _measure_day(
     svg = draw_plan(plan, "svg")
     write_bytes(folder / f"invented_{plan.code}.plan.svg", svg)
     return DayOutcome(checks, drawings, made, spread, plan, svg)
+
+
+def _finding(path: Path, picture: str, loaded: LoadedPicture, sheet: PictureSheet) -> CoverFinding:
+    """Measure a picture, unless this very program measured these very bytes before."""
+    recipe, keeping = recipe_of("rimwise", loaded.sha256, sheet), Keeping(path.parent)
+    if not keeping.has(recipe, path):
+        found = finding_of(loaded.raster, sheet, picture, loaded.sha256)
+        write_json(path, document_of([cover_document(found)]))
+        keeping.note(recipe, path)
+    document = json.loads(path.read_text(encoding="utf-8"))
+    return cover_finding_from_document(document["results"][0])
 
 
 def _drawing(path: Path, raster: Raster, finding: CoverFinding, sheet: PictureSheet) -> bytes:

@@ -2,7 +2,9 @@
 
 import hashlib
 import json
+from functools import cache
 from importlib import resources
+from importlib.resources.abc import Traversable
 from pathlib import Path
 
 from rimwise.exchange.writing import write_json
@@ -38,17 +40,27 @@ class Keeping:
 
 
 def recipe_of(package: str, *parts: object) -> str:
-    """Which recipe do these inputs and the text of this package make? (SHA-256)
+    """Which recipe do these inputs and all the text of this package make? (SHA-256)
 
     A changed program makes its files anew.
     """
-    digest = hashlib.sha256()
-    for entry in sorted(resources.files(package).iterdir(), key=lambda item: item.name):
-        if entry.name.endswith(".py"):
-            digest.update(entry.read_bytes())
+    digest = hashlib.sha256(_text_hash(package))
     for part in parts:
         digest.update(repr(part).encode("utf-8") + b"\0")
     return digest.hexdigest()
+
+
+@cache
+def _text_hash(package: str) -> bytes:
+    digest = hashlib.sha256()
+    folders: list[Traversable] = [resources.files(package)]
+    while folders:
+        for entry in sorted(folders.pop().iterdir(), key=lambda item: item.name):
+            if entry.is_dir() and entry.name != "__pycache__":
+                folders.append(entry)
+            elif entry.name.endswith((".py", ".toml")):
+                digest.update(entry.read_bytes())
+    return digest.digest()
 
 
 def _hash(path: Path) -> str:
