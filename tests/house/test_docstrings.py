@@ -11,9 +11,29 @@ from typing import TypeGuard
 import tree
 
 # "module: name" -> why it shows no example.
+_ONE_LINE = "one line; System and conic show it"
+_A_RECORD = "a record; the function that makes it shows it"
+_A_PICTURE = "needs a whole picture; measure_photograph shows what comes of it"
+_A_PLAN = "needs a whole plan, which its layer cannot make; tests/steps shows it"
 NO_EXAMPLE: dict[str, str] = {
-    "records.assumption: Assumption": "a record; its JSON is shown by the plan that holds it",
-    "records.plan: Plan": "a record; make_plan shows one",
+    "eye.model: EyeModel": _A_RECORD,
+    "optics.pose: as_matrix3": _ONE_LINE,
+    "optics.pose: as_vec3": _ONE_LINE,
+    "optics.surface: plane": _ONE_LINE,
+    "optics.system: pass_through": _ONE_LINE,
+    "optics.system: reflect": _ONE_LINE,
+    "optics.system: refract": _ONE_LINE,
+    "picture.contrast: visible_line": _A_PICTURE,
+    "picture.planes: Planes": _A_PICTURE,
+    "picture.pupil: find_pupil": _A_PICTURE,
+    "picture.rim: find_rims": _A_PICTURE,
+    "picture.seam: find_seam": _A_PICTURE,
+    "published.eyes: SchematicEye": _A_RECORD,
+    "records.assumption: Assumption": _A_RECORD,
+    "records.plan: Plan": _A_RECORD,
+    "report.plan_drawing: draw_plan": _A_PLAN,
+    "report.plan_drawing: plan_description": _A_PLAN,
+    "report.plan_words: plan_table": _A_PLAN,
 }
 
 

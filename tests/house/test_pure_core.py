@@ -38,7 +38,6 @@ GLOBAL_RANDOMNESS = {
 # "path: what" -> why the pure core may do it here.
 ALLOWED = {
     "src/rimwise/published/load.py: importlib": "reads the package's own tables",
-    "src/rimwise/published/eyes.py: importlib": "reads the package's own schematic eyes",
     "src/rimwise/published/eyes.py: importlib": "reads the package's own tables",
     "src/rimwise/report/cover_drawing.py: io": "the drawing's bytes stay in memory",
     "src/rimwise/report/cover_drawing.py: savefig": "saves into those bytes, not to disk",

@@ -117,6 +117,14 @@ def ray_matrix(system: System, way: int = -1, upto: int | None = None, since: in
     ------
     WrongInput
         If a surface is tilted or off the axis.
+
+    Examples
+    --------
+    >>> from rimwise.optics.surface import sphere
+    >>> from rimwise.optics.system import refract
+    >>> cornea = System((refract(sphere(-7.7), 1.3375),))
+    >>> round(-1000.0 * ray_matrix(cornea).in_meridian()[2], 3)
+    43.831
     """
     stop = len(system.steps) if upto is None else upto
     media, matrix = system.media, np.eye(4)
@@ -195,6 +203,16 @@ def entrance_pupil(system: System, stop: int, way: int = -1, meridian_rad: float
     -------
     Pupil
         ``magnification`` is the pupil's size over the stop's.
+
+    Examples
+    --------
+    >>> from rimwise.optics.pose import Pose
+    >>> from rimwise.optics.surface import plane, sphere
+    >>> from rimwise.optics.system import pass_through, refract
+    >>> iris = pass_through(plane(Pose.at(0.0, 0.0, -3.0)))
+    >>> pupil = entrance_pupil(System((refract(sphere(-7.7), 1.336), iris)), 1)
+    >>> round(pupil.z_mm, 3), round(pupil.magnification, 3)
+    (-2.489, 1.109)
     """
     m = ray_matrix(system, way, upto=stop + 1)
     a, b, _, _ = m.in_meridian(meridian_rad)
@@ -202,14 +220,31 @@ def entrance_pupil(system: System, stop: int, way: int = -1, meridian_rad: float
 
 
 def exit_pupil(system: System, stop: int, way: int = -1, meridian_rad: float = 0.0) -> Pupil:
-    """Where and how large does the stop look from behind a centred system?"""
+    """Where and how large does the stop look from behind a centred system?
+
+    Examples
+    --------
+    >>> from rimwise.optics.surface import plane
+    >>> from rimwise.optics.system import pass_through
+    >>> exit_pupil(System((pass_through(plane()),)), 0).magnification
+    1.0
+    """
     m = ray_matrix(system, way, since=stop)
     _, b, _, d = m.in_meridian(meridian_rad)
     return Pupil(m.end_z_mm - m.end_way * m.end_index * b / d, 1.0 / d)
 
 
 def image_z_mm(m: RayMatrix, object_z_mm: float, meridian_rad: float = 0.0) -> float:
-    """Where on the axis is a point of the axis imaged? Infinity where rays leave parallel."""
+    """Where on the axis is a point of the axis imaged? Infinity where rays leave parallel.
+
+    Examples
+    --------
+    >>> from rimwise.optics.surface import sphere
+    >>> from rimwise.optics.system import refract
+    >>> eye = ray_matrix(System((refract(sphere(-5.55), 4.0 / 3.0),)))
+    >>> round(image_z_mm(eye, 1e9), 3)
+    -22.2
+    """
     a, b, c, d = m.in_meridian(meridian_rad)
     reduced = m.start_way * (m.start_z_mm - object_z_mm) / m.start_index
     below = c * reduced + d

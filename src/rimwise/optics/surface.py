@@ -132,7 +132,14 @@ def conic(
     semi_diameter_mm: float = math.inf,
     name: str = "",
 ) -> Surface:
-    """Make a conic of revolution: z = c r² / (1 + √(1 - (1 + k) c² r²)), c = 1 / radius."""
+    """Make a conic of revolution: z = c r² / (1 + √(1 - (1 + k) c² r²)), c = 1 / radius.
+
+    Examples
+    --------
+    >>> parabola = conic(5.0, -1.0)
+    >>> round(float(parabola.sag_mm(np.array(3.0), np.array(0.0))), 12)
+    0.9
+    """
     c = _curvature(radius_mm)
     return Surface("conic", c, c, k, k, (), 0.0, semi_diameter_mm, pose or Pose(), name)
 
