@@ -40,7 +40,7 @@ class _StandIns(MetaPathFinder, Loader):
 
     def create_module(self, spec: ModuleSpec) -> ModuleType:
         module = ModuleType(spec.name)
-        module.__getattr__ = lambda name: MagicMock(name=name)  # type: ignore[method-assign]
+        module.__getattr__ = lambda name: MagicMock(name=name)
         self.made.append(spec.name)
         return module
 
@@ -91,7 +91,7 @@ def _optiland_surfaces(system: System) -> list[Any]:
     standard = importlib.import_module("optiland.surfaces.standard_surface")
     models = importlib.import_module("optiland.interactions.refractive_reflective_model")
     ideal = importlib.import_module("optiland.materials").IdealMaterial
-    media = [ideal(n=float(m)) for m in system.media]  # type: ignore[arg-type]
+    media = [ideal(n=float(m)) for m in system.media]
     planes = importlib.import_module("optiland.geometries.plane")
     frames = importlib.import_module("optiland.coordinate_system")
     found = [standard.Surface(None, media[0], planes.Plane(frames.CoordinateSystem()))]
@@ -160,7 +160,7 @@ def _rayoptics_path(system: System) -> list[Any]:
             way = -way if step.action == "reflect" else way
         turn = there.matrix().T @ here.matrix()
         shift = here.matrix().T @ (there.origin() - here.origin())
-        path.append([made, None, (turn, shift), float(system.media[i]), way])  # type: ignore[arg-type]
+        path.append([made, None, (turn, shift), float(system.media[i]), way])
     return path
 
 
@@ -180,9 +180,9 @@ def batoid_tracer(system: System) -> Callable[[Rays], Ends]:
     for i, step in enumerate(system.steps):
         pose = step.surface.pose
         frame = batoid.CoordSys(origin=pose.origin(), rot=pose.matrix())
-        before, behind = (batoid.ConstMedium(float(m)) for m in system.media[i : i + 2])  # type: ignore[arg-type]
+        before, behind = (batoid.ConstMedium(float(m)) for m in system.media[i : i + 2])
         parts.append((step.action, _batoid_shape(batoid, step.surface), frame, before, behind))
-    first, last = float(system.media[0]), float(system.media[-1])  # type: ignore[arg-type]
+    first, last = float(system.media[0]), float(system.media[-1])
 
     def run(start: Rays) -> Ends:
         x, y, z = start.positions_mm.T.copy()

@@ -130,7 +130,7 @@ def test_dispersion_formulas() -> None:
         "laurent": ((1.75, -0.01, 0.005), math.sqrt(1.75 - 0.0025 + 0.02)),
     }
     for form, (numbers, expected) in forms.items():
-        assert Dispersion(form, numbers).index(500.0) == pytest.approx(expected, abs=1e-15)  # type: ignore[arg-type]
+        assert Dispersion(form, numbers).index(500.0) == pytest.approx(expected, abs=1e-15)
     water = Dispersion("cauchy", (1.32, 0.003))
     assert water.scaled(1.336, 555.0).index(555.0) == pytest.approx(1.336, abs=1e-15)
     assert abbe_number(water.scaled(1.336, 555.0)) > 55.0
