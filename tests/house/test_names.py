@@ -42,6 +42,7 @@ UNITLESS = {
     "terms": "each has its own power of the unit, said in the docstring",
     "back_to_front": "a ratio",
     "magnification": "a ratio",
+    "light": "a share of the light",
     "factor": "a ratio",
     "likeness": "a pure number that ranks candidates",
     "quality": "a pure number that ranks candidates",

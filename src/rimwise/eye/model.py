@@ -7,7 +7,6 @@ that everything inside has z < 0 (``depth_mm`` = -z) and the corneal axis is the
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from itertools import pairwise
-from typing import Literal
 
 from rimwise.optics.media import Gradient, Medium
 from rimwise.optics.paraxial import RayMatrix, ray_matrix
@@ -15,10 +14,9 @@ from rimwise.optics.pose import Pose, tilt_rotation
 from rimwise.optics.surface import Surface, plane
 from rimwise.optics.system import Step, System, pass_through, reflect, refract
 from rimwise.published.eyes import Role
-from rimwise.records.eye import LensPlace
+from rimwise.records.eye import LensPlace, ReflexName
 from rimwise.terms.errors import WrongInput
 
-ReflexName = Literal["P1", "P2", "P3", "P4"]
 MIRRORS: dict[ReflexName, Role] = {
     "P1": "cornea front",
     "P2": "cornea back",

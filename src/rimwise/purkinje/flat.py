@@ -1,0 +1,121 @@
+"""From an eye, a pose and a set-up to the flat numbers that the path kernel works on."""
+
+import math
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+
+from rimwise.eye.model import EyeModel
+from rimwise.optics.media import Gradient
+from rimwise.purkinje.kernel import COLUMNS, U, V
+from rimwise.purkinje.mirrors import equivalent_mirror, index_at
+from rimwise.terms.arrays import FloatArray
+
+_KINDS = {"conic": 0.0, "biconic": 2.0}
+# A mirror flatter than this shows its image beyond any scene; the start is then taken nearer.
+_FAR_MM = 200.0
+
+
+@dataclass(frozen=True)
+class FlatEye:
+    """An eye's surfaces as the kernel reads them.
+
+    Parameters
+    ----------
+    surfaces : array
+        The flat table of :mod:`rimwise.purkinje.kernel`, eye's frame.
+    reach : int
+        Mirrors below this part can be solved by the kernel; beyond lies a gradient or a shape
+        that only the general trace knows.
+    corneal : int
+        Number of corneal surfaces.
+    """
+
+    surfaces: FloatArray
+    reach: int
+    corneal: int
+
+
+@lru_cache(maxsize=128)
+def flat_eye(model: EyeModel) -> FlatEye:
+    """Which numbers describe this eye to the kernel?
+
+    Examples
+    --------
+    >>> from rimwise.eye.schematic import schematic_model
+    >>> from rimwise.published.eyes import schematic_eye
+    >>> flat_eye(schematic_model(schematic_eye("legrand"))).reach
+    4
+    >>> flat_eye(schematic_model(schematic_eye("liou_brennan1997"))).reach
+    2
+    """
+    rows: list[list[float]] = []
+    reach: int | None = None
+    before = 1.0
+    for i, (part, upright) in enumerate(zip(model.placed, model.parts, strict=True)):
+        surface, pose = part.surface, part.surface.pose
+        if surface.axis_rad:
+            pose = pose.turned(surface.axis_rad)
+        behind = index_at(upright.behind, upright.surface.pose.vertex_mm[2])
+        shape = (
+            _KINDS.get(surface.kind, math.nan),
+            surface.curvature_x_per_mm,
+            surface.curvature_y_per_mm,
+            surface.conic_x,
+            surface.conic_y,
+        )
+        rows.append([*shape, before, behind, *pose.matrix().ravel(), *pose.vertex_mm])
+        # A gradient's index changes over the mirror: even its brightness is not the kernel's.
+        if reach is None and (surface.kind not in _KINDS or isinstance(part.behind, Gradient)):
+            reach = i
+        before = behind
+    table = np.array(rows).ravel()
+    table.setflags(write=False)
+    return FlatEye(table, len(rows) if reach is None else reach, model.stop_step)
+
+
+def start_rows(model: EyeModel, view: FloatArray, lamps: FloatArray, part: int) -> FloatArray:
+    """Where does the paraxial image of each lamp lead the camera to look?
+
+    The equivalent mirror's bisector rule: the reflex appears near the point of the mirror at
+    which the direction from its centre halves the angle between lamp and camera.
+
+    Parameters
+    ----------
+    view : array, shape (14,)
+    lamps : array, shape (n, 3)
+        Both in the eye's frame.
+
+    Returns
+    -------
+    array, shape (n, COLUMNS)
+        Rows with U and V filled in.
+
+    Examples
+    --------
+    >>> from rimwise.eye.schematic import schematic_model
+    >>> from rimwise.published.eyes import schematic_eye
+    >>> eye = schematic_model(schematic_eye("legrand"))
+    >>> view = np.array([0, 0, 200.0, 1, 0, 0, 0, 1, 0, 0, 0, 1, 0, 0])
+    >>> start_rows(eye, view, np.array([[0.0, 0.0, 200.0]]), 0)[0, :2].tolist()
+    [0.0, 0.0]
+    """
+    mirror = equivalent_mirror(model, part)
+    camera, lens = view[:3], model.lens
+    centre = np.array([0.0, 0.0, mirror.centre_z_mm])
+    radius = mirror.vertex_z_mm - mirror.centre_z_mm
+    if abs(radius) > _FAR_MM:
+        radius = math.copysign(_FAR_MM, radius)
+        centre[2] = mirror.vertex_z_mm - radius
+    if model.parts[part].of_lens and not lens.upright:
+        pivot = np.array(model.pivot_mm)
+        slopes = np.tan(np.array([*lens.tilt_rad, 0.0]))
+        centre = centre + np.array([*lens.shift_mm, 0.0]) + slopes * (centre[2] - pivot[2])
+    out = (lamps - centre) / np.linalg.norm(lamps - centre, axis=1)[:, None]
+    out = out + (camera - centre) / np.linalg.norm(camera - centre)
+    place = centre + radius * out / np.linalg.norm(out, axis=1)[:, None]
+    rows = np.zeros((len(lamps), COLUMNS))
+    local = (place - camera) @ view[3:12].reshape(3, 3).T
+    rows[:, U], rows[:, V] = local[:, 0] / -local[:, 2], local[:, 1] / -local[:, 2]
+    return rows
