@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from rimwise.optics.point_spread import PointSpread, Pupil, defocus_um
+from rimwise.optics.point_spread import PointSpread, Pupil, alternating, defocus_um, workers
 from rimwise.terms.arrays import FloatArray
 from rimwise.terms.errors import WrongInput
 from rimwise.terms.units import deg_from_rad, rad_from_deg
@@ -76,8 +76,11 @@ def transfer_of_pupil(pupil: Pupil) -> Transfer:
     from scipy import fft  # noqa: PLC0415 - a tenth of a second, only where needed
 
     side = 2 * pupil.error_um.shape[0]
-    image = fft.fft2(pupil.field(), (side, side))
-    transfer = fft.fftshift(fft.ifft2(image.real**2 + image.imag**2))
+    rows = fft.fft(pupil.field(), side, axis=1, overwrite_x=True)
+    image = fft.fft(rows, side, axis=0, overwrite_x=True, workers=workers(side))
+    sign = alternating(side)
+    intensity = (image.real**2 + image.imag**2) * sign * sign[:, None]
+    transfer = fft.ifft2(intensity, workers=workers(side))
     # Rim cells meet themselves only without a shift, where their share would count squared.
     transfer = np.conj(transfer) / pupil.energy
     transfer[side // 2, side // 2] = 1.0
@@ -90,8 +93,14 @@ def transfer_of_image(image: PointSpread) -> Transfer:
     from scipy import fft  # noqa: PLC0415 - a tenth of a second, only where needed
 
     m = image.intensity.shape[0]
-    transfer = fft.fftshift(fft.fft2(fft.ifftshift(image.intensity)))
-    transfer = transfer / transfer[m // 2, m // 2].real
+    if m % 2:
+        transfer = fft.fftshift(fft.fft2(fft.ifftshift(image.intensity)))
+    else:
+        sign = alternating(m)
+        transfer = fft.fft2(image.intensity * sign * sign[:, None], workers=workers(m))
+        transfer *= sign
+        transfer *= sign[:, None]
+    transfer /= transfer[m // 2, m // 2].real
     return Transfer(transfer, rad_from_deg(1.0) / (m * image.step_rad))
 
 

@@ -19,6 +19,7 @@ from rimwise.terms.errors import WrongInput
 
 ComplexArray = NDArray[np.complex128]
 EDGE_SAMPLES = 16
+PARALLEL_SIDE = 1024
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,8 +64,12 @@ class Pupil:
 
     def field(self) -> ComplexArray:
         """Return the complex field over the pupil."""
-        turns = self.error_um * (1000.0 / self.wavelength_nm)
-        return np.asarray(self.amplitude * np.exp(-2j * np.pi * turns))
+        phase = self.error_um * (-2e3 * np.pi / self.wavelength_nm)
+        field = np.empty(phase.shape, dtype=np.complex128)
+        amplitude = self.amplitude
+        np.multiply(amplitude, np.cos(phase), out=field.real)
+        np.multiply(amplitude, np.sin(phase), out=field.imag)
+        return field
 
     def with_added(self, error_um: FloatArray) -> "Pupil":
         """Return the pupil with more wavefront error."""
@@ -162,16 +167,26 @@ def point_spread_fft(pupil: Pupil, padding: int = 4) -> PointSpread:
 
     n = pupil.error_um.shape[0]
     side = n * padding
-    padded = np.zeros((side, side), dtype=np.complex128)
-    padded[:n, :n] = pupil.field()
-    # A shift of the pupil is a phase in the image and leaves the intensity alone.
-    rows = fft.fft(padded[:n], axis=1)
-    whole = np.zeros((side, side), dtype=np.complex128)
-    whole[:n] = rows
-    image = fft.fftshift(fft.fft(whole, axis=0, overwrite_x=True))
+    # A shift of the pupil is a phase in the image and leaves the intensity alone; signs in turn
+    # on the pupil shift the image, which saves moving the large array.
+    sign = np.ones(n) if side % 2 else alternating(n)
+    rows = fft.fft(pupil.field() * sign * sign[:, None], side, axis=1, overwrite_x=True)
+    image = fft.fft(rows, side, axis=0, overwrite_x=True, workers=workers(side))
+    if side % 2:
+        image = fft.fftshift(image)
     step = pupil.wavelength_nm * 1e-6 / (side * pupil.step_mm)
     intensity = (image.real**2 + image.imag**2) / pupil.amplitude.sum() ** 2
     return PointSpread(intensity, step)
+
+
+def alternating(n: int) -> FloatArray:
+    """Return +1, -1, +1 ... (n,): before a transform of even length it shifts the result."""
+    return 1.0 - 2.0 * (np.arange(n) % 2)
+
+
+def workers(side: int) -> int:
+    """Return how many threads a square transform is worth."""
+    return 2 if side >= PARALLEL_SIDE else 1
 
 
 def point_spread_window(pupil: Pupil, samples: int, step_rad: float) -> PointSpread:
