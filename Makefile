@@ -17,7 +17,7 @@ export OPENBLAS_NUM_THREADS ?= 1
 # The page builder advertises its successor on every run.
 export NO_MKDOCS_2_WARNING := 1
 
-.PHONY: help demo serve test test-slow check format bench docs docs-check lock register clean moved
+.PHONY: help demo serve test test-slow check format peers bench docs docs-check lock register clean moved
 
 help: ## list the targets
 	@grep -hE '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 14
@@ -51,6 +51,11 @@ endef
 	@$(call install,requirements-dev.lock)
 	@touch $@
 
+.venv/peers.stamp: .venv/dev.stamp requirements-peers.lock
+	@echo "setting up other optics libraries to compare with (once)"
+	@$(PY) -m pip install --quiet --disable-pip-version-check --no-deps --require-hashes -r requirements-peers.lock
+	@touch $@
+
 demo: .venv/run.stamp ## run the main job on the invented clinic
 	@$(BIN)/rimwise demo --out demo-out
 
@@ -74,7 +79,9 @@ format: .venv/dev.stamp ## put the code into its standard form
 	@$(BIN)/ruff format .
 	@$(BIN)/ruff check --fix-only .
 
-bench: .venv/dev.stamp ## speed, as ratios against named peers in one run
+peers: .venv/peers.stamp ## other optics libraries, for a second opinion in the tests
+
+bench: .venv/peers.stamp ## speed, as ratios against named peers in one run
 	@for script in benchmarks/*.py; do echo "== $$script"; $(PY) "$$script" || exit 1; done
 
 docs: .venv/dev.stamp ## build the documentation into site/
@@ -88,6 +95,7 @@ docs-check: .venv/dev.stamp ## the documentation builds and is in step with the 
 lock: .venv/run.stamp ## renew the lock files from pyproject.toml
 	@$(BIN)/uv pip compile --quiet --universal --python-version 3.11 --generate-hashes --no-header --no-annotate pyproject.toml --group build -o requirements.lock
 	@$(BIN)/uv pip compile --quiet --universal --python-version 3.11 --generate-hashes --no-header --no-annotate -c requirements.lock --group dev -o requirements-dev.lock
+	@$(BIN)/uv pip compile --quiet --universal --python-version 3.11 --generate-hashes --no-header --no-annotate --no-deps requirements-peers.in -o requirements-peers.lock
 
 register: .venv/run.stamp ## renew the list of pictures and other binary files
 	@$(PY) builders/register_binaries.py
