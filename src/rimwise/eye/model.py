@@ -43,6 +43,17 @@ class Part:
         """Does it move with the lens?"""
         return self.role.startswith("lens")
 
+    @property
+    def rounded(self) -> "Part":
+        """The same surface without its cylinder: the mean of its two curvatures all round."""
+        one, other = self.surface.curvature_x_per_mm, self.surface.curvature_y_per_mm
+        if one == other:
+            return self
+        mean = 0.5 * (one + other)
+        return replace(
+            self, surface=replace(self.surface, curvature_x_per_mm=mean, curvature_y_per_mm=mean)
+        )
+
 
 @dataclass(frozen=True)
 class EyeModel:
@@ -138,6 +149,11 @@ class EyeModel:
     def refracting(self) -> System:
         """The surfaces that light crosses on its way in."""
         return System(tuple(refract(part.surface, part.behind) for part in self.placed))
+
+    @cached_property
+    def cornea(self) -> System:
+        """The corneal surfaces, as light crosses them on its way in."""
+        return System(tuple(refract(p.surface, p.behind) for p in self.parts if not p.of_lens))
 
     @cached_property
     def whole(self) -> System:

@@ -3,7 +3,7 @@
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
-from rimwise.eye.model import EyeModel, Part
+from rimwise.eye.model import EyeModel
 from rimwise.optics.fresnel import shares
 from rimwise.optics.media import Gradient, Medium
 from rimwise.optics.paraxial import ray_matrix
@@ -77,22 +77,13 @@ def equivalent_mirror(
     """
     upright = replace(model, lens=LensPlace())
     if meridian_rad is None:
-        upright = replace(upright, parts=tuple(_round(one) for one in model.parts))
+        upright = replace(upright, parts=tuple(one.rounded for one in model.parts))
     matrix = ray_matrix(upright.mirror_path(part), way=-1)
     a, _, c, _ = matrix.in_meridian(meridian_rad or 0.0)
     if c == 0.0:
         raise WrongInput(f"part {part} of the eye {model.name!r} mirrors like a plane in air")
     # Outside again the light runs along +z: rays from a far lamp meet at -A/C along their way.
     return EquivalentMirror(-a / c, 1.0 / c, _light_on_axis(upright, part))
-
-
-def _round(part: Part) -> Part:
-    surface = part.surface
-    if surface.curvature_x_per_mm == surface.curvature_y_per_mm:
-        return part
-    mean = 0.5 * (surface.curvature_x_per_mm + surface.curvature_y_per_mm)
-    alike = replace(surface, curvature_x_per_mm=mean, curvature_y_per_mm=mean)
-    return replace(part, surface=alike)
 
 
 def mirror_of(model: EyeModel, reflex: ReflexName) -> EquivalentMirror | None:
