@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rimwise.optics.aim import Collimated, FromPoint, aim
+from rimwise.optics.aim import Collimated, FromPoint, aim, pupil_outline
 from rimwise.optics.media import Gradient
 from rimwise.optics.paraxial import (
     cardinal_points,
@@ -162,3 +162,21 @@ def test_unreachable_points_of_a_stop_have_a_status() -> None:
     found = aim(_eye(), 2, Collimated((0, 0, -1), (0, 0, 5)), [[0.0, 0.0], [30.0, 0.0]])
     assert found.rays.status.tolist() == [Status.OK, Status.NO_CONVERGENCE]
     assert found.rays.at_surface.tolist() == [-1, 2]
+
+
+def test_the_real_pupil_shrinks_to_the_paraxial_one() -> None:
+    eye, radius = _eye(), 1e-3
+    pupil = entrance_pupil(eye, 2)
+    middle = (0.0, 0.0, pupil.z_mm)
+    # The real outline differs by the square of its size over the corneal radius, (1e-3 / 8)².
+    for source in (Collimated((0.0, 0.0, -1.0), middle), FromPoint((0.0, 0.0, 300.0), middle)):
+        outline = pupil_outline(eye, 2, source, radius)
+        assert np.hypot(*outline.T[:2]) == pytest.approx(radius * pupil.magnification, rel=1e-6)
+        assert outline[:, 2] == pytest.approx(pupil.z_mm, abs=1e-12)
+    # Seen from the side the pupil is an ellipse, narrower across (common practice, no source).
+    slant = Collimated((math.sin(0.6), 0.0, -math.cos(0.6)), middle)
+    side = pupil_outline(eye, 2, slant, 1.5)
+    width = np.ptp(side @ np.array([math.cos(0.6), 0.0, math.sin(0.6)]))
+    assert width < 0.95 * np.ptp(side[:, 1])
+    with pytest.raises(WrongInput, match="radius above 0"):
+        pupil_outline(eye, 2, slant, 0.0)

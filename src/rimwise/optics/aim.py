@@ -132,6 +132,54 @@ def aim(system: System, stop: int, source: Source, points_mm: ArrayLike) -> Aime
     return Aimed(start, free)
 
 
+def pupil_outline(
+    system: System, stop: int, source: Source, radius_mm: float, count: int = 36
+) -> FloatArray:
+    """What outline does the round stop show to a source, by real rays?
+
+    Parameters
+    ----------
+    system : System
+    stop : int
+        The step that is the stop; it may be tilted and decentred.
+    source : FromPoint or Collimated
+    radius_mm : float
+        Of the stop.
+    count : int
+        Points of the outline.
+
+    Returns
+    -------
+    array, shape (count, 3)
+        Where the rays through the rim, prolonged, cross the plane across the source's own
+        direction through the point it looks at; NaN where the rim cannot be reached.
+
+    Examples
+    --------
+    >>> from rimwise.optics.pose import Pose
+    >>> from rimwise.optics.surface import plane, sphere
+    >>> from rimwise.optics.system import pass_through, refract
+    >>> eye = System(
+    ...     (refract(sphere(-7.8), 1.336), pass_through(plane(Pose.at(0.0, 0.0, -3.6))))
+    ... )
+    >>> rim = pupil_outline(eye, 1, Collimated((0.0, 0.0, -1.0), (0.0, 0.0, 0.0)), 1.5, 4)
+    >>> [round(float(v), 4) for v in rim[0]]
+    [1.6897, 0.0, 0.0]
+    """
+    if not radius_mm > 0.0:
+        raise WrongInput(f"a stop of radius_mm = {radius_mm} came; a radius above 0 is needed")
+    turn = 2.0 * np.pi * np.arange(count) / count
+    found = aim(system, stop, source, radius_mm * np.column_stack([np.cos(turn), np.sin(turn)]))
+    if isinstance(source, Collimated):
+        outline = found.rays.positions_mm.copy()
+    else:
+        axis = np.subtract(source.towards_mm, source.point_mm)
+        reach = (axis @ axis) / (found.rays.directions @ axis)
+        outline = found.rays.advanced(reach).positions_mm
+    outline[~found.rays.ok] = np.nan
+    return outline
+
+
 def _descend(
     miss: Callable[[FloatArray], FloatArray], free: FloatArray, gap: FloatArray, step: FloatArray
 ) -> tuple[FloatArray, FloatArray]:

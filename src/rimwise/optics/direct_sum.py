@@ -71,7 +71,7 @@ def direct_field(
     if engine == "compiled" or (engine == "auto" and terms >= COMPILED_FROM):
         try:
             from rimwise.optics import compiled_sum  # noqa: PLC0415 - half a second, where it pays
-        except ImportError:
+        except (ImportError, RuntimeError):  # not installed, or nowhere to keep its cache
             return _plain(emitters, image_mm, wavelength_nm, index)
         return compiled_sum.run(emitters, image_mm, wavelength_nm, index)
     return _plain(emitters, image_mm, wavelength_nm, index)

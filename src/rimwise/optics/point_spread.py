@@ -181,7 +181,7 @@ def point_spread_fft(pupil: Pupil, padding: int = 4) -> PointSpread:
 
 def alternating(n: int) -> FloatArray:
     """Return +1, -1, +1 ... (n,): before a transform of even length it shifts the result."""
-    return 1.0 - 2.0 * (np.arange(n) % 2)
+    return np.asarray(1.0 - 2.0 * (np.arange(n) % 2))
 
 
 def workers(side: int) -> int:

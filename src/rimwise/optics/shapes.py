@@ -19,7 +19,7 @@ from rimwise.terms.arrays import FloatArray
 MAX_NEWTON = 50
 LEAST_NEWTON = 2
 # A distance this small (times the size of the coordinates) is round-off.
-TOLERANCE_MM = 4e-15
+TOLERANCE_MM = 1.5e-15
 
 Normal = tuple[FloatArray, FloatArray, FloatArray]
 

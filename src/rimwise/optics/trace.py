@@ -67,7 +67,7 @@ def trace(
         return trace_numpy(system, rays, record)
     try:
         from rimwise.optics import compiled  # noqa: PLC0415 - half a second, only where it pays
-    except ImportError:
+    except (ImportError, RuntimeError):  # not installed, or nowhere to keep what it compiles
         return trace_numpy(system, rays, record)
     fits = out is not None and len(out) == len(rays) and (out.record is not None) == record
     target = out if out is not None and fits else _empty(len(rays), len(system.steps), record)
