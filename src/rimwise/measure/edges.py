@@ -29,10 +29,12 @@ class EdgeSettings:
         hidden the best false candidate stays below this.
     rim_arc : float
         Least share of directions in which a rim must lie in sight to fix its circle.
-    rise : float
-        Least rise of whiteness in noise levels along the seam; a line without it is no capsule.
-    rise_columns : int
-        Half degrees over which the rise is averaged.
+    rise, strength : float
+        Least rise of whiteness, and least rise and line together, in noise levels, along the
+        seam; a line without a rise is no capsule.
+    columns : int
+        Half degrees over which they are averaged; the strength must hold 5° to both sides too, so
+        that a path which only connects two ends of the edge is not taken for it.
     rim_strength, rim_columns, rim_contrast : float
         Least strength of the rim's line where the circle says it must be, in noise levels, as a
         mean with this sd along the rim, and least contrast against the limit of a free line: its
@@ -42,7 +44,8 @@ class EdgeSettings:
     rim_quality: float = 1.6
     rim_arc: float = 0.25
     rise: float = 1.2
-    rise_columns: int = 13
+    strength: float = 2.5
+    columns: int = 13
     rim_strength: float = 2.2
     rim_contrast: float = 0.6
     rim_columns: float = 8.0
@@ -144,8 +147,7 @@ def _in_examiner_degrees(
     direction = frame.picture_from_examiner(np.stack([np.cos(radians), np.sin(radians)], axis=-1))
     column = np.degrees(np.arctan2(-direction[:, 1], direction[:, 0])) % 360.0 * COLUMNS / 360.0
     seam_line, _ = visible_line(planes, rim.centre_px, seam.radii_px)
-    rise = _running_mean(np.where(seam.usable, seam.rise, 0.0), SETTINGS.rise_columns)
-    found = seam.usable & (rise > SETTINGS.rise)
+    found = _stands_out(seam)
     basis = _rim_basis(column * 2.0 * np.pi / COLUMNS)
     return Edges(
         centre_px=_pair(planes.stored(np.asarray(rim.centre_px))),
@@ -164,8 +166,17 @@ def _in_examiner_degrees(
     )
 
 
+def _stands_out(seam: Seam) -> BoolArray:
+    rise = _running_mean(np.where(seam.usable, seam.rise, 0.0), SETTINGS.columns)
+    strength = _running_mean(seam.strength, SETTINGS.columns)
+    steady = np.minimum.reduce([np.roll(strength, turn) for turn in (-10, 0, 10)])
+    return np.asarray(
+        seam.usable & (rise > SETTINGS.rise) & (steady > SETTINGS.strength), dtype=np.bool_
+    )
+
+
 def _rim_shows(planes: Planes, rim: Rim) -> BoolArray:
-    near = rim.strength * np.exp(-((rim.residuals_px / 2.0) ** 2))
+    near = rim.strength * np.exp(-((rim.residuals_px / 4.0) ** 2))
     steady = gaussian_filter1d(near, SETTINGS.rim_columns, mode="wrap")
     _, contrast = visible_line(planes, rim.centre_px, rim.radii_px)
     shows = (steady > SETTINGS.rim_strength) & (contrast > SETTINGS.rim_contrast)

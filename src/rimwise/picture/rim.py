@@ -19,7 +19,7 @@ from rimwise.picture.strip import (
     smooth_along,
     unroll,
 )
-from rimwise.terms.arrays import BoolArray, FloatArray
+from rimwise.terms.arrays import BoolArray, FloatArray, IntArray
 
 COLUMNS = 720
 
@@ -110,6 +110,7 @@ class _Oval:
 class _LineStrip:
     offset_px: FloatArray
     line: FloatArray
+    dark: FloatArray
     usable: BoolArray
     noise: float
 
@@ -158,7 +159,8 @@ def _line_strip(
     middle = radial_mean(log, -half, half)
     inside = radial_mean(log, -width - half, -width + half)
     outside = radial_mean(log, width - half, width + half)
-    line = 0.5 * (inside + outside) - middle + 0.5 * (inside - outside)
+    dark = 0.5 * (inside + outside) - middle
+    line = dark + 0.5 * (inside - outside)
     margin = radius_about(pupil.curve_px, oval.centre_px, theta)
     usable = (
         (radii < margin[None, :] - 1.6 * width)
@@ -166,10 +168,10 @@ def _line_strip(
         & (inside_frame(planes.log_rgb.shape[:2], oval.centre_px, radii) > 0)
     )
     keep = slice(3 * width, -3 * width)
-    line, usable = line[keep], usable[keep]
+    line, dark, usable = line[keep], dark[keep], usable[keep]
     values = line[usable]
     noise = 1.4826 * float(np.median(np.abs(values - np.median(values)))) if values.size else 1.0
-    return _LineStrip(offset[keep].astype(np.float64), line, usable, noise + 1e-6)
+    return _LineStrip(offset[keep].astype(np.float64), line, dark, usable, noise + 1e-6)
 
 
 def _coherence(
@@ -248,7 +250,7 @@ def _follow(planes: Planes, pupil: PupilMargin, oval: _Oval) -> Rim | None:
         level = np.clip(strip.line / wide.noise, -2.0, 6.0) * strip.usable
         pull = 0.5 * (strip.offset_px / (SETTINGS.pull * oval.radius_px)) ** 2
         path = closed_path(pull[:, None] - level, 1, 0.5)
-        found = strip.offset_px[path] + peak_offset(strip.line, path)
+        found = strip.offset_px[path] + _to_line(strip.dark, path)
         usable = strip.usable[path, columns]
         strength = np.where(usable, level[path, columns], 0.0)
         if (strength > 1.0).sum() < COLUMNS // 18:
@@ -267,6 +269,18 @@ def _follow(planes: Planes, pupil: PupilMargin, oval: _Oval) -> Rim | None:
             residuals_px=found - basis @ shape,
         )
     return None if rim is None else replace(rim, quality=_quality(planes, pupil, rim))
+
+
+def _to_line(dark: FloatArray, path: IntArray) -> FloatArray:
+    """Return the way from the path to the middle of the dark line beside it, in rows.
+
+    The path follows line and fall of brightness together, which draws it inwards by a pixel; the
+    rim itself is where the line is darkest.
+    """
+    columns = np.arange(dark.shape[1])
+    near = np.clip(path[None, :] + np.arange(-2, 4)[:, None], 0, dark.shape[0] - 1)
+    darkest = near[dark[near, columns].argmax(axis=0), columns]
+    return np.asarray(darkest - path + peak_offset(dark, darkest))
 
 
 def _moved(oval: _Oval, shape: FloatArray) -> _Oval:

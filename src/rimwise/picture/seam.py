@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from rimwise.geometry.robust import tukey_weights
 from rimwise.picture.paths import closed_path, peak_offset
 from rimwise.picture.planes import Planes
 from rimwise.picture.pupil import PupilMargin
@@ -31,6 +32,8 @@ class SeamSettings:
         Width of the fine line along the seam.
     sheet : float
         How far the whitish sheet must go on outwards.
+    fine : float
+        Over which the steepest rise is sought at last: as short as JPEG leaves colour.
     line_share : float
         Weight of the line against the rise of whiteness: the line is sharper, the rise surer.
     clear_of_margin : float
@@ -44,6 +47,7 @@ class SeamSettings:
     reach_out: float = 0.30
     line: float = 0.010
     sheet: float = 0.022
+    fine: float = 0.008
     line_share: float = 0.6
     clear_of_margin: float = 0.020
     rim_reach: float = 0.030
@@ -98,13 +102,27 @@ def find_seam(planes: Planes, pupil: PupilMargin, rim: Rim) -> Seam:
     level = (rise + SETTINGS.line_share * line) * strips.usable
     path = closed_path(-level, 1, 0.15)
     columns = np.arange(COLUMNS)
-    fine = peak_offset(smooth_along(strips.rise, 2.0), path)
+    coarse = rim.radii_px + strips.offset_px[path]
     return Seam(
-        radii_px=rim.radii_px + strips.offset_px[path] + fine,
+        radii_px=coarse + _to_steepest(planes, rim, coarse),
         strength=level[path, columns],
         rise=rise[path, columns],
         usable=strips.usable[path, columns],
     )
+
+
+def _to_steepest(planes: Planes, rim: Rim, radii: FloatArray) -> FloatArray:
+    """Return the way from the path to where whiteness rises fastest, within four pixels.
+
+    The path follows rise and dark line together; the line lies a little inside the edge.
+    """
+    offset = np.arange(-9, 10)
+    log = unroll(planes.log_rgb, rim.centre_px, radii[None, :] + offset[:, None])
+    whiteness = smooth_along(log[..., 2] - log[..., 0], 4.0)
+    reach = max(2, round(SETTINGS.fine * rim.radius_px))
+    steep = radial_mean(whiteness, 1, reach) - radial_mean(whiteness, -reach, -1)
+    steepest = steep[5:14].argmax(axis=0) + 5
+    return np.asarray(offset[steepest] + peak_offset(steep, steepest))
 
 
 def _levels(values: FloatArray, usable: BoolArray) -> FloatArray:
@@ -136,9 +154,35 @@ def _strips(planes: Planes, pupil: PupilMargin, rim: Rim) -> _Strips:
     rise = radial_mean(whiteness, 1, sheet) - radial_mean(whiteness, -sheet, -1)
     line = _dark_line(brightness, max(1, round(0.5 * SETTINGS.line * radius)))
     near_rim = np.abs(offset) <= SETTINGS.rim_reach * radius
+    fall = radial_mean(brightness, 1, sheet) - radial_mean(brightness, -sheet, -1)
+    rise[near_rim] -= _echo(rise[near_rim], (fall[near_rim], line[near_rim]), usable[near_rim])
     for strip in (rise, line):
         strip[near_rim] -= _slow_part(strip[near_rim], usable[near_rim])
     return _Strips(offset.astype(np.float64), rise, line, usable)
+
+
+def _echo(
+    rows: FloatArray, brightness: tuple[FloatArray, FloatArray], usable: BoolArray
+) -> FloatArray:
+    """Return the part of the rise that only repeats the rim's brightness.
+
+    A rim bends light of all colours alike; what its step and line leave in blue over red is a
+    fixed share of them, slowly changing around it. The start of capsule is not such a share.
+    """
+    theta = directions_rad(rows.shape[1])
+    slow = np.stack([np.ones_like(theta), np.cos(theta), np.sin(theta)])
+    terms = np.stack([part * wave for part in brightness for wave in slow], axis=-1)
+    basis, target = terms[usable], rows[usable]
+    if len(target) < 10 * basis.shape[1]:
+        return np.zeros_like(rows)
+    weights = np.ones(len(target))
+    for _ in range(6):
+        weighted = basis * weights[:, None]
+        ridge = 1e-6 * np.trace(weighted.T @ basis) * np.eye(basis.shape[1])
+        share = np.linalg.solve(weighted.T @ basis + ridge, weighted.T @ target)
+        residual = target - basis @ share
+        weights = tukey_weights(residual, 1.4826 * float(np.median(np.abs(residual))) + 1e-6)
+    return np.asarray(terms @ share)
 
 
 def _slow_part(rows: FloatArray, usable: BoolArray) -> FloatArray:
@@ -164,4 +208,4 @@ def _dark_line(brightness: FloatArray, half: int) -> FloatArray:
     sides = radial_mean(brightness, -3 * half, -2 * half) + radial_mean(
         brightness, 2 * half, 3 * half
     )
-    return np.asarray(0.5 * sides - radial_mean(brightness, -half, max(0, half - 1)))
+    return np.asarray(0.5 * sides - radial_mean(brightness, -half, half))

@@ -1,6 +1,6 @@
 """Where could the pupil be? Blobs of a small picture, the likeliest first."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -13,6 +13,7 @@ _LARGEST_SHARE = 0.75  # of the picture; more is the picture itself
 _SMALLEST_SHARE = 0.006
 _FULL_CREDIT_RADIUS = 0.2  # of the shorter side; smaller blobs are more often reflections
 _COLOUR_NEEDED_GREY = 12.0
+_DARK_TRUST = 0.4
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +39,10 @@ def pupil_seeds(planes: Planes) -> list[Seed]:
     small = cv2.inpaint(small, glare.astype(np.uint8), 2, cv2.INPAINT_TELEA)
     smooth = cv2.GaussianBlur(small.astype(np.float32), (0, 0), 1.5)
     seeds = [
-        seed for plane in _maps(smooth) for level in _levels(plane) for seed in _blobs(plane, level)
+        replace(seed, likeness=seed.likeness * trust)
+        for trust, plane in _maps(smooth)
+        for level in _levels(plane)
+        for seed in _blobs(plane, level)
     ]
     scale = planes.width_px / size[0]
     seeds.sort(key=lambda seed: -seed.likeness)
@@ -53,12 +57,13 @@ def pupil_seeds(planes: Planes) -> list[Seed]:
     ]
 
 
-def _maps(smooth: Float32Array) -> list[Float32Array]:
+def _maps(smooth: Float32Array) -> list[tuple[float, Float32Array]]:
+    """Return maps with the trust put in them: a dark disc may as well be the iris."""
     red, blue, grey = smooth[..., 0], smooth[..., 2], smooth.mean(axis=-1)
     colour = red - blue
     if float(np.ptp(colour)) > _COLOUR_NEEDED_GREY:
-        return [colour, red, grey, -grey]
-    return [grey, -grey]
+        return [(1.0, colour), (1.0, red), (1.0, grey), (_DARK_TRUST, -grey)]
+    return [(1.0, grey), (_DARK_TRUST, -grey)]
 
 
 def _levels(plane: Float32Array) -> list[float]:
