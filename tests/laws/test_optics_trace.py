@@ -190,6 +190,8 @@ def test_compiled_and_plain_steps_agree(system: System, seed: int) -> None:
         plain, fast = (trace(one, bundle, True, engine) for engine in ("numpy", "compiled"))
         assert plain.record is not None
         clear = plain.ok & fast.ok & (plain.record.cosines[0] > 0.3)
+        # Where an eye could be: further out r⁴ and r⁶ multiply round-off without bound.
+        clear &= np.abs(plain.positions_mm).max(axis=1) < 15.0
         # Coordinates are of the order of 10 mm: fifty units of round-off.
         assert _gap(plain, fast, clear) <= 1e-13
         # Only a ray within round-off of a rim or of total reflection may fare differently, and
