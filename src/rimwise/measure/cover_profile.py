@@ -99,11 +99,10 @@ def _given(law: WidthLaw, least: LeastCover | None) -> dict[str, Estimate]:
 def _verdict(law: WidthLaw, whole: bool) -> tuple[bool | None, float | None]:
     """Return complete and its probability; a hidden arc can never make an eye incomplete."""
     smooth = _smooth(law.draws_mm)
-    seen_bare = (smooth[:, law.seen] < 0.0).any(axis=1).mean() if law.seen.any() else 0.0
-    if seen_bare >= SURE:
-        return False, 1.0 - float(seen_bare)
-    hidden_deg = int((~law.seen).sum())
-    if not whole or hidden_deg > 360 - WHOLE_EDGE_DEG:
+    found_bare = (smooth[:, law.found] < 0.0).any(axis=1).mean() if law.found.any() else 0.0
+    if found_bare >= SURE:
+        return False, 1.0 - float(found_bare)
+    if not whole or int((~law.found).sum()) > 360 - WHOLE_EDGE_DEG:
         return None, None
     chance = float((smooth.min(axis=1) > 0.0).mean())
     return (True if chance >= SURE else None), chance

@@ -179,7 +179,7 @@ def _reasons(edges: Edges, law: WidthLaw, whole: bool) -> tuple[Reason, ...]:
                 f"Over {rim_hidden}° the optic's rim is not in sight; no cover is given there.",
             )
         )
-    if whole and not law.seen[int(np.argmin(law.width_mm))]:
+    if whole and not law.found[int(np.argmin(law.width_mm))]:
         found.append(
             Reason(
                 "least-cover-hidden",

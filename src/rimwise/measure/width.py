@@ -47,8 +47,11 @@ class WidthLaw:
     Parameters
     ----------
     width_mm : array (360,)
-        Cover; measured where ``seen``, else from the curve through what is seen.
+        Cover; measured where ``found``, else from the curve through what is seen.
     seen : array (360,) of bool
+        Directions in which a reader can verify both edges.
+    found : array (360,) of bool
+        Directions in which the opening's edge was found; the rim is known all round as an ellipse.
     sd_mm, sd_given_optic_mm : array (360,)
         Standard deviation, in all and with the optic's diameter taken as exact.
     draws_mm, draws_given_optic_mm : array (800, 360)
@@ -59,6 +62,7 @@ class WidthLaw:
 
     width_mm: FloatArray
     seen: BoolArray
+    found: BoolArray
     sd_mm: FloatArray
     sd_given_optic_mm: FloatArray
     draws_mm: FloatArray
@@ -90,6 +94,7 @@ def width_law(edges: Edges, optic_diameter_mm: float, optic_diameter_sd_mm: floa
     return WidthLaw(
         width_mm=radius - opening,
         seen=edges.both_seen,
+        found=edges.opening_found,
         sd_mm=total.std(axis=0),
         sd_given_optic_mm=given.std(axis=0),
         draws_mm=total,
