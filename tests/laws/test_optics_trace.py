@@ -1,8 +1,10 @@
 """What every trace must obey, whatever the surfaces."""
 
+import os
 import subprocess
 import sys
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -191,7 +193,9 @@ def test_compiled_and_plain_steps_agree(system: System, seed: int) -> None:
         assert plain.record is not None
         clear = plain.ok & fast.ok & (plain.record.cosines[0] > 0.3)
         # Where an eye could be: further out r⁴ and r⁶ multiply round-off without bound.
-        clear &= np.abs(plain.positions_mm).max(axis=1) < 15.0
+        for rays_there in (bundle, plain):
+            clear &= np.abs(rays_there.positions_mm).max(axis=1) < 15.0
+            clear &= np.abs(rays_there.opl_mm) < 50.0
         # Coordinates are of the order of 10 mm: fifty units of round-off.
         assert _gap(plain, fast, clear) <= 1e-13
         # Only a ray within round-off of a rim or of total reflection may fare differently, and
@@ -245,6 +249,32 @@ assert trace(System((refract(sphere(-7.8), 1.336),)), rays(start, [0, 0, -1.0]))
 assert not {"numba", "scipy", "matplotlib"} & set(sys.modules)
 """
     subprocess.run([sys.executable, "-c", code], check=True)
+
+
+@pytest.mark.slow  # compiles the kernel twice
+def test_compiled_code_never_keeps_constants_of_another_day(tmp_path: Path) -> None:
+    code = """
+import sys
+import numpy as np
+from rimwise.optics import shapes
+shapes.LEAST_NEWTON, shapes.MAX_NEWTON = int(sys.argv[1]), int(sys.argv[2])
+from rimwise.optics.rays import rays
+from rimwise.optics.surface import even_asphere
+from rimwise.optics.system import System, refract
+from rimwise.optics.trace import trace
+steep = System((refract(even_asphere(-7.8, 0.0, (1e-3,)), 1.336),))
+out = trace(steep, rays([[2.0, 0.0, 5.0]], [0, 0, -1.0]), engine="compiled")
+print(out.status[0])
+"""
+    environment = os.environ | {"NUMBA_CACHE_DIR": str(tmp_path)}
+    seen = [
+        subprocess.run(
+            [sys.executable, "-c", code, least, most],
+            check=True, capture_output=True, text=True, env=environment,
+        ).stdout.strip()
+        for least, most in (("2", "50"), ("0", "0"), ("2", "50"))
+    ]  # fmt: skip
+    assert seen == ["0", str(int(Status.NO_CONVERGENCE)), "0"]
 
 
 @pytest.fixture(name="eye_like")

@@ -3,18 +3,19 @@
 A block stays in the first cache while it goes through the whole system. Its store is one flat
 array with constant offsets, so that the compiler sees that lanes do not overlap and works on
 eight of them at once. Numba's cache on disk ignores ``parallel``: the serial and the parallel
-loops are therefore functions of their own. This module costs half a second to import; only
+loops are therefore functions of their own; it also ignores the files that constants come from:
+see ``_forget_stale``. This module costs half a second to import; only
 :mod:`rimwise.optics.trace` imports it, when the bundle is large.
 """
 
 import math
 from collections.abc import Callable
-from typing import Any, TypeVar
+from functools import partial
+from typing import Any, TypeVar, cast
 
 import numpy as np
 from numba import njit, prange
 
-from rimwise.optics.rays import Rays, Traced
 from rimwise.optics.shapes import LEAST_NEWTON, MAX_NEWTON, TOLERANCE_MM
 from rimwise.optics.system import (
     CX,
@@ -33,7 +34,7 @@ from rimwise.optics.system import (
 from rimwise.terms.arrays import AnyArray, FloatArray
 
 LANES = 64
-BLOCKS = 64  # blocks that one turn of the parallel loop takes
+SHARE = 64 * LANES  # rays that one turn of the parallel loop takes
 X, Y, Z, DX, DY, DZ, OPL, STATUS, AT, NX, NY, NZ, LEFT, COS = (i * LANES for i in range(14))
 STORE = 14 * LANES
 MISSED, CLIPPED, TOTAL_REFLECTION, NO_CONVERGENCE = 1.0, 2.0, 3.0, 4.0
@@ -42,12 +43,34 @@ Columns = tuple[AnyArray, ...]
 
 F = TypeVar("F", bound=Callable[..., Any])
 
-_compile: Callable[[F], F] = njit(
-    cache=True, error_model="numpy", fastmath={"contract"}, nogil=True
-)
-_compile_parallel: Callable[[F], F] = njit(
-    cache=True, error_model="numpy", fastmath={"contract"}, nogil=True, parallel=True
-)
+# Everything from other files that is frozen into the compiled code (a hash of plain numbers).
+_COLUMNS = (MATRIX, SHIFT, CX, CY, KX, KY, INDEX, MU, SEMI2, TERMS, WIDTH)
+LAYOUT = hash((*_COLUMNS, LEAST_NEWTON, MAX_NEWTON, TOLERANCE_MM))
+_KERNEL: list[Any] = []
+
+
+def _compile(function: F, parallel: bool = False) -> F:
+    options = {"cache": True, "error_model": "numpy", "fastmath": {"contract"}, "nogil": True}
+    _KERNEL.append(njit(parallel=parallel, **options)(function))
+    return cast(F, _KERNEL[-1])
+
+
+@_compile
+def _layout() -> int:
+    """Which constants was this compiled with?"""
+    return LAYOUT
+
+
+def _forget_stale() -> None:
+    """Drop compiled code that holds constants of another day.
+
+    Numba's cache looks at this file's date alone; the constants come from other files.
+    """
+    if _layout() == LAYOUT:
+        return
+    for function in _KERNEL:
+        function._cache.flush()
+    _KERNEL[0].recompile()
 
 
 @_compile
@@ -92,7 +115,7 @@ def _meet_conic(b: FloatArray, row: FloatArray) -> None:
         b[X + i], b[Y + i], b[Z + i] = x, y, z
         b[NX + i], b[NY + i], b[NZ + i] = -c * x, -c * y, 1.0 - c * (1.0 + k) * z
         b[OPL + i] += index * t
-        b[LEFT + i] = 0.0
+        b[COS + i] = 0.0
 
 
 @_compile
@@ -215,25 +238,16 @@ def _newton(b: FloatArray, row: FloatArray) -> None:
 
 
 @_compile
-def _unsettled(b: FloatArray) -> int:
-    """Keep what is left of the residuals beyond round-off; how many lanes have any?"""
+def _settle(b: FloatArray) -> int:
+    """Note what is left of the residuals beyond round-off; how many lanes have any?"""
     count = 0
     for i in range(LANES):
         size = 1.0 + abs(b[X + i]) + abs(b[Y + i]) + abs(b[Z + i])
         flat = b[NZ + i] if b[NZ + i] < 1.0 else 1.0
-        over = abs(b[LEFT + i]) * flat > TOLERANCE_MM * size
-        count += 1 if over else 0
+        over = abs(b[LEFT + i]) * flat - TOLERANCE_MM * size
+        b[COS + i] = over if over > 0.0 else 0.0
+        count += 1 if over > 0.0 else 0
     return count
-
-
-@_compile
-def _settle(b: FloatArray) -> None:
-    """Turn residuals into what is left of them beyond round-off."""
-    for i in range(LANES):
-        size = 1.0 + abs(b[X + i]) + abs(b[Y + i]) + abs(b[Z + i])
-        flat = b[NZ + i] if b[NZ + i] < 1.0 else 1.0
-        left = abs(b[LEFT + i]) * flat - TOLERANCE_MM * size
-        b[LEFT + i] = left if left > 0.0 else 0.0
 
 
 @_compile
@@ -266,8 +280,8 @@ def _meet(kind: int, b: FloatArray, row: FloatArray) -> None:
             _newton(b, row)
     _normal(kind, b, row)
     for _ in range(MAX_NEWTON - LEAST_NEWTON):
-        if _unsettled(b) == 0:
-            break
+        if _settle(b) == 0:
+            return
         _newton(b, row)
         _normal(kind, b, row)
     _settle(b)
@@ -294,7 +308,7 @@ def _bend(action: int, step: int, b: FloatArray, row: FloatArray) -> None:
         b[DZ + i] = mu * dz + gamma * nz
         fate = 0.0 if under >= 0.0 else TOTAL_REFLECTION
         fate = fate if x * x + y * y <= semi2 else CLIPPED
-        fate = fate if b[LEFT + i] <= 0.0 else NO_CONVERGENCE
+        fate = fate if b[COS + i] <= 0.0 else NO_CONVERGENCE
         fate = fate if nz < math.inf else MISSED
         fate = fate if nz > 0.0 else MISSED
         fresh = fate if b[STATUS + i] == 0.0 else 0.0
@@ -339,7 +353,7 @@ def _fates(b: FloatArray, out: Columns, start: int, count: int) -> None:
 
 
 @_compile
-def _run(table: Table, source: Columns, out: Columns, first: int, last: int) -> None:
+def run(table: Table, source: Columns, out: Columns, first: int, last: int) -> None:
     """Carry the rays first to last through the system, block by block."""
     b = np.empty(STORE)
     steps = table.codes.shape[0]
@@ -354,7 +368,7 @@ def _run(table: Table, source: Columns, out: Columns, first: int, last: int) -> 
 
 
 @_compile
-def _run_record(table: Table, source: Columns, out: Columns, kept: Columns) -> None:
+def run_record(table: Table, source: Columns, out: Columns, kept: Columns) -> None:
     """Do the same for all rays and keep what happened at every step."""
     b = np.empty(STORE)
     n, steps = source[0].shape[0], table.codes.shape[0]
@@ -372,22 +386,12 @@ def _run_record(table: Table, source: Columns, out: Columns, kept: Columns) -> N
         _fates(b, out, start, count)
 
 
-@_compile_parallel
-def _run_parallel(table: Table, source: Columns, out: Columns, share: int) -> None:
+@partial(_compile, parallel=True)
+def run_parallel(table: Table, source: Columns, out: Columns, share: int) -> None:
+    """Do what ``run`` does for all rays, in shares for several threads."""
     n = source[0].shape[0]
     for part in prange((n + share - 1) // share):
-        _run(table, source, out, part * share, min(n, (part + 1) * share))
+        run(table, source, out, part * share, min(n, (part + 1) * share))
 
 
-def run(table: Table, rays: Rays, out: Traced, parallel: bool) -> None:
-    """Trace all rays into the arrays of ``out``, its record too where it has one."""
-    source = (rays.positions_mm, rays.directions, rays.opl_mm, rays.status, rays.at_surface)
-    target = (out.positions_mm, out.directions, out.opl_mm, out.status, out.at_surface)
-    if out.record is not None:
-        kept = out.record
-        record = (kept.points_mm, kept.directions, kept.opl_mm, kept.cosines)
-        _run_record(table, source, target, record)
-    elif parallel:
-        _run_parallel(table, source, target, LANES * BLOCKS)
-    else:
-        _run(table, source, target, 0, len(rays))
+_forget_stale()

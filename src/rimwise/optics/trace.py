@@ -10,7 +10,7 @@ from rimwise.optics.media import Gradient, Medium
 from rimwise.optics.rays import Int8Array, Int16Array, Rays, Record, Status, Traced
 from rimwise.optics.shapes import Bundle, Normal, bend, evaluate, meet
 from rimwise.optics.system import CX, INDEX, MATRIX, MU, SEMI2, SHIFT, System, Table, compile_table
-from rimwise.terms.arrays import BoolArray, FloatArray
+from rimwise.terms.arrays import AnyArray, BoolArray, FloatArray
 
 # So many rays fit into the first caches with all their intermediate arrays.
 CHUNK = 2048
@@ -71,8 +71,23 @@ def trace(
         return trace_numpy(system, rays, record)
     fits = out is not None and len(out) == len(rays) and (out.record is not None) == record
     target = out if out is not None and fits else _empty(len(rays), len(system.steps), record)
-    compiled.run(compile_table(system), rays, target, parallel=len(rays) >= PARALLEL_FROM)
+    table = compile_table(system)
+    source, goal = _columns(rays), _columns(target)
+    if target.record is not None:
+        kept = target.record
+        compiled.run_record(
+            table, source, goal, (kept.points_mm, kept.directions, kept.opl_mm, kept.cosines)
+        )
+    elif len(rays) >= PARALLEL_FROM:
+        compiled.run_parallel(table, source, goal, compiled.SHARE)
+    else:
+        compiled.run(table, source, goal, 0, len(rays))
     return target
+
+
+def _columns(rays: Rays) -> tuple[AnyArray, ...]:
+    """Return a bundle's arrays in the order in which the compiled kernel knows them."""
+    return rays.positions_mm, rays.directions, rays.opl_mm, rays.status, rays.at_surface
 
 
 def _empty(n: int, steps: int, record: bool) -> Traced:
