@@ -30,6 +30,7 @@ NO_EXAMPLE: dict[str, str] = {
     "picture.seam: find_seam": _A_PICTURE,
     "published.eyes: SchematicEye": _A_RECORD,
     "records.assumption: Assumption": _A_RECORD,
+    "records.eye: EyeRecord": _A_RECORD,
     "records.plan: Plan": _A_RECORD,
     "report.plan_drawing: draw_plan": _A_PLAN,
     "report.plan_drawing: plan_description": _A_PLAN,

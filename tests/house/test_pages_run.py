@@ -100,3 +100,12 @@ def test_the_tutorial_prints_what_it_says_command_by_command(desk: Path) -> None
             ran += 1
     assert ran >= 3
     _run_python_of(TUTORIAL)
+
+
+@pytest.mark.slow
+def test_the_readme_shows_what_the_demo_prints(tmp_path: Path) -> None:
+    shown = re.search(r"^\$ make demo\n(.*?)^```$", tree.text("README.md"), re.M | re.S)
+    assert shown
+    wanted = shown[1].replace("demo-out/", f"{tmp_path}/")
+    got = _run(f"rimwise demo --out {shlex.quote(str(tmp_path))}", tmp_path)
+    assert _same(wanted, got), got

@@ -170,6 +170,12 @@ def biconic(
 
     z = (cx x² + cy y²) / (1 + √(1 - (1 + kx) cx² x² - (1 + ky) cy² y²)), where x lies along
     ``axis_rad``; ``radii_mm`` and ``conics`` give the x meridian first.
+
+    Examples
+    --------
+    >>> cornea = biconic((-7.8, -7.6))
+    >>> round(float(cornea.sag_mm(np.array(3.0), np.array(0.0))), 4)
+    -0.6
     """
     cx, cy = _curvature(radii_mm[0]), _curvature(radii_mm[1])
     kx, ky = conics

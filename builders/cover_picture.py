@@ -1,0 +1,33 @@
+"""Make ``docs/pictures/cover.png`` from a drawing of the demo.
+
+Usage: python builders/cover_picture.py DRAWING.png
+
+Run ``make demo`` first. The drawing is made smaller and lighter, so that the first page of the
+repository loads fast; ``make register`` then renews its hash.
+"""
+
+import sys
+from pathlib import Path
+
+from PIL import Image
+
+TARGET = Path(__file__).parents[1] / "docs" / "pictures" / "cover.png"
+WIDTH_PX = 900
+COLOURS = 128
+
+
+def main(arguments: list[str]) -> int:
+    """Shrink the drawing; return the exit code."""
+    if len(arguments) != 1:
+        print("cover_picture: the path of one drawing of the demo", file=sys.stderr)
+        return 2
+    with Image.open(arguments[0]) as drawing:
+        height = round(drawing.height * WIDTH_PX / drawing.width)
+        small = drawing.convert("RGB").resize((WIDTH_PX, height), Image.Resampling.LANCZOS)
+    TARGET.parent.mkdir(exist_ok=True)
+    small.quantize(COLOURS).save(TARGET, optimize=True)
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))
