@@ -12,7 +12,6 @@ from typing import Any, TypeVar
 import numpy as np
 from numba import njit, prange
 
-from rimwise.optics.direct_sum import ComplexArray, Emitters
 from rimwise.terms.arrays import FloatArray
 
 F = TypeVar("F", bound=Callable[..., Any])
@@ -66,21 +65,20 @@ def _sum_all(blocks: FloatArray, image: FloatArray, per_mm: float, field: FloatA
         field[k, 1] = sums[LANES:].sum()
 
 
-def run(
-    emitters: Emitters, image_mm: FloatArray, wavelength_nm: float, index: float
-) -> ComplexArray:
-    """Return the field; see :func:`rimwise.optics.direct_sum.direct_field`."""
-    per_mm = 1e6 / wavelength_nm
-    n = len(emitters.path_mm)
+def run(table: FloatArray, image_mm: FloatArray, waves_per_mm: float) -> FloatArray:
+    """Return real and imaginary parts, (m, 2), of the field at image points.
+
+    ``table`` (5, n): x, y, z in mm, phase in turns, weight of every emitter; ``waves_per_mm`` in
+    the medium between.
+    """
+    n = table.shape[1]
     count = -(-n // LANES)
     # Emitters that only fill the last block stand far off and send nothing.
-    table = np.zeros((5, count * LANES))
-    table[2] = 1e3
-    table[:3, :n] = emitters.points_mm.T
-    table[3, :n] = emitters.path_mm * per_mm
-    table[4, :n] = emitters.weights
-    blocks = np.ascontiguousarray(table.reshape(5, count, LANES).transpose(1, 0, 2))
+    full = np.zeros((5, count * LANES))
+    full[2] = 1e3
+    full[:, :n] = table
+    blocks = np.ascontiguousarray(full.reshape(5, count, LANES).transpose(1, 0, 2))
     field = np.empty((len(image_mm), 2))
     image = np.ascontiguousarray(image_mm, dtype=np.float64)
-    _sum_all(blocks.reshape(count, 5 * LANES), image, per_mm * index, field)
-    return np.asarray(field[:, 0] + 1j * field[:, 1])
+    _sum_all(blocks.reshape(count, 5 * LANES), image, waves_per_mm, field)
+    return field

@@ -73,7 +73,10 @@ def direct_field(
             from rimwise.optics import compiled_sum  # noqa: PLC0415 - half a second, where it pays
         except (ImportError, RuntimeError):  # not installed, or nowhere to keep its cache
             return _plain(emitters, image_mm, wavelength_nm, index)
-        return compiled_sum.run(emitters, image_mm, wavelength_nm, index)
+        per_mm = 1e6 / wavelength_nm
+        rows = (*emitters.points_mm.T, emitters.path_mm * per_mm, emitters.weights)
+        field = compiled_sum.run(np.array(rows), image_mm, per_mm * index)
+        return np.asarray(field[:, 0] + 1j * field[:, 1])
     return _plain(emitters, image_mm, wavelength_nm, index)
 
 
