@@ -32,6 +32,9 @@ class EdgeSettings:
     rise, strength : float
         Least rise of whiteness, and least rise and line together, in noise levels, along the
         seam; a line without a rise is no capsule.
+    rim_zone, rise_at_rim : float
+        Within this share of the rim's radius from the rim its own lines resemble an edge; there
+        the rise must be this strong.
     columns : int
         Half degrees over which they are averaged; the strength must hold 5° to both sides too, so
         that a path which only connects two ends of the edge is not taken for it.
@@ -45,6 +48,8 @@ class EdgeSettings:
     rim_arc: float = 0.25
     rise: float = 1.2
     strength: float = 2.5
+    rim_zone: float = 0.022
+    rise_at_rim: float = 4.0
     columns: int = 13
     rim_strength: float = 2.2
     rim_contrast: float = 0.6
@@ -78,6 +83,8 @@ class Edges:
         Where, besides, a reader can verify it with his own eyes in the picture.
     pupil_px : EllipsePx or None
     pupil_sd_px : float
+    px : float
+        Stored pixels in one pixel of the size that edges were found at.
     """
 
     centre_px: tuple[float, float]
@@ -93,6 +100,7 @@ class Edges:
     opening_hidden_by_pupil: BoolArray
     pupil: EllipsePx | None
     pupil_sd_px: float
+    px: float
 
     @property
     def both_seen(self) -> BoolArray:
@@ -147,7 +155,7 @@ def _in_examiner_degrees(
     direction = frame.picture_from_examiner(np.stack([np.cos(radians), np.sin(radians)], axis=-1))
     column = np.degrees(np.arctan2(-direction[:, 1], direction[:, 0])) % 360.0 * COLUMNS / 360.0
     seam_line, _ = visible_line(planes, rim.centre_px, seam.radii_px)
-    found = _stands_out(seam)
+    found = _stands_out(seam, rim)
     basis = _rim_basis(column * 2.0 * np.pi / COLUMNS)
     return Edges(
         centre_px=_pair(planes.stored(np.asarray(rim.centre_px))),
@@ -163,16 +171,17 @@ def _in_examiner_degrees(
         opening_hidden_by_pupil=~_both(seam.usable, column),
         pupil=_pupil_ellipse(planes, pupil),
         pupil_sd_px=planes.stored_length(pupil.residual_px / np.sqrt(60.0)),
+        px=planes.stored_length(1.0),
     )
 
 
-def _stands_out(seam: Seam) -> BoolArray:
+def _stands_out(seam: Seam, rim: Rim) -> BoolArray:
     rise = _running_mean(np.where(seam.usable, seam.rise, 0.0), SETTINGS.columns)
     strength = _running_mean(seam.strength, SETTINGS.columns)
     steady = np.minimum.reduce([np.roll(strength, turn) for turn in (-10, 0, 10)])
-    return np.asarray(
-        seam.usable & (rise > SETTINGS.rise) & (steady > SETTINGS.strength), dtype=np.bool_
-    )
+    at_rim = np.abs(seam.radii_px - rim.radii_px) < SETTINGS.rim_zone * rim.radius_px
+    enough = rise > np.where(at_rim, SETTINGS.rise_at_rim, SETTINGS.rise)
+    return np.asarray(seam.usable & enough & (steady > SETTINGS.strength), dtype=np.bool_)
 
 
 def _rim_shows(planes: Planes, rim: Rim) -> BoolArray:

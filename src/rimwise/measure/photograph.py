@@ -74,7 +74,7 @@ def _measure(raster: Raster, sheet: PictureSheet, picture: str, sha256: str) -> 
             "once the implant is in.",
         )
     edges = find_edges(raster, sheet.frame.stored(raster.orientation))
-    law = width_law(edges, sheet.optic_diameter_mm, sheet.optic_diameter_sd_mm)
+    law = width_law(edges, sheet.optic_diameter_mm, sheet.optic_diameter_sd_mm, sheet.side)
     if law.seen.sum() < _LEAST_ARC_DEG:
         raise MeasurementRefused(
             "edges-hidden",

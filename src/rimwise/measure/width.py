@@ -6,8 +6,10 @@ import numpy as np
 
 from rimwise.geometry.fourier import FourierSettings, fourier_radius
 from rimwise.measure.edges import Edges
+from rimwise.published.load import published_table
 from rimwise.stats.sampling import stream
 from rimwise.terms.arrays import BoolArray, FloatArray
+from rimwise.terms.frames import Side, examiner_from_nasal_superior
 
 _DRAWS = 800
 
@@ -18,11 +20,12 @@ class WidthSettings:
 
     Parameters
     ----------
-    parallax_sd_mm : float
-        The opening lies some 0.13 ± 0.07 mm before the rim (own estimate, no source) and is seen
-        at some 0.1 rad to the optic's axis, in an unknown direction: a shift, by component.
     magnification_sd_mm : float
         Cornea and distance enlarge the two planes and the field's outer part unequally.
+    oval_sd_mm : float
+        The same, by the two components of an oval.
+    place_sd_px : float
+        Where in its own profile an edge lies is uncertain by this, alike all round.
     edge_arc_deg : float
         Arc over which localisation errors of an edge go together (fold, fibre, JPEG block).
     waviness_mm : tuple of float
@@ -30,8 +33,9 @@ class WidthSettings:
         harmonics k above, waviness / k²: what keeps the curve finite across a gap.
     """
 
-    parallax_sd_mm: float = 0.013
     magnification_sd_mm: float = 0.010
+    oval_sd_mm: float = 0.006
+    place_sd_px: float = 0.7
     edge_arc_deg: float = 8.0
     waviness_mm: tuple[float, float, float] = (0.35, 0.12, 0.60)
     harmonics: int = 18
@@ -70,23 +74,28 @@ class WidthLaw:
     radius_mm: FloatArray
 
 
-def width_law(edges: Edges, optic_diameter_mm: float, optic_diameter_sd_mm: float) -> WidthLaw:
+def width_law(
+    edges: Edges, optic_diameter_mm: float, optic_diameter_sd_mm: float, side: Side
+) -> WidthLaw:
     """How wide is the cover in each direction, and how sure is that?
 
     Notes
     -----
     Own derivation. Along a direction of the picture rim and opening edge share one perspective, so
     cover = R (1 - r_opening / r_rim) with R the optic's true radius: the scale of the picture, the
-    camera's distance and the eye's tilt drop out to first order. Errors: the rim's ellipse, the
-    edge's localisation, what the curve does in gaps, the shift by parallax between the planes, the
-    unequal magnification, the optic's tolerance; each is drawn with its own correlation.
+    camera's distance and the eye's tilt drop out to first order. What is left is the parallax of
+    the opening, which lies before the rim: its mean by the usual direction of view (published
+    table "photograph") is taken off, its scatter goes into the ±. Other errors: the rim's ellipse,
+    the edge's localisation, what the curve does in gaps, unequal magnification, the optic's
+    tolerance; each is drawn with its own correlation.
     """
     radius = 0.5 * optic_diameter_mm
     per_px = radius / edges.rim_px
-    measured = radius * edges.opening_px / edges.rim_px
+    shift, shift_draws = _parallax(side)
+    measured = radius * edges.opening_px / edges.rim_px - _toward(shift[None, :])[0]
     local_sd = float(np.median(per_px)) * edges.opening_sd_px
     opening, gap_draws = _through_gaps(measured, edges.opening_found, local_sd)
-    draws = _common_draws(edges, opening, per_px, local_sd)
+    draws = _common_draws(edges, opening, per_px, local_sd) + _toward(shift_draws)
     draws = draws + np.where(edges.opening_found, 0.0, gap_draws)
     given = radius - opening[None, :] + draws
     stretch = stream(0, "optic tolerance").normal(size=(_DRAWS, 1))
@@ -101,6 +110,28 @@ def width_law(edges: Edges, optic_diameter_mm: float, optic_diameter_sd_mm: floa
         draws_given_optic_mm=given,
         radius_mm=opening,
     )
+
+
+def _parallax(side: Side) -> tuple[FloatArray, FloatArray]:
+    """Return the opening's apparent shift against the rim (x, y), mm, and draws about it."""
+    table = published_table("photograph")
+    rng = stream(0, "parallax")
+
+    def drawn(name: str) -> FloatArray:
+        return np.asarray(table[name].value + (table[name].sd or 0.0) * rng.normal(size=_DRAWS))
+
+    gap = np.abs(drawn("gap"))
+    temporal, vertical = gap * drawn("view_temporal"), gap * drawn("view_vertical")
+    x, y = examiner_from_nasal_superior(1.0, 1.0, side)
+    draws = np.stack([-x * temporal, y * vertical], axis=-1)
+    mean = draws.mean(axis=0)
+    return mean, draws - mean
+
+
+def _toward(shifts: FloatArray) -> FloatArray:
+    """Return what shifts (m, 2) add to a radius in each of the 360 directions, (m, 360)."""
+    angles = np.radians(np.arange(360.0))
+    return np.asarray(shifts @ np.stack([np.cos(angles), np.sin(angles)]))
 
 
 def _through_gaps(
@@ -131,19 +162,19 @@ def _common_draws(
     edges: Edges, opening: FloatArray, per_px: FloatArray, local_sd: float
 ) -> FloatArray:
     """Draw rim, localisation, parallax and magnification errors of the cover."""
-    angles = np.radians(np.arange(360.0))
     rng = stream(0, "cover")
     spread = 0.5 * (edges.rim_covariance + edges.rim_covariance.T)
     values, vectors = np.linalg.eigh(spread)
     rim = rng.normal(size=(_DRAWS, 360)) @ (vectors * np.sqrt(np.clip(values, 0.0, None))).T
-    shift = rng.normal(size=(_DRAWS, 2)) * SETTINGS.parallax_sd_mm
-    swell = rng.normal(size=(_DRAWS, 1)) * SETTINGS.magnification_sd_mm
+    place_mm = float(np.median(per_px)) * edges.px * SETTINGS.place_sd_px
+    swell = rng.normal(size=(_DRAWS, 1)) * np.hypot(SETTINGS.magnification_sd_mm, place_mm)
+    twice = 2.0 * np.radians(np.arange(360.0))
+    oval = rng.normal(size=(_DRAWS, 2)) @ np.stack([np.cos(twice), np.sin(twice)])
     return np.asarray(
         rim * per_px * opening / float(np.mean(edges.rim_px * per_px))
         + _along(rng.normal(size=(_DRAWS, 360)), SETTINGS.edge_arc_deg) * local_sd
-        + shift[:, :1] * np.cos(angles)
-        + shift[:, 1:] * np.sin(angles)
         + swell
+        + oval * SETTINGS.oval_sd_mm
     )
 
 

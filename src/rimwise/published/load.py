@@ -8,7 +8,16 @@ from typing import Any, get_args
 
 from rimwise.terms.source import PublishedValue, Source, Status
 
-TABLES = ("centres", "cornea", "instruments", "lengths", "opening", "spreads")
+TABLES = (
+    "centres",
+    "cornea",
+    "eye_priors",
+    "instruments",
+    "lengths",
+    "opening",
+    "photograph",
+    "spreads",
+)
 _FIELDS = frozenset({"value", "unit", "sd", "valid", "cite", "status"})
 
 
