@@ -59,8 +59,7 @@ def visible_line(
     """
     reach = 20
     offset = np.arange(-reach, reach + 1)
-    brightness = np.log(planes.grey.mean(axis=-1, dtype=np.float32) + np.float32(4.0))
-    strip = unroll(brightness, centre_px, radii_px[None, :] + offset[:, None])
+    strip = unroll(planes.log_grey, centre_px, radii_px[None, :] + offset[:, None])
     strip = uniform_filter1d(strip, SETTINGS.along_columns, axis=1, mode="wrap")
     bend = np.abs(2.0 * strip[3:-3] - strip[:-6] - strip[6:])
     peak = gaussian_filter1d(bend[12:24].max(axis=0), SETTINGS.settle_columns, mode="wrap")

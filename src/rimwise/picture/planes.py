@@ -28,6 +28,10 @@ class Planes:
         Red, green, blue at working size.
     log_rgb : array (h, w, 3)
         Natural logarithm of the channels.
+    log_mean : array (h, w)
+        Mean of the three logarithms: brightness.
+    log_grey : array (h, w)
+        Logarithm of the mean grey level, as an eye sees it.
     glare : array (h, w)
         1 where a lamp's reflection hides what lies below, else 0.
     factor : float
@@ -36,6 +40,8 @@ class Planes:
 
     grey: NDArray[np.uint8]
     log_rgb: Float32Array
+    log_mean: Float32Array
+    log_grey: Float32Array
     glare: Float32Array
     factor: float
 
@@ -79,12 +85,16 @@ def planes_of(raster: Raster) -> Planes:
         factor = size[0] / width
     pixels = np.ascontiguousarray(pixels)
     log_rgb = np.log(np.arange(256, dtype=np.float32) + np.float32(_LOG_FLOOR_GREY))[pixels]
-    return Planes(pixels, log_rgb, _glare(pixels), factor)
+    third = np.full((1, 3), 1.0 / 3.0, dtype=np.float32)
+    log_mean = cv2.transform(log_rgb, third)
+    log_grey = cv2.log(cv2.transform(pixels.astype(np.float32), third) + np.float32(4.0))
+    return Planes(pixels, log_rgb, log_mean, log_grey, _glare(pixels), factor)
 
 
 def _glare(pixels: NDArray[np.uint8]) -> Float32Array:
     """Mark reflections with the bloom around them."""
-    bright = (pixels.min(axis=-1) > _GLARE_GREY).astype(np.uint8)
+    red, green, blue = cv2.split(pixels)
+    bright = (cv2.min(cv2.min(red, green), blue) > _GLARE_GREY).astype(np.uint8)
     reach = max(3, round(0.015 * max(pixels.shape[:2])) | 1)
     kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (reach, reach))
     return np.asarray(cv2.dilate(bright, kernel), dtype=np.float32)

@@ -36,6 +36,8 @@ class RimSettings:
         How oval a disc may look, as the sd of the second harmonic: 10° of view make 0.8 %.
     ovalness_limit : float
         Beyond this it is no disc seen through a pupil (17°).
+    clear_quality : float
+        A rim this good needs no rival: false ones stay below it (the scale ends at 4).
     pull : float
         How far the followed line may stray from the coherent oval before it must earn it.
     place_sd_px : float
@@ -48,6 +50,7 @@ class RimSettings:
     line: float = 0.010
     ovalness_sd: float = 0.008
     ovalness_limit: float = 0.022
+    clear_quality: float = 3.2
     pull: float = 0.006
     place_sd_px: float = 1.2
     colour_step: float = 0.14
@@ -129,10 +132,15 @@ def find_rims(planes: Planes, pupil: PupilMargin) -> list[Rim]:
     clipped line strength summed over all directions is greatest (no direction is trusted alone),
     then the line is followed in a narrow band and an ellipse fitted with a robust weight.
     """
-    ovals = [_settle(planes, pupil, candidate) for candidate in rim_candidates(planes, pupil)]
-    ovals.sort(key=lambda oval: -oval.votes)
-    rims = [rim for oval in ovals[:4] if (rim := _follow(planes, pupil, oval)) is not None]
-    return sorted(rims, key=lambda rim: -rim.quality)
+    rims: list[Rim] = []
+    candidates = rim_candidates(planes, pupil)
+    for batch in (candidates[:2], candidates[2:]):
+        ovals = [_settle(planes, pupil, candidate) for candidate in batch]
+        rims += [rim for oval in ovals if (rim := _follow(planes, pupil, oval)) is not None]
+        rims.sort(key=lambda rim: -rim.quality)
+        if rims and rims[0].quality > SETTINGS.clear_quality:
+            break
+    return rims
 
 
 def _basis(theta: FloatArray) -> FloatArray:
@@ -153,7 +161,7 @@ def _line_strip(
     width = max(2, round(SETTINGS.line * oval.radius_px))
     offset = np.arange(-band_px - 3 * width, band_px + 3 * width + 1)
     radii = base[None, :] + offset[:, None]
-    log = unroll(planes.log_rgb, oval.centre_px, radii).mean(axis=-1)
+    log = unroll(planes.log_mean, oval.centre_px, radii)
     log = smooth_along(log, 3.0 * columns / 720.0 * 2.0)
     half = width // 2
     middle = radial_mean(log, -half, half)

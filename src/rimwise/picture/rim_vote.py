@@ -68,7 +68,7 @@ def rim_candidates(planes: Planes, pupil: PupilMargin) -> list[CircleCandidate]:
 def _gradients(planes: Planes, pupil: PupilMargin, zoom: float) -> tuple[Float32Array, float]:
     """Return d/du, d/dv of log brightness and the mask of usable tissue, and the noise."""
     size = (round(planes.width_px * zoom), round(planes.height_px * zoom))
-    log = cv2.resize(planes.log_rgb.mean(axis=-1), size, interpolation=cv2.INTER_AREA)
+    log = cv2.resize(planes.log_mean, size, interpolation=cv2.INTER_AREA)
     log = cv2.GaussianBlur(log, (0, 0), 0.8)
     mask = np.zeros(log.shape, dtype=np.uint8)
     inner = pupil.curve_px - np.asarray(pupil.centre_px)

@@ -149,7 +149,7 @@ def _strips(planes: Planes, pupil: PupilMargin, rim: Rim) -> _Strips:
         & (inside_frame(planes.log_rgb.shape[:2], rim.centre_px, radii) > 0)
     )
     whiteness = smooth_along(log[..., 2] - log[..., 0], 3.0)
-    brightness = smooth_along(log.mean(axis=-1), 2.0)
+    brightness = smooth_along(log @ np.full(3, 1.0 / 3.0), 2.0)
     sheet = max(2, round(SETTINGS.sheet * radius))
     rise = radial_mean(whiteness, 1, sheet) - radial_mean(whiteness, -sheet, -1)
     line = _dark_line(brightness, max(1, round(0.5 * SETTINGS.line * radius)))
