@@ -51,8 +51,8 @@ class EdgeSettings:
     rim_zone: float = 0.022
     rise_at_rim: float = 4.0
     columns: int = 13
-    rim_strength: float = 2.2
-    rim_contrast: float = 0.6
+    rim_strength: float = 2.0
+    rim_contrast: float = 0.5
     rim_columns: float = 8.0
 
 
@@ -176,8 +176,11 @@ def _in_examiner_degrees(
 
 
 def _stands_out(seam: Seam, rim: Rim) -> BoolArray:
-    rise = _running_mean(np.where(seam.usable, seam.rise, 0.0), SETTINGS.columns)
-    strength = _running_mean(seam.strength, SETTINGS.columns)
+    share = np.maximum(_running_mean(seam.usable.astype(np.float64), SETTINGS.columns), 0.05)
+    rise = _running_mean(np.where(seam.usable, seam.rise, 0.0), SETTINGS.columns) / share
+    strength = _running_mean(np.where(seam.usable, seam.strength, 0.0), SETTINGS.columns) / share
+    # Where a reflex or the iris interrupts the edge, there is nothing to be steady about.
+    strength = np.where(seam.usable, strength, np.inf)
     steady = np.minimum.reduce([np.roll(strength, turn) for turn in (-10, 0, 10)])
     at_rim = np.abs(seam.radii_px - rim.radii_px) < SETTINGS.rim_zone * rim.radius_px
     enough = rise > np.where(at_rim, SETTINGS.rise_at_rim, SETTINGS.rise)
