@@ -119,7 +119,9 @@ class CLoop:
 
 
 def in_turns(
-    contestants: dict[str, Callable[[], object]], rounds: int = ROUNDS
+    contestants: dict[str, Callable[[], object]],
+    rounds: int = ROUNDS,
+    clock: Callable[[], float] = time.perf_counter,
 ) -> dict[str, float]:
     """Return the median seconds of each contestant, run in turns after one warm-up each."""
     for run in contestants.values():
@@ -127,9 +129,9 @@ def in_turns(
     seconds: dict[str, list[float]] = {name: [] for name in contestants}
     for _ in range(rounds):
         for name, run in contestants.items():
-            begin = time.perf_counter()
+            begin = clock()
             run()
-            seconds[name].append(time.perf_counter() - begin)
+            seconds[name].append(clock() - begin)
     return {name: statistics.median(found) for name, found in seconds.items()}
 
 
@@ -184,6 +186,32 @@ def _kernel_rows(loop: CLoop, n: int, aspheric: bool) -> list[Row]:
     return rows
 
 
+def _core_rows(loop: CLoop, aspheric: bool) -> list[Row]:
+    """Return speeds on one core by processor time, which neighbours disturb least."""
+    n = 90_000  # stays serial
+    system, start = eye_like(aspheric), bundle(n)
+    kept = trace(system, start, engine="compiled")
+    contestants: dict[str, Callable[[], object]] = {
+        "rimwise": lambda: trace(system, start, engine="compiled", out=kept),
+        "C, ray by ray": loop.tracer("trace_plain", system, start, 1),
+        "C, blocks of 64": loop.tracer("trace_blocked", system, start, 1),
+    }
+    for name, tracer in (("optiland", optiland_tracer), ("batoid", batoid_tracer)):
+        try:
+            run = tracer(system)
+        except ImportError:
+            continue
+        contestants[name] = lambda run=run: run(start)
+    seconds = in_turns(contestants, clock=time.process_time)
+    what = f"one core's processor time, six {'aspheres' if aspheric else 'conics'}"
+    speed = {name: f"{6e-6 * n / s:.1f} M ray-surfaces/s" for name, s in seconds.items()}
+    return [
+        (what, speed["rimwise"], f"{name}: {speed[name]}", seconds[name] / seconds["rimwise"])
+        for name in contestants
+        if name != "rimwise"
+    ]
+
+
 def _check_c(positions_mm: object, kept: Rays) -> None:
     """Refuse to compare speeds of different answers."""
     gap = np.abs(np.asarray(positions_mm) - kept.positions_mm).max()
@@ -218,6 +246,7 @@ def rows() -> list[Row]:
     found = _process_rows()
     with tempfile.TemporaryDirectory() as folder:
         loop = CLoop(Path(folder))
+        found += _core_rows(loop, True) + _core_rows(loop, False)
         for n in (100_000, 1_000_000):
             for aspheric in (True, False):
                 found += _kernel_rows(loop, n, aspheric)

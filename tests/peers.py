@@ -6,6 +6,7 @@ those are absent, empty stand-ins take their names while a library is imported.
 
 import importlib
 import itertools
+import os
 import sys
 from collections.abc import Callable, Iterator
 from importlib.abc import Loader, MetaPathFinder
@@ -176,6 +177,8 @@ def _rayoptics_profile(profiles: Any, surface: Surface) -> Any:
 def batoid_tracer(system: System) -> Callable[[Rays], Ends]:
     """Return a function that traces in batoid (compiled, own threads); no torics, no axis."""
     batoid = load("batoid")
+    # It would take the number of threads from the environment, or one.
+    batoid.global_vars._batoid_max_threads = os.cpu_count() or 1
     parts = []
     for i, step in enumerate(system.steps):
         pose = step.surface.pose

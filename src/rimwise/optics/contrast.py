@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from rimwise.optics.point_spread import PointSpread, Pupil, alternating, defocus_um, workers
+from rimwise.optics.point_spread import PointSpread, Pupil, alternating, defocus_um
 from rimwise.terms.arrays import FloatArray
 from rimwise.terms.errors import WrongInput
 from rimwise.terms.units import deg_from_rad, rad_from_deg
@@ -77,10 +77,13 @@ def transfer_of_pupil(pupil: Pupil) -> Transfer:
 
     side = 2 * pupil.error_um.shape[0]
     rows = fft.fft(pupil.field(), side, axis=1, overwrite_x=True)
-    image = fft.fft(rows, side, axis=0, overwrite_x=True, workers=workers(side))
+    image = fft.fft(rows, side, axis=0, overwrite_x=True)
     sign = alternating(side)
-    intensity = (image.real**2 + image.imag**2) * sign * sign[:, None]
-    transfer = fft.ifft2(intensity, workers=workers(side))
+    intensity = image.real**2
+    intensity += image.imag**2
+    intensity *= sign
+    intensity *= sign[:, None]
+    transfer = fft.ifft2(intensity)
     # Rim cells meet themselves only without a shift, where their share would count squared.
     transfer = np.conj(transfer) / pupil.energy
     transfer[side // 2, side // 2] = 1.0
@@ -97,7 +100,7 @@ def transfer_of_image(image: PointSpread) -> Transfer:
         transfer = fft.fftshift(fft.fft2(fft.ifftshift(image.intensity)))
     else:
         sign = alternating(m)
-        transfer = fft.fft2(image.intensity * sign * sign[:, None], workers=workers(m))
+        transfer = fft.fft2(image.intensity * sign * sign[:, None])
         transfer *= sign
         transfer *= sign[:, None]
     transfer /= transfer[m // 2, m // 2].real

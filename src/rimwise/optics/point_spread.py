@@ -19,7 +19,6 @@ from rimwise.terms.errors import WrongInput
 
 ComplexArray = NDArray[np.complex128]
 EDGE_SAMPLES = 16
-PARALLEL_SIDE = 1024
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,22 +170,19 @@ def point_spread_fft(pupil: Pupil, padding: int = 4) -> PointSpread:
     # on the pupil shift the image, which saves moving the large array.
     sign = np.ones(n) if side % 2 else alternating(n)
     rows = fft.fft(pupil.field() * sign * sign[:, None], side, axis=1, overwrite_x=True)
-    image = fft.fft(rows, side, axis=0, overwrite_x=True, workers=workers(side))
+    image = fft.fft(rows, side, axis=0, overwrite_x=True)
     if side % 2:
         image = fft.fftshift(image)
     step = pupil.wavelength_nm * 1e-6 / (side * pupil.step_mm)
-    intensity = (image.real**2 + image.imag**2) / pupil.amplitude.sum() ** 2
+    intensity = image.real**2
+    intensity += image.imag**2
+    intensity /= pupil.amplitude.sum() ** 2
     return PointSpread(intensity, step)
 
 
 def alternating(n: int) -> FloatArray:
     """Return +1, -1, +1 ... (n,): before a transform of even length it shifts the result."""
     return np.asarray(1.0 - 2.0 * (np.arange(n) % 2))
-
-
-def workers(side: int) -> int:
-    """Return how many threads a square transform is worth."""
-    return 2 if side >= PARALLEL_SIDE else 1
 
 
 def point_spread_window(pupil: Pupil, samples: int, step_rad: float) -> PointSpread:
