@@ -28,9 +28,17 @@ ROUND = RoundShape(2.5, (0.2, -0.1), ((2, 0.02, -0.01), (3, 0.01, 0.005), (5, 0.
 
 def plain_scene(**changes):
     scene = PhotoScene(
-        "left", PictureFrame(90.0), tilt_deg=(7.0, -4.0), gap_mm=0.3, opening_magnification=0.992,
-        size_px=(860, 840), optic_centre_px=(431.3, 421.8), opening=ROUND, haptic_axis_deg=None, look=PLAIN_LOOK,
-    )  # fmt: skip
+        "left",
+        PictureFrame(90.0),
+        tilt_deg=(7.0, -4.0),
+        gap_mm=0.3,
+        opening_magnification=0.992,
+        size_px=(860, 840),
+        optic_centre_px=(431.3, 421.8),
+        opening=ROUND,
+        haptic_axis_deg=None,
+        look=PLAIN_LOOK,
+    )
     return replace(scene, **changes)
 
 
