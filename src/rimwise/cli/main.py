@@ -9,6 +9,7 @@ from rimwise import __version__
 from rimwise.cli.clinic import demo
 from rimwise.cli.measuring import measure
 from rimwise.cli.planning import plan
+from rimwise.cli.serve import serve
 from rimwise.cli.talk import EXIT_STOPPED, say
 from rimwise.terms.cautions import CAUTIONS
 
@@ -56,6 +57,7 @@ def cautions() -> None:
 app.command(short_help="Cover of the optic in photographs.")(measure)
 app.command(short_help="The opening to be made in one eye.")(plan)
 app.command(short_help="A day at an invented clinic.")(demo)
+app.command(short_help="The workbench in the browser.")(serve)
 
 
 def run() -> None:

@@ -1,0 +1,1 @@
+"""The workbench: pages on this machine only; parses and shows, no formula lives here."""

@@ -1,0 +1,90 @@
+"""Who may come in: a one-time token opens one session, and what a session keeps in memory."""
+
+import hmac
+import secrets
+from collections import OrderedDict
+from dataclasses import dataclass, field
+
+from rimwise.web.jobs import MeasuredPicture, PlannedOpening
+
+MOST_RESULTS = 20  # a drawing is about 2 MB: forty in all stay far below what a desk machine has
+
+Result = MeasuredPicture | PlannedOpening
+
+
+def _secret() -> str:
+    return secrets.token_urlsafe(24)
+
+
+@dataclass(slots=True)
+class Session:
+    """One person at one browser; ends with the program. Nothing of it is on disk.
+
+    Parameters
+    ----------
+    key : str
+        The value of the session's cookie.
+    csrf : str
+        What every form of this session carries, so that no other page can post in its name.
+    theatre : bool
+        Whether the dark look for a dark room is wanted, whatever the device says.
+    """
+
+    key: str = field(default_factory=_secret)
+    csrf: str = field(default_factory=_secret)
+    theatre: bool = False
+    _results: OrderedDict[str, Result] = field(default_factory=OrderedDict)
+
+    def keep(self, result: Result) -> str:
+        """Keep a result under a new name that cannot be guessed; the oldest one makes room."""
+        name = secrets.token_urlsafe(9)
+        self._results[name] = result
+        while len(self._results) > MOST_RESULTS:
+            self._results.popitem(last=False)
+        return name
+
+    def result(self, name: str) -> Result | None:
+        """Which result has this name? None where there is none, or none any more."""
+        return self._results.get(name)
+
+    def newest_first(self) -> list[tuple[str, Result]]:
+        """Return what is kept, the newest first."""
+        return list(reversed(self._results.items()))
+
+    def handed_out(self, csrf: str) -> bool:
+        """Whether a form with this mark was handed out by this session."""
+        return _same(csrf, self.csrf)
+
+    def forget(self) -> None:
+        """Drop every result."""
+        self._results.clear()
+
+
+class Door:
+    """Opens once: for the token that was printed on the terminal."""
+
+    def __init__(self, port: int) -> None:
+        self.token: str | None = _secret()
+        # Cookies do not know ports: two workbenches on one machine need two names.
+        self.cookie = f"rimwise-{port}"
+        self.hosts = (f"127.0.0.1:{port}", f"localhost:{port}")
+        self._session: Session | None = None
+
+    def open(self, token: str) -> Session | None:
+        """Which session does this token open? None for a wrong one, or at the second try."""
+        if self.token is None or not _same(token, self.token):
+            return None
+        self.token = None
+        self._session = Session()
+        return self._session
+
+    def session(self, key: str | None) -> Session | None:
+        """Which session has this cookie?"""
+        if key is None or self._session is None or not _same(key, self._session.key):
+            return None
+        return self._session
+
+
+def _same(given: str, wanted: str) -> bool:
+    """Compare in a time that does not tell how much was right."""
+    return hmac.compare_digest(given.encode("utf-8", "replace"), wanted.encode("utf-8"))

@@ -1,0 +1,205 @@
+"""What the worker is asked to do: values of a form in, words, drawing and document out.
+
+The answers are plain words and bytes, so that the server itself never loads the heavy libraries.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from rimwise.records.cover import CoverFinding
+    from rimwise.records.plan import Plan
+    from rimwise.report.words import Row
+
+THE_FORM = "the form"  # what a sentence calls the source of a wrong value
+
+Line = tuple[str, str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class MeasuredPicture:
+    """What a page shows of one measured photograph; ``by_hour`` stands behind the strip."""
+
+    name: str
+    sha256: str
+    side: str
+    code: str | None
+    status: str
+    headline: str
+    rows: tuple[Line, ...]
+    by_hour: tuple[Line, ...]
+    reasons: tuple[str, ...]
+    drawing: bytes
+    document: str
+
+
+@dataclass(frozen=True, slots=True)
+class PlannedOpening:
+    """What a page shows of one plan; ``drawing`` is None where the plan is refused."""
+
+    side: str
+    code: str | None
+    headline: str
+    rows: tuple[Line, ...]
+    budget: tuple[str, ...]
+    chances: tuple[Line, ...]
+    warnings: tuple[str, ...]
+    assumed: tuple[str, ...]
+    drawing: bytes | None
+    described: str
+    document: str
+
+
+def measure_job(values: Mapping[str, object], data: bytes, name: str) -> MeasuredPicture:
+    """What does this photograph show, with these values as its sheet?
+
+    Parameters
+    ----------
+    values : mapping
+        Keys of the picture sheet.
+    data : bytes
+        The whole file; decoded here, never written anywhere.
+    name : str
+        How to call it in sentences.
+
+    Raises
+    ------
+    WrongInput
+        A value is outside its range, or the bytes are no picture.
+    """
+    from rimwise.exchange.pictures import picture_from_bytes  # noqa: PLC0415
+    from rimwise.exchange.results import cover_document, document_of  # noqa: PLC0415
+    from rimwise.exchange.sheet_keys import PictureKeys  # noqa: PLC0415
+    from rimwise.exchange.sheet_layers import checked_layer  # noqa: PLC0415
+    from rimwise.exchange.sheet_records import picture_record  # noqa: PLC0415
+    from rimwise.exchange.writing import json_text  # noqa: PLC0415
+    from rimwise.journey import finding_of  # noqa: PLC0415
+    from rimwise.report.cover_drawing import draw_cover  # noqa: PLC0415
+    from rimwise.report.words import cover_rows, headline, reason_sentences  # noqa: PLC0415
+
+    sheet = picture_record(checked_layer(values, PictureKeys, THE_FORM).values, THE_FORM)
+    loaded = picture_from_bytes(data, name)
+    finding = finding_of(loaded.raster, sheet, name, loaded.sha256)
+    finding = replace(finding, reasons=(*finding.reasons, *loaded.notes))
+    return MeasuredPicture(
+        name=name,
+        sha256=loaded.sha256,
+        side=sheet.side,
+        code=sheet.code,
+        status=finding.status,
+        headline=headline(finding),
+        # The reasons stand on the page in full: the table's first row would only repeat them.
+        rows=_lines(cover_rows(finding)[1:]),
+        by_hour=_by_hour(finding),
+        reasons=reason_sentences(finding),
+        drawing=draw_cover(loaded.raster, finding, sheet),
+        document=json_text(document_of([cover_document(finding)])),
+    )
+
+
+def plan_job(values: Mapping[str, object]) -> PlannedOpening:
+    """What should be made in this eye, with these values as its case sheet?
+
+    Raises
+    ------
+    WrongInput
+        A value is outside its range, or something that has no default is missing.
+    """
+    from rimwise.exchange.case_records import case_record  # noqa: PLC0415
+    from rimwise.exchange.results import document_of, reasons_document  # noqa: PLC0415
+    from rimwise.exchange.sheet_keys import CaseKeys  # noqa: PLC0415
+    from rimwise.exchange.sheet_layers import checked_layer  # noqa: PLC0415
+    from rimwise.exchange.writing import json_text  # noqa: PLC0415
+    from rimwise.journey import plan_of  # noqa: PLC0415
+    from rimwise.report.plan_words import budget_sentences, plan_table  # noqa: PLC0415
+
+    merged = checked_layer(values, CaseKeys, THE_FORM).values
+    code = merged.get("code")
+    case, notes = case_record({"code": "without code"} | merged, THE_FORM)
+    plan = plan_of(case, None)
+    drawing, described = _plan_drawing(plan)
+    document = plan.document()
+    document["warnings"] = [*document["warnings"], *reasons_document(notes)]
+    return PlannedOpening(
+        side=plan.side,
+        code=code,
+        headline=_plan_headline(plan),
+        rows=tuple(plan_table(plan)),
+        budget=() if plan.chosen is None else tuple(budget_sentences(plan.chosen)),
+        chances=_chances(plan),
+        warnings=tuple(one.sentence for one in (*plan.warnings, *notes)),
+        assumed=_assumed(plan),
+        drawing=drawing,
+        described=described,
+        document=json_text(document_of([document])),
+    )
+
+
+def _lines(rows: Sequence["Row"]) -> tuple[Line, ...]:
+    return tuple((row.label, row.value, row.note) for row in rows)
+
+
+def _by_hour(finding: "CoverFinding") -> tuple[Line, ...]:
+    """Return the cover at each clock hour: a table for those who cannot see the strip."""
+    from rimwise.report.words import number_words  # noqa: PLC0415
+    from rimwise.terms.frames import direction_words  # noqa: PLC0415
+
+    if finding.cover is None:
+        return ()
+    lines = []
+    for hour in (12, *range(1, 12)):
+        at_deg = (90 - 30 * hour) % 360
+        width, sd = finding.cover.width_mm[at_deg], finding.cover.sd_mm[at_deg]
+        value = "not seen" if width is None else number_words(width, sd, "mm")
+        if width is not None and width < 0.0:
+            value += " (bare)"
+        where = direction_words(float(at_deg), finding.side)
+        lines.append((f"{hour} o'clock", f"{at_deg}°, {where}", value))
+    return tuple(lines)
+
+
+def _plan_drawing(plan: "Plan") -> tuple[bytes | None, str]:
+    if not plan.centres:
+        return None, ""
+    from rimwise.report.plan_drawing import draw_plan, plan_description  # noqa: PLC0415
+
+    return draw_plan(plan, "svg"), plan_description(plan)
+
+
+def _plan_headline(plan: "Plan") -> str:
+    from rimwise.report.plan_words import CENTRE_WORDS, judged_words, percent  # noqa: PLC0415
+
+    if not plan.centres:
+        return "Refused: this opening is not planned"
+    if plan.chosen is None:
+        return "No centre chosen: all are shown, choose one"
+    where = f"on the {CENTRE_WORDS[plan.chosen.centre]}"
+    chance = f"complete cover {percent(plan.chosen.p_complete)}"
+    if plan.diameter_mm is None:
+        return f"No opening inside the limits reaches the goal {where}"
+    return f"Opening of {judged_words(plan, plan.chosen)} {where}: {chance}"
+
+
+def _chances(plan: "Plan") -> tuple[Line, ...]:
+    """Return every fourth point of the curve: a table for those who cannot see it."""
+    from rimwise.report.plan_words import percent  # noqa: PLC0415
+
+    shown = plan.chosen or (plan.centres[0] if plan.centres else None)
+    if shown is None:
+        return ()
+    curve = shown.curve
+    points = zip(curve.diameter_mm, curve.p_complete, curve.p_least_cover, strict=True)
+    return tuple(
+        (f"{diameter:.2f} mm", percent(whole), percent(least))
+        for diameter, whole, least in list(points)[::4]
+    )
+
+
+def _assumed(plan: "Plan") -> tuple[str, ...]:
+    return tuple(
+        f"{one.what}: {one.value:g}"
+        + ("" if one.sd is None else f" ± {one.sd:g}")
+        + f" {'' if one.unit == '1' else one.unit} ({one.cite}; {one.status})"
+        for one in plan.assumptions
+    )
