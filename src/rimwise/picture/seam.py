@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.ndimage import median_filter
 
 from rimwise.geometry.robust import tukey_weights
 from rimwise.picture.paths import closed_path, peak_offset
@@ -34,6 +35,8 @@ class SeamSettings:
         How far the whitish sheet must go on outwards.
     fine : float
         Over which the steepest rise is sought at last: as short as JPEG leaves colour.
+    course_columns, jump_px : int, float
+        A direction that departs further than this from the median of its neighbours is a speck.
     line_share : float
         Weight of the line against the rise of whiteness: the line is sharper, the rise surer.
     clear_of_margin : float
@@ -48,6 +51,8 @@ class SeamSettings:
     line: float = 0.010
     sheet: float = 0.022
     fine: float = 0.008
+    course_columns: int = 25
+    jump_px: float = 1.5
     line_share: float = 0.6
     clear_of_margin: float = 0.020
     rim_reach: float = 0.030
@@ -122,7 +127,10 @@ def _to_steepest(planes: Planes, rim: Rim, radii: FloatArray) -> FloatArray:
     reach = max(2, round(SETTINGS.fine * rim.radius_px))
     steep = radial_mean(whiteness, 1, reach) - radial_mean(whiteness, -reach, -1)
     steepest = steep[5:14].argmax(axis=0) + 5
-    return np.asarray(offset[steepest] + peak_offset(steep, steepest))
+    fine = offset[steepest] + peak_offset(steep, steepest)
+    # A speck or a crossing fold draws single directions away; the edge itself does not jump.
+    course = median_filter(fine, size=SETTINGS.course_columns, mode="wrap")
+    return np.asarray(np.where(np.abs(fine - course) > SETTINGS.jump_px, course, fine))
 
 
 def _levels(values: FloatArray, usable: BoolArray) -> FloatArray:
