@@ -320,7 +320,7 @@ def _write_foot(figure: "Figure", page: _Page, scale: StripScale | None, drawn: 
     left = MARGIN_IN / WIDTH_IN
     lines = ["No curve is drawn: nothing was found that can be trusted."]
     if drawn:
-        lines = ["Curves: solid optic edge, dotted opening edge (gaps: not seen), dashed pupil."]
+        lines = ["Curves: solid optic edge, dotted opening edge (gaps: not found), dashed pupil."]
     if scale is not None:
         lines[0] += " ◇ least cover. ± is one standard deviation; band and bar ± 2."
         lines.append(

@@ -33,3 +33,4 @@ LOOK = Look()
 
 BARE_HATCH = "////"
 UNSEEN_HATCH = "..."
+FAINT_HATCH = "."

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from rimwise.records.cover import CoverFinding, CoverProfile
-from rimwise.report.look import BARE_HATCH, LOOK, UNSEEN_HATCH
+from rimwise.report.look import BARE_HATCH, FAINT_HATCH, LOOK, UNSEEN_HATCH
 from rimwise.report.words import least_cover_words
 from rimwise.terms.arrays import BoolArray, FloatArray
 from rimwise.terms.frames import clock_hour, direction_words
@@ -51,17 +51,6 @@ def as_array(values: tuple[float | None, ...]) -> FloatArray:
     [1.0, nan]
     """
     return np.array([math.nan if value is None else value for value in values])
-
-
-def unseen_runs(width_mm: FloatArray) -> list[tuple[int, int]]:
-    """Which runs of directions are not seen? (first, after the last), cut at 0°.
-
-    Examples
-    --------
-    >>> unseen_runs(np.array([math.nan, 1.0, math.nan, math.nan]))
-    [(0, 1), (2, 4)]
-    """
-    return runs(np.isnan(width_mm))
 
 
 def runs(flags: BoolArray) -> list[tuple[int, int]]:
@@ -125,7 +114,7 @@ def draw_strip(axes: "Axes", finding: CoverFinding, scale: StripScale) -> None:
     at = np.arange(361.0)
     axes.set_xlim(0.0, 360.0)
     axes.set_ylim(scale.low_mm, scale.high_mm)
-    _draw_unseen(axes, width, scale)
+    _draw_unseen(axes, finding, width, scale)
     under: dict[str, Any] = {"interpolate": True, "linewidth": 0.0}
     axes.fill_between(at, 0.0, closed, where=closed >= 0.0, color=LOOK.covered, alpha=0.38, **under)
     axes.fill_between(
@@ -139,21 +128,39 @@ def draw_strip(axes: "Axes", finding: CoverFinding, scale: StripScale) -> None:
     _label_axes(axes, finding, scale)
 
 
-def _draw_unseen(axes: "Axes", width: FloatArray, scale: StripScale) -> None:
-    """Leave hidden directions blank, hatched in grey, with the words."""
-    for start, end in unseen_runs(width):
-        axes.axvspan(
-            start - 0.5, end - 0.5, facecolor="#eeede8", edgecolor=LOOK.unseen,
-            hatch=UNSEEN_HATCH, linewidth=0.0,
-        )  # fmt: skip
-        if end - start < WIDEST_RUN_WITHOUT_WORDS_DEG:
-            continue
-        upright = end - start < 45
-        axes.text(
-            (start + end - 1) / 2.0, (scale.low_mm + scale.high_mm) / 2.0, "not seen",
-            rotation=90.0 if upright else 0.0, ha="center", va="center", color=LOOK.ink,
-            fontsize=LOOK.text_pt, bbox={"facecolor": "#eeede8", "edgecolor": "none", "pad": 1.5},
-        )  # fmt: skip
+def _draw_unseen(axes: "Axes", finding: CoverFinding, width: FloatArray, scale: StripScale) -> None:
+    """Leave directions without a number blank, hatched in grey, with the word for why."""
+    for faint in (True, False):
+        chosen = np.isnan(width) & (faint_directions(finding) == faint)
+        for start, end in runs(chosen):
+            axes.axvspan(
+                start - 0.5, end - 0.5, facecolor="#f6f5f0" if faint else "#eeede8",
+                edgecolor=LOOK.unseen, hatch=FAINT_HATCH if faint else UNSEEN_HATCH, linewidth=0.0,
+            )  # fmt: skip
+            if end - start < WIDEST_RUN_WITHOUT_WORDS_DEG:
+                continue
+            upright = end - start < 45
+            axes.text(
+                (start + end - 1) / 2.0, (scale.low_mm + scale.high_mm) / 2.0,
+                "faint: not verified" if faint else "not seen",
+                rotation=90.0 if upright else 0.0, ha="center", va="center", color=LOOK.ink,
+                fontsize=LOOK.text_pt,
+                bbox={"facecolor": "#eeede8", "edgecolor": "none", "pad": 1.5},
+            )  # fmt: skip
+
+
+def faint_directions(finding: CoverFinding) -> BoolArray:
+    """In which directions was the opening's edge found, though no cover is given?
+
+    Examples
+    --------
+    >>> faint_directions(CoverFinding("a.jpg", "", "left", "visit", "refused")).any().item()
+    False
+    """
+    if finding.opening is None or finding.cover is None:
+        return np.zeros(360, dtype=np.bool_)
+    found = np.array([point is not None for point in finding.opening.edge_px])
+    return np.asarray(found & np.array([width is None for width in finding.cover.width_mm]))
 
 
 def _draw_least(axes: "Axes", finding: CoverFinding, scale: StripScale) -> None:

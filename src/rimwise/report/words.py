@@ -94,6 +94,9 @@ def least_cover_words(least: LeastCover, side: Side) -> str:
     return f"least cover {amount} at {place_words(least.at_deg, side)}"
 
 
+_FAINT_WORTH_SAYING_DEG = 30
+
+
 def complete_words(finding: CoverFinding) -> str:
     """Is the optic covered all the way round, in a sentence's worth of words?
 
@@ -108,7 +111,12 @@ def complete_words(finding: CoverFinding) -> str:
     chance = "" if cover.p_complete is None else f" (chance {_percent(cover.p_complete)})"
     if cover.complete is None:
         return f"complete cover cannot be told{chance}"
-    return f"complete cover: {'yes' if cover.complete else 'no'}{chance}"
+    faint = 0
+    if finding.opening is not None:
+        found = sum(point is not None for point in finding.opening.edge_px)
+        faint = found - cover.assessable_deg
+    rest = "; rests in part on a faint edge" if faint >= _FAINT_WORTH_SAYING_DEG else ""
+    return f"complete cover: {'yes' if cover.complete else 'no'}{chance}{rest}"
 
 
 def headline(finding: CoverFinding) -> str:
@@ -232,8 +240,8 @@ def _opening_part(finding: CoverFinding) -> list[Row]:
         Row("Circularity", estimate_words(opening.circularity, "", 3),
             "4π·area/perimeter² of a smooth curve; 1 is a circle"),
         Row("Deviation from round", estimate_words(opening.radial_deviation_rms_mm, "mm"), "rms"),
-        Row("Opening's edge seen", f"{opening.seen_deg}° of 360°"),
-        Row("Opening's edge", order),
+        Row("Opening's edge found", f"{opening.seen_deg}° of 360°"),
+        Row("Edge before or behind the optic", order),
     ]  # fmt: skip
 
 
