@@ -8,6 +8,7 @@ from typing import Any, TypeVar
 from anyio import to_thread
 from fastapi import FastAPI, Request, Response
 from fastapi.exceptions import RequestValidationError
+from fastapi.telemetry import TelemetryConfig
 from starlette.exceptions import HTTPException
 from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse
 from starlette.types import ASGIApp
@@ -16,7 +17,15 @@ from rimwise.terms.errors import RimwiseError, WrongInput
 from rimwise.web.catalogue import TEXT
 from rimwise.web.door import Door, Session
 from rimwise.web.examples import EXAMPLES, example_picture
-from rimwise.web.fields import MEASURE_FORM, PLAN_FORM, Group, WrongField, key_in, values_of
+from rimwise.web.fields import (
+    MEASURE_FORM,
+    PLAN_FORM,
+    Group,
+    WrongField,
+    in_words,
+    key_in,
+    values_of,
+)
 from rimwise.web.guard import Guard
 from rimwise.web.jobs import MeasuredPicture, PlannedOpening, measure_job, plan_job
 from rimwise.web.pages import Filled, look_css, page
@@ -29,6 +38,13 @@ STATIC = {
     "icon.svg": "image/svg+xml",
 }
 
+# The web library can report requests to a collector if the environment says so; here never.
+SILENT: TelemetryConfig = {
+    "tracing": False,
+    "metrics": False,
+    "logs": False,
+    "auto_configure": False,
+}
 Kind = TypeVar("Kind")
 
 
@@ -42,7 +58,7 @@ def make_app(door: Door, worker: Worker) -> ASGIApp:
     worker : Worker
         Where pictures are measured and plans are made.
     """
-    app = FastAPI(docs_url=None, redoc_url=None, openapi_url=None)
+    app = FastAPI(docs_url=None, redoc_url=None, openapi_url=None, telemetry=SILENT)
     app.state.worker = worker
     for path, view in _VIEWS.items():
         app.add_api_route(path, view, methods=["GET", "HEAD"], include_in_schema=False)
@@ -103,7 +119,8 @@ async def _measure_form(request: Request) -> Response:
 
 
 async def _plan_form(request: Request) -> Response:
-    return _shown(request, "plan.html", form=PLAN_FORM, filled=Filled())
+    entries = _session(request).entries(request.query_params.get("from", ""))
+    return _shown(request, "plan.html", form=PLAN_FORM, filled=Filled(entries))
 
 
 async def _measure(request: Request) -> Response:
@@ -136,15 +153,15 @@ async def _plan(request: Request) -> Response:
         planned = await _work(request, plan_job, values_of(PLAN_FORM, sent.told))
     except WrongInput as error:
         return _asked_again(request, "plan.html", PLAN_FORM, sent, error)
-    return _go(request, f"/planned/{_session(request).keep(planned)}")
+    return _go(request, f"/planned/{_session(request).keep(planned, sent.told)}")
 
 
 def _asked_again(
     request: Request, template: str, form: Sequence[Group], sent: Sent, error: WrongInput
 ) -> Response:
     """Show the form again as it was filled in, with the sentence and the field that it is about."""
-    sentence = error.sentence
-    key = error.key if isinstance(error, WrongField) else key_in(sentence, form)
+    key = error.key if isinstance(error, WrongField) else key_in(error.sentence, form)
+    sentence = in_words(error.sentence, form)
     if _asks_for_json(request):
         fields = {one.key: one.element for group in form for one in group.fields}
         where = "picture" if key == "picture" else fields.get(key or "")

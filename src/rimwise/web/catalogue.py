@@ -50,7 +50,6 @@ TEXT: dict[str, str] = {
     "measure.direction": "Direction",
     "measure.cover": "Cover",
     "measure.reasons": "What to know about this picture",
-    "measure.words": "Words",
     "measure.json": "Download the numbers (JSON)",
     "measure.check": "Check the curves against the photograph before you use a number.",
     # plan
@@ -70,7 +69,8 @@ TEXT: dict[str, str] = {
     "plan.complete": "Complete cover",
     "plan.least": "Least cover asked for",
     "plan.warnings": "Beware",
-    "plan.assumed": "Taken from publications, for want of a measurement",
+    "plan.assumed": "Assumed, for want of a measurement",
+    "plan.slide": "Slide the drawing sideways to see the curve.",
     "plan.json": "Download the plan (JSON)",
     # table heads
     "table.what": "What",
@@ -112,6 +112,7 @@ TEXT: dict[str, str] = {
     "field.state": "What is in the eye",
     "field.visit_day": "Days since surgery",
     "field.toric_marks_per_end": "Toric marks at each end",
+    "field.implant.optic_diameter_mm": "Diameter of the optic",
     "field.age_years": "Age",
     "field.corneal_surgery": "Earlier corneal surgery",
     "field.cornea.radius_flat_mm": "Flat radius of the cornea",

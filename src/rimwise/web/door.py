@@ -3,6 +3,7 @@
 import hmac
 import secrets
 from collections import OrderedDict
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from rimwise.web.jobs import MeasuredPicture, PlannedOpening
@@ -34,18 +35,28 @@ class Session:
     csrf: str = field(default_factory=_secret)
     theatre: bool = False
     _results: OrderedDict[str, Result] = field(default_factory=OrderedDict)
+    _entries: dict[str, Mapping[str, Sequence[str]]] = field(default_factory=dict)
 
-    def keep(self, result: Result) -> str:
-        """Keep a result under a new name that cannot be guessed; the oldest one makes room."""
+    def keep(self, result: Result, entries: Mapping[str, Sequence[str]] | None = None) -> str:
+        """Keep a result under a new name that cannot be guessed; the oldest one makes room.
+
+        ``entries`` are those of the form, so that they can be changed without typing them anew.
+        """
         name = secrets.token_urlsafe(9)
         self._results[name] = result
+        self._entries[name] = entries or {}
         while len(self._results) > MOST_RESULTS:
-            self._results.popitem(last=False)
+            oldest, _ = self._results.popitem(last=False)
+            del self._entries[oldest]
         return name
 
     def result(self, name: str) -> Result | None:
         """Which result has this name? None where there is none, or none any more."""
         return self._results.get(name)
+
+    def entries(self, name: str) -> Mapping[str, Sequence[str]]:
+        """Return what was entered for this result; nothing where there is none."""
+        return self._entries.get(name, {})
 
     def newest_first(self) -> list[tuple[str, Result]]:
         """Return what is kept, the newest first."""
@@ -58,6 +69,7 @@ class Session:
     def forget(self) -> None:
         """Drop every result."""
         self._results.clear()
+        self._entries.clear()
 
 
 class Door:

@@ -10,6 +10,7 @@ from typing import Literal
 
 from rimwise.terms.errors import WrongInput
 from rimwise.web.catalogue import TEXT
+from rimwise.web.jobs import THE_FORM
 
 Kind = Literal["number", "whole", "text", "choice", "flag", "pair", "several"]
 
@@ -261,6 +262,27 @@ def _number(text: str) -> float | str:
     """Return the number; what is none stays a word, for the sheet to refuse by its own sentence."""
     plain = text.replace("−", "-").replace(" ", "")
     return float(plain.replace(",", ".")) if NUMBER.fullmatch(plain) else text
+
+
+def in_words(sentence: str, form: Sequence[Group]) -> str:
+    """How does a sheet's refusal read beside the form: keys by what the fields ask?
+
+    Examples
+    --------
+    >>> in_words("the form: [cornea] radius_flat_mm is 99, and ...", PLAN_FORM)
+    'Flat radius of the cornea is 99, and ...'
+    >>> in_words("the form: cornea has only one of radius_flat_mm and radius_steep_mm", PLAN_FORM)
+    'cornea has only one of “Flat radius of the cornea” and “Steep radius of the cornea”'
+    """
+    told = sentence.removeprefix(f"{THE_FORM}: ")
+    for field in (field for group in form for field in group.fields):
+        table, _, key = field.key.rpartition(".")
+        opening = f"[{table}] {key} " if table else f"{key} "
+        if told.startswith(opening):
+            told = f"{field.label} {told.removeprefix(opening)}"
+        elif "_" in key:
+            told = re.sub(rf"\b{key}\b", f"“{field.label}”", told)
+    return told
 
 
 def key_in(sentence: str, form: Sequence[Group]) -> str | None:

@@ -4,6 +4,8 @@ A page elsewhere on the internet must neither read nor post here, even if it kno
 points a name of its own at this machine.
 """
 
+import logging
+import os
 from urllib.parse import parse_qs
 
 from starlette.datastructures import Headers, MutableHeaders
@@ -14,6 +16,8 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from rimwise.web.catalogue import TEXT
 from rimwise.web.door import Door, Session
 from rimwise.web.pages import plain_page
+
+LOG = logging.getLogger(__name__)
 
 POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; "
@@ -64,7 +68,16 @@ class Guard:
             await refused(scope, receive, _strict(send))
             return
         scope.setdefault("state", {})["session"] = session
-        await self._app(scope, receive, _strict(send))
+        await self._answered(scope, receive, _strict(send))
+
+    async def _answered(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Let the pages answer; of a fault only its kind is logged, never what was worked on."""
+        try:
+            await self._app(scope, receive, send)
+        except Exception as error:
+            if os.environ.get("RIMWISE_DEBUG"):
+                raise
+            LOG.error("a fault of the program (%s) at %s", type(error).__name__, scope["path"])
 
     def _refused(self, scope: Scope, headers: Headers) -> Response | None:
         hosts = headers.getlist("host")

@@ -30,6 +30,7 @@ class MeasuredPicture:
     rows: tuple[Line, ...]
     by_hour: tuple[Line, ...]
     reasons: tuple[str, ...]
+    words: tuple[tuple[str, str], ...]
     drawing: bytes
     document: str
 
@@ -76,7 +77,12 @@ def measure_job(values: Mapping[str, object], data: bytes, name: str) -> Measure
     from rimwise.exchange.writing import json_text  # noqa: PLC0415
     from rimwise.journey import finding_of  # noqa: PLC0415
     from rimwise.report.cover_drawing import draw_cover  # noqa: PLC0415
-    from rimwise.report.words import cover_rows, headline, reason_sentences  # noqa: PLC0415
+    from rimwise.report.words import (  # noqa: PLC0415
+        EXPLANATIONS,
+        cover_rows,
+        headline,
+        reason_sentences,
+    )
 
     sheet = picture_record(checked_layer(values, PictureKeys, THE_FORM).values, THE_FORM)
     loaded = picture_from_bytes(data, name)
@@ -93,6 +99,7 @@ def measure_job(values: Mapping[str, object], data: bytes, name: str) -> Measure
         rows=_lines(cover_rows(finding)[1:]),
         by_hour=_by_hour(finding),
         reasons=reason_sentences(finding),
+        words=EXPLANATIONS,
         drawing=draw_cover(loaded.raster, finding, sheet),
         document=json_text(document_of([cover_document(finding)])),
     )

@@ -60,6 +60,8 @@ def serve(port: int | None, browser: bool, tell: Tell) -> None:
         threading.Thread(target=webbrowser.open, args=(address,), daemon=True).start()
     try:
         asyncio.run(server.serve(sockets=[listening]))
+    except KeyboardInterrupt:
+        tell("Workbench closed; all results are forgotten.")
     finally:
         worker.close()
         listening.close()
