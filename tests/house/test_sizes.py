@@ -8,7 +8,9 @@ FILE_LINES = 400
 FUNCTION_LINES = 40
 
 # Path -> why this file may be longer.
-LONG_FILES: dict[str, str] = {}
+LONG_FILES: dict[str, str] = {
+    "src/rimwise/purkinje/kernel.py": "the compiler's cache watches one file; half is docstrings",
+}
 # "path: function" -> why this function may be longer.
 LONG_FUNCTIONS: dict[str, str] = {}
 

@@ -4,6 +4,7 @@ The eye's own frame is the examiner's with the corneal vertex as its origin: +z 
 that everything inside has z < 0 (``depth_mm`` = -z) and the corneal axis is the z axis.
 """
 
+import math
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from itertools import pairwise
@@ -107,6 +108,11 @@ class EyeModel:
         return (depths[0], depths[-1]) if depths else None
 
     @property
+    def lens_semi_diameter_mm(self) -> float:
+        """How far from its axis does the lens reach? Infinity where nobody said."""
+        return min((p.surface.semi_diameter_mm for p in self.parts if p.of_lens), default=math.inf)
+
+    @property
     def pivot_mm(self) -> tuple[float, float, float]:
         """About which point does the lens tilt? Its middle, unless its place says otherwise."""
         if self.lens.pivot_depth_mm is not None:
@@ -185,7 +191,7 @@ class EyeModel:
         for i in range(mirror - 1, -1, -1):
             before: Medium = parts[i - 1].behind if i else 1.0
             outward.append(refract(parts[i].surface, before))
-        return System((*inward, reflect(parts[mirror].surface), *outward))
+        return System((*inward, reflect(parts[mirror].surface), *outward)).unclipped()
 
     @cached_property
     def matrix(self) -> RayMatrix:

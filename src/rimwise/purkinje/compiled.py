@@ -1,4 +1,4 @@
-"""The kernel of :mod:`rimwise.purkinje.kernel`, compiled and cached on disk.
+"""The loops of :mod:`rimwise.purkinje.kernel`, compiled and cached on disk.
 
 Importing this module costs about half a second (and a few seconds the first time ever): only
 those who solve many frames do.
@@ -17,6 +17,7 @@ for _function in (
     kernel.meet,
     kernel.cross,
     kernel.walk,
+    kernel.land,
     kernel.miss,
     kernel.slope_by_slope,
     kernel.solve,
@@ -26,4 +27,6 @@ for _function in (
 ):
     register_jitable(_function)
 
-solve_all: Callable[..., Any] = njit(cache=True, error_model="numpy", nogil=True)(kernel.solve_all)
+_compile = njit(cache=True, error_model="numpy", nogil=True)
+solve_all: Callable[..., Any] = _compile(kernel.solve_all)
+follow: Callable[..., Any] = _compile(kernel.follow)

@@ -50,10 +50,30 @@ def flat_eye(model: EyeModel) -> FlatEye:
     >>> flat_eye(schematic_model(schematic_eye("liou_brennan1997"))).reach
     2
     """
+    table = flat_surfaces(model).ravel()
+    table.setflags(write=False)
+    # A gradient's index changes over the mirror: even its brightness is not the kernel's.
+    beyond = [
+        i
+        for i, part in enumerate(model.parts)
+        if part.surface.kind not in _KINDS or isinstance(part.behind, Gradient)
+    ]
+    return FlatEye(table, min(beyond, default=len(model.parts)), model.stop_step)
+
+
+def flat_surfaces(model: EyeModel) -> FloatArray:
+    """Which row of the kernel's table has each surface? Shape (s, WIDTH).
+
+    Examples
+    --------
+    >>> from rimwise.eye.schematic import schematic_model
+    >>> from rimwise.published.eyes import schematic_eye
+    >>> flat_surfaces(schematic_model(schematic_eye("legrand"))).shape
+    (4, 19)
+    """
     rows: list[list[float]] = []
-    reach: int | None = None
     before = 1.0
-    for i, (part, upright) in enumerate(zip(model.placed, model.parts, strict=True)):
+    for part, upright in zip(model.placed, model.parts, strict=True):
         surface, pose = part.surface, part.surface.pose
         if surface.axis_rad:
             pose = pose.turned(surface.axis_rad)
@@ -65,14 +85,10 @@ def flat_eye(model: EyeModel) -> FlatEye:
             surface.conic_x,
             surface.conic_y,
         )
-        rows.append([*shape, before, behind, *pose.matrix().ravel(), *pose.vertex_mm])
-        # A gradient's index changes over the mirror: even its brightness is not the kernel's.
-        if reach is None and (surface.kind not in _KINDS or isinstance(part.behind, Gradient)):
-            reach = i
+        turned = [one for row in pose.rotation for one in row]
+        rows.append([*shape, before, behind, *turned, *pose.vertex_mm])
         before = behind
-    table = np.array(rows).ravel()
-    table.setflags(write=False)
-    return FlatEye(table, len(rows) if reach is None else reach, model.stop_step)
+    return np.array(rows)
 
 
 def start_rows(model: EyeModel, view: FloatArray, lamps: FloatArray, part: int) -> FloatArray:

@@ -235,7 +235,7 @@ def _reflex(
     return Reflex(
         name,
         lamp,
-        "seen" if _passes_pupil(model, row) else "behind the iris",
+        _seen_status(model, row),
         px,
         (u * focus, v * focus),
         (image[0], image[1], image[2]),
@@ -254,9 +254,14 @@ def _blur_px(camera: Camera, distance_mm: float) -> float | None:
     return camera.aperture_mm * abs(1.0 - camera.focus_mm / distance_mm) * camera.px_per_mm
 
 
-def _passes_pupil(model: EyeModel, row: list[float]) -> bool:
-    """Does the path pass the iris both ways? Reflexes of the cornea do not meet it."""
+def _seen_status(model: EyeModel, row: list[float]) -> ReflexStatus:
+    """Does the path pass the iris and the optic both ways? The cornea's do not meet them."""
+    points = [(row[INX], row[INX + 1]), (row[INX + 2], row[INX + 3])]
+    there = [(x, y) for x, y in points if not math.isnan(x)]
     x, y = model.pupil_mm
-    points = (row[INX : INX + 2], row[INX + 2 : INX + 4])
-    far = [math.hypot(px - x, py - y) for px, py in points if not math.isnan(px)]
-    return all(one <= model.pupil_diameter_mm / 2.0 for one in far)
+    if any(math.hypot(px - x, py - y) > model.pupil_diameter_mm / 2.0 for px, py in there):
+        return "behind the iris"
+    x, y = model.lens.shift_mm
+    if any(math.hypot(px - x, py - y) > model.lens_semi_diameter_mm for px, py in there):
+        return "beside the optic"
+    return "seen"

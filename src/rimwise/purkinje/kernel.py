@@ -4,7 +4,8 @@ Written so that the same functions run as they stand (lists of floats) and compi
 (:mod:`rimwise.purkinje.compiled`, arrays). The ray is sent backwards, from the camera's entrance
 pupil into the eye, to the mirroring surface, out again, and must then point at the lamp: two
 unknown slopes, two equations, Newton's method. Formulas of meeting and bending as in
-:mod:`rimwise.optics.shapes`, which the tests hold this against.
+:mod:`rimwise.optics.shapes`, which the tests hold this against. All of it stands in one file
+because the compiler's cache on disk watches only the file of the function that was asked for.
 
 Flat tables
 -----------
@@ -172,10 +173,36 @@ def walk(ray: Store, surfaces: Numbers, mirror: int) -> int:
     return bad
 
 
+def land(
+    view: Numbers, point: Numbers, surfaces: Numbers, mirror: int, found: Store, ray: Store
+) -> int:
+    """By how much, in mm, does the ray pass a point behind the cornea (mirror -1) or in air (-2)?
+
+    Examples
+    --------
+    >>> found, view = [0.0] * COLUMNS, [0, 0, 50.0, 1, 0, 0, 0, 1, 0, 0, 0, 1, -3.0, 1]
+    >>> land(view, [0.5, 0.0, -3.0], [], -2, found, [0.0, 0, 50.0, 0, 0, -1.0]), found[GX]
+    (0, -0.5)
+    """
+    if mirror == -1:
+        for k in range(int(view[13])):
+            bad = cross(ray, surfaces[k * WIDTH : (k + 1) * WIDTH], 0, k)
+            if bad != 0:
+                return bad
+    if not ray[5] < -LEAST_SLOPE:
+        return MISSED
+    t = (point[2] - ray[2]) / ray[5]
+    found[GX] = ray[0] + t * ray[3] - point[0]
+    found[GY] = ray[1] + t * ray[4] - point[1]
+    return 0
+
+
 def miss(
     view: Numbers, lamp: Numbers, surfaces: Numbers, mirror: int, found: Store, ray: Store
 ) -> int:
     """By which slopes does the ray leaving the camera with slopes (U, V) miss the lamp?
+
+    With ``mirror`` -1 or -2 the "lamp" is a point of the eye; see :func:`land`.
 
     Examples
     --------
@@ -189,6 +216,8 @@ def miss(
     for k in range(3):
         ray[k] = view[k]
         ray[3 + k] = (u * view[3 + k] + v * view[6 + k] - view[9 + k]) * scale
+    if mirror < 0:
+        return land(view, lamp, surfaces, mirror, found, ray)
     bad = walk(ray, surfaces, mirror)
     if bad != 0:
         return bad
@@ -390,3 +419,50 @@ def solve_all(
                 found[row][STATUS] = float(bad)
                 at_stop(view, mirror, found[row], ray)
             row += 1
+
+
+def follow(
+    views: Numbers, targets: Any, surfaces: Any, mirrors: Numbers, found: Any, moves: Any
+) -> None:
+    """How do solved paths move when eye, camera or target change a little?
+
+    Path p is solved in the first scene, from the start in its row of ``found``; for every other
+    scene i its slopes move by ``moves[p][i]``, from the condition that the ray still meets its
+    target (implicit function theorem; good to the first order in the change).
+
+    Parameters
+    ----------
+    views, surfaces : sequences over the scenes
+    targets : sequence over the scenes, of sequences over the paths, of 3 numbers
+    mirrors : sequence over the paths
+        A part that mirrors, or -1 or -2 for a point behind the cornea or in air.
+    found, moves : written
+        Rows of the kernel, one more as the ray's store (all as long as it); [path][scene] pairs
+        of slopes.
+
+    Examples
+    --------
+    >>> view = [0, 0, 50.0, 1, 0, 0, 0, 1, 0, 0, 0, 1, -3.0, 1]
+    >>> found, moves = [[0.0] * RAY, [0.0] * RAY], [[[0.0, 0.0], [0.0, 0.0]]]
+    >>> points = [[[0.5, 0.0, 0.0]], [[0.6, 0.0, 0.0]]]
+    >>> follow([view, view], points, [[], []], [-2], found, moves)
+    >>> round(found[0][0], 6), round(moves[0][1][0], 6)
+    (0.01, 0.002)
+    """
+    ray = found[len(mirrors)]
+    for path in range(len(mirrors)):
+        mirror, row = mirrors[path], found[path]
+        bad = solve(views[0], targets[0][path], surfaces[0], mirror, row, ray)
+        if bad == 0:
+            bad = slope_by_slope(views[0], targets[0][path], surfaces[0], mirror, row, ray)
+        det = row[JXX] * row[JYY] - row[JXY] * row[JYX]
+        row[STATUS] = float(bad)
+        if bad != 0 or det == 0.0:
+            row[STATUS] = float(STUCK)
+            continue
+        for i in range(1, len(views)):
+            if miss(views[i], targets[i][path], surfaces[i], mirror, row, ray) != 0:
+                row[STATUS] = float(STUCK)
+                break
+            moves[path][i][0] = (row[JXY] * row[GY] - row[JYY] * row[GX]) / det
+            moves[path][i][1] = (row[JYX] * row[GX] - row[JXX] * row[GY]) / det

@@ -21,6 +21,11 @@ class SetUp:
     camera : Camera
     lamps_mm : tuple of 3-tuples
         Places of the lamps; none behind the camera.
+
+    Examples
+    --------
+    >>> len(SetUp(Camera.in_front(200.0), ((8.0, 0.0, 200.0), (-8.0, 0.0, 200.0))).lamps_mm)
+    2
     """
 
     camera: Camera
