@@ -59,7 +59,8 @@ def _run(line: str, folder: Path) -> str:
     return done.stdout or done.stderr
 
 
-NUMBER = r"\d+(?:\.\d+)?"
+NUMBER = r"(?<![\w-])\d+(?:\.\d+)?"  # not the digits of a name such as E-004
+HOLE = "\0"
 
 
 def _same(wanted: str, got: str) -> bool:
@@ -69,8 +70,7 @@ def _same(wanted: str, got: str) -> bool:
     """
     parts = [" ".join(part.split()) for part in re.split(r"^\.\.\.$", wanted, flags=re.M)]
     pattern = " ?.*? ?".join(
-        re.sub(r"0+", lambda _: f"({NUMBER})", re.escape(re.sub(NUMBER, "0", part)))
-        for part in parts
+        re.escape(re.sub(NUMBER, HOLE, part)).replace(HOLE, f"({NUMBER})") for part in parts
     )
     found = re.fullmatch(pattern, " ".join(got.split()), re.S)
     if not found:

@@ -144,41 +144,16 @@ def _decentration(
 
 def _reasons(edges: Edges, law: WidthLaw, whole: bool) -> tuple[Reason, ...]:
     found = []
-    seen_deg = int(edges.opening_found.sum())
     if not whole:
         found.append(
             Reason(
                 "opening-partly-hidden",
-                f"The opening's edge is in sight over {seen_deg}° of 360°, less than "
-                f"{WHOLE_EDGE_DEG}°: cover by direction is given, size and roundness are not.",
+                f"The opening's edge is in sight over {int(edges.opening_found.sum())}° of 360°, "
+                f"less than {WHOLE_EDGE_DEG}°: cover by direction is given, size and roundness "
+                "are not.",
             )
         )
-    by_pupil = int((edges.opening_hidden_by_pupil & ~edges.opening_found).sum())
-    if by_pupil >= 5:
-        found.append(
-            Reason(
-                "hidden-by-pupil-or-reflex",
-                f"Over {by_pupil}° the opening's edge lies behind the iris, a reflex or the "
-                "picture's border; nothing is filled in there.",
-            )
-        )
-    faint = int((~edges.opening_plain).sum()) - by_pupil
-    if faint >= 5:
-        found.append(
-            Reason(
-                "edge-too-faint",
-                f"Over {faint}° the opening's edge is too faint for a reader to verify; no cover "
-                "is given there.",
-            )
-        )
-    rim_hidden = int((~edges.rim_seen).sum())
-    if rim_hidden >= 5:
-        found.append(
-            Reason(
-                "rim-partly-hidden",
-                f"Over {rim_hidden}° the optic's rim is not in sight; no cover is given there.",
-            )
-        )
+    found += _hidden(edges)
     if whole and not law.found[int(np.argmin(law.width_mm))]:
         found.append(
             Reason(
@@ -188,3 +163,29 @@ def _reasons(edges: Edges, law: WidthLaw, whole: bool) -> tuple[Reason, ...]:
             )
         )
     return tuple(found)
+
+
+def _hidden(edges: Edges) -> list[Reason]:
+    """Say over how many degrees an edge is hidden, and by what; less than 5° needs no line."""
+    by_pupil = int((edges.opening_hidden_by_pupil & ~edges.opening_found).sum())
+    hidden = (
+        (
+            by_pupil,
+            "hidden-by-pupil-or-reflex",
+            "the opening's edge lies behind the iris, a reflex or the picture's border; nothing is "
+            "filled in there.",
+        ),
+        (
+            int((~edges.opening_plain).sum()) - by_pupil,
+            "edge-too-faint",
+            "the opening's edge is too faint for a reader to verify; no cover is given there.",
+        ),
+        (
+            int((~edges.rim_seen).sum()),
+            "rim-partly-hidden",
+            "the optic's rim is not in sight; no cover is given there.",
+        ),
+    )
+    return [
+        Reason(code, f"Over {count}° {sentence}") for count, code, sentence in hidden if count >= 5
+    ]
