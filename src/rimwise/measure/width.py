@@ -121,7 +121,8 @@ def _parallax(side: Side) -> tuple[FloatArray, FloatArray]:
         return np.asarray(table[name].value + (table[name].sd or 0.0) * rng.normal(size=_DRAWS))
 
     gap = np.abs(drawn("gap"))
-    temporal, vertical = gap * drawn("view_temporal"), gap * drawn("view_vertical")
+    temporal = gap * np.tan(np.radians(drawn("view_temporal")))
+    vertical = gap * np.tan(np.radians(drawn("view_vertical")))
     x, y = examiner_from_nasal_superior(1.0, 1.0, side)
     draws = np.stack([-x * temporal, y * vertical], axis=-1)
     mean = draws.mean(axis=0)
