@@ -53,12 +53,12 @@ def serve(port: int | None, browser: bool, tell: Tell) -> None:
     )
     server = uvicorn.Server(config)
     address = f"http://{HOST}:{listening.getsockname()[1]}/?token={door.token}"
-    tell(f"Workbench: {address}")
-    tell("It opens once, in one browser on this machine. Ctrl-C ends it and forgets all results.")
-    threading.Thread(target=worker.warm, daemon=True).start()
-    if browser and _has_screen():
-        threading.Thread(target=webbrowser.open, args=(address,), daemon=True).start()
     try:
+        tell(f"Workbench: {address}")
+        tell("It opens once, in one browser on this machine. Ctrl-C ends it and forgets results.")
+        threading.Thread(target=worker.warm, daemon=True).start()
+        if browser and _has_screen():
+            threading.Thread(target=webbrowser.open, args=(address,), daemon=True).start()
         asyncio.run(server.serve(sockets=[listening]))
     except KeyboardInterrupt:
         tell("Workbench closed; all results are forgotten.")

@@ -6,6 +6,7 @@ A picture comes from outside and decoders have faults; the server must answer wh
 import contextlib
 import importlib
 import multiprocessing
+import os
 import signal
 import sys
 import threading
@@ -141,6 +142,9 @@ def load_libraries() -> None:
 def _serve_jobs(pipe: Connection) -> None:
     """Do one job after the other until the other end is gone."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the server, which ends us
+    # One picture at a time: inner thread pools only wait for each other (5.0 s instead of 0.9 s of
+    # processor time). NumPy reads this when it is first imported, which is after this line.
+    os.environ |= {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
     _limit_memory()
     while True:
         try:
