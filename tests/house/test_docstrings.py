@@ -31,9 +31,11 @@ NO_EXAMPLE: dict[str, str] = {
     "published.eyes: SchematicEye": _A_RECORD,
     "records.assumption: Assumption": _A_RECORD,
     "records.eye: EyeRecord": _A_RECORD,
+    "records.lens_power: ExpectedRefraction": _A_RECORD,
     "records.plan: Plan": _A_RECORD,
     "report.plan_drawing: draw_plan": _A_PLAN,
     "report.plan_drawing: plan_description": _A_PLAN,
+    "report.plan_words: judged_words": _A_PLAN,
     "report.plan_words: plan_table": _A_PLAN,
 }
 

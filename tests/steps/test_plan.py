@@ -121,7 +121,8 @@ def test_the_document_has_the_promised_shape():
     opening = document["opening"]
     assert opening["diameter_mm"] == 5.25
     assert set(opening["apparent_diameter_mm"]) >= {"value", "sd", "unit"}
-    assert document["refraction"] == []
+    line = document["refraction"][0]
+    assert set(line) >= {"formula", "power_dpt", "refraction_dpt", "status", "calibration", "band"}
     assert {"code", "sentence"} == set(document["warnings"][0])
     assert json.loads(json.dumps(document, allow_nan=False)) == document
 
@@ -201,8 +202,77 @@ def test_a_warning_comes_with_its_cause_and_not_without(change, code):
     assert code not in codes(make_plan(full).warnings)
 
 
-def test_the_missing_refraction_is_said():
-    assert codes(make_plan(EXAMPLE).warnings) == ["refraction-absent"]
+@pytest.mark.parametrize(
+    ("change", "word"),
+    [
+        ({"implant": PlannedImplant(6.0)}, "a lens constant"),
+        ({"lengths": CaseLengths()}, "axial_mm"),
+        ({"cornea": CorneaSheet()}, "radius_flat_mm"),
+        (
+            {"implant": PlannedImplant(6.0, constants={"a0": 1.5}), "lengths": CaseLengths(23.6)},
+            "chamber_depth_mm",
+        ),
+    ],
+)
+def test_the_missing_refraction_is_said_with_what_it_lacks(change, word):
+    plan = make_plan(replace(EXAMPLE, **change))
+    (absent,) = [one for one in plan.warnings if one.code == "refraction-absent"]
+    assert plan.refraction == ()
+    assert word in absent.sentence
+
+
+@pytest.mark.parametrize(
+    "surgery", ["myopic", "hyperopic", "radial", "graft", "keratoconus", "unknown"]
+)
+def test_no_vergence_formula_speaks_about_a_cornea_that_did_not_grow_so(surgery):
+    plan = make_plan(replace(EXAMPLE, corneal_surgery=surgery))
+    assert plan.refraction == ()
+    (refused,) = [one for one in plan.warnings if one.code == "refraction-refused"]
+    assert repr(surgery) in refused.sentence
+
+
+def test_every_power_step_is_expected_by_every_formula_and_none_is_chosen():
+    plan = make_plan(EXAMPLE)
+    powers = sorted({line.power_dpt for line in plan.refraction})
+    assert powers == [19.5, 20.0, 20.5, 21.0, 21.5, 22.0, 22.5]
+    for power in powers:
+        formulas = [line.formula for line in plan.refraction if line.power_dpt == power]
+        assert formulas == ["SRK/T", "Holladay 1", "Hoffer Q", "Haigis", "T2"]
+    # A stronger implant leaves a more myopic eye.
+    for formula in formulas:
+        expected = [r.refraction_dpt.value for r in plan.refraction if r.formula == formula]
+        assert expected == sorted(expected, reverse=True)
+    assert "refraction-expected" in codes(plan.warnings)
+    keys = set(plan.refraction[0].document())
+    assert not {key for key in keys if "chosen" in key or "best" in key or "recommend" in key}
+
+
+@pytest.mark.parametrize(
+    ("source", "calibration"),
+    [
+        (None, "uncalibrated"),
+        ("own series, 12", "uncalibrated"),
+        ("own series", "uncalibrated"),
+        ("own series, n = 30", "own series"),
+        ("an invented list of constants, 2025", "named source"),
+    ],
+)
+def test_a_constant_counts_from_a_named_source_or_thirty_own_eyes(source, calibration):
+    implant = replace(EXAMPLE.implant, constants_source=source)
+    lines = make_plan(replace(EXAMPLE, implant=implant)).refraction
+    by_formula = {line.formula: line.constants.calibration for line in lines}
+    assert by_formula["SRK/T"] == by_formula["T2"] == calibration
+    # A constant that was converted from another has no source of its own.
+    assert by_formula["Haigis"] == by_formula["Hoffer Q"] == "uncalibrated"
+
+
+def test_the_band_is_the_root_of_its_squares_and_names_what_to_measure_again():
+    for line in make_plan(EXAMPLE).refraction:
+        total = math.sqrt(sum(part.sd_dpt**2 for part in line.band))
+        assert line.refraction_dpt.sd == pytest.approx(total)
+        assert line.repeat_first in {"keratometry", "axial-length"}
+        sizes = [part.sd_dpt for part in line.band]
+        assert sizes == sorted(sizes, reverse=True)
 
 
 @pytest.mark.parametrize(

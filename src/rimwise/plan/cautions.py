@@ -69,13 +69,7 @@ def plan_warnings(
     apparent_mm : Estimate or None
         How large the planned opening will look, mm.
     """
-    warnings = [
-        Reason(
-            "refraction-absent",
-            "Expected refraction and implant power are not computed; take them from a checked "
-            "calculation of your own.",
-        )
-    ]
+    warnings: list[Reason] = []
     if not own_spread:
         warnings.append(
             Reason(

@@ -9,6 +9,7 @@ from rimwise.plan.best import Wish, best_diameters_mm, centring_sd_needed_mm
 from rimwise.plan.budget import margin_budget
 from rimwise.plan.cautions import no_apparent_size, plan_warnings, refusal
 from rimwise.plan.chance import Chance
+from rimwise.plan.expected import expected_refractions
 from rimwise.plan.sources import Sources, gather_sources
 from rimwise.plan.spread import spread_for
 from rimwise.plan.targets import CENTRES, Target, find_target
@@ -69,6 +70,7 @@ def make_plan(case: CaseSheet, spread_default: Spread | None = None) -> Plan:
     planned = _planned_mm(case, centres, chosen)
     seen_size, seen_reason, seen_assumed = _apparent(case, planned)
     reasons += [] if seen_reason is None or refused else [seen_reason]
+    refraction, refraction_notes = expected_refractions(case) if refused is None else ((), ())
     return Plan(
         code=case.code,
         side=case.side,
@@ -82,8 +84,9 @@ def make_plan(case: CaseSheet, spread_default: Spread | None = None) -> Plan:
         spread=spread,
         apparent_diameter_mm=seen_size,
         reasons=tuple(reasons),
-        warnings=_warned(case, spread, own, seen_size, assumed + seen_assumed),
+        warnings=refraction_notes + _warned(case, spread, own, seen_size, assumed + seen_assumed),
         assumptions=_limits_assumed(case) + assumed + seen_assumed,
+        refraction=refraction,
     )
 
 

@@ -16,6 +16,7 @@ TABLES = (
     "lengths",
     "opening",
     "photograph",
+    "refraction",
     "spreads",
 )
 _FIELDS = frozenset({"value", "unit", "sd", "valid", "cite", "status"})

@@ -1,11 +1,12 @@
 """What should be made of one eye's opening and what spoils it first: behind ``rimwise.plan/1``."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any, Literal
 
 from rimwise.records.assumption import Assumption
 from rimwise.records.case import Centre, Spread
 from rimwise.records.cover import Reason
+from rimwise.records.lens_power import ExpectedRefraction
 from rimwise.terms.estimate import Estimate
 from rimwise.terms.frames import Side, nasal_superior
 
@@ -115,7 +116,7 @@ class Plan:
     reasons: tuple[Reason, ...]
     warnings: tuple[Reason, ...]
     assumptions: tuple[Assumption, ...]
-    refraction: tuple[dict[str, Any], ...] = field(default=())
+    refraction: tuple[ExpectedRefraction, ...] = ()
 
     @property
     def chosen(self) -> CentrePlan | None:
@@ -145,7 +146,7 @@ class Plan:
             },
             "opening": self._opening(),
             "by_centre": {plan.centre: _centre(plan, self.side) for plan in self.centres},
-            "refraction": [dict(line) for line in self.refraction],
+            "refraction": [line.document() for line in self.refraction],
             "spread": _spread(self.spread),
             "assumptions": [assumption.document() for assumption in self.assumptions],
             "warnings": _reasons(self.warnings),

@@ -82,7 +82,28 @@ def plan_table(plan: Plan) -> list[Row]:
         rows.append(("Opening (capsulotomy)", "no centre chosen", plan.reasons[0].sentence))
     rows += _apparent_rows(plan)
     rows += [_centre_row(plan, centre) for centre in plan.centres]
+    return rows + _refraction_rows(plan)
+
+
+def _refraction_rows(plan: Plan) -> list[Row]:
+    """Return one row a formula: what each power is expected to leave, none of them chosen."""
+    rows = []
+    for formula in dict.fromkeys(line.formula for line in plan.refraction):
+        lines = [line for line in plan.refraction if line.formula == formula]
+        middle = lines[len(lines) // 2]
+        expected = ", ".join(
+            f"{line.power_dpt:.1f} → {_signed(line.refraction_dpt.value)}" for line in lines
+        )
+        note = (
+            f"± {middle.refraction_dpt.sd:.2f}; {middle.constants.calibration}; {middle.status}; "
+            f"to narrow it, repeat {middle.repeat_first.replace('-', ' ')}"
+        )
+        rows.append((f"Expected refraction, {formula} (dpt)", expected, note))
     return rows
+
+
+def _signed(value: float) -> str:
+    return f"{value:+.2f}".replace("-", "−")
 
 
 def budget_sentences(plan: CentrePlan) -> list[str]:
