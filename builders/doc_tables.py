@@ -55,6 +55,15 @@ def _status(source: str) -> str:
     return "; ".join(found) if found else "not said"
 
 
+def checks_in(folder: str) -> str:
+    """What do the tests of this folder say of themselves, in one line each?"""
+    rows = ["| check | test |", "|---|---|"]
+    for path in sorted((ROOT / "tests" / folder).glob("test_*.py")):
+        text = ast.get_docstring(ast.parse(path.read_text(encoding="utf-8"))) or ""
+        rows.append(f"| {_cell(text.split(chr(10) * 2)[0])} | `{path.stem}` |")
+    return "\n".join(["", *rows, "", ""])
+
+
 def published_values() -> str:
     """Which numbers from outside does the program use, and how sure is each?"""
     rows = ["| table, entry | value | sd | status | source |", "|---|---|---|---|---|"]
