@@ -15,6 +15,8 @@ from pathlib import Path
 
 from typer.main import get_command
 
+from rimwise.published.eyes import EYES, schematic_eye
+from rimwise.published.formulas import FORMULAS, published_formula
 from rimwise.published.load import TABLES, published_table
 
 ROOT = Path(__file__).parents[1]
@@ -76,6 +78,22 @@ def published_values() -> str:
                 f"| {table}, {key.replace('_', ' ')} | {entry.value:g}{unit} | {sd} "
                 f"| {source.status} | {_cell(source.cite)} |"
             )
+    return "\n".join(["", *rows, "", ""])
+
+
+def eyes_and_formulas() -> str:
+    """Which whole prescriptions and formulas from outside does the program hold?"""
+    rows = ["| what | valid | status | source |", "|---|---|---|---|"]
+    for key in EYES:
+        eye = schematic_eye(key)
+        sources = [number.published.source for _, number in eye.numbers()]
+        statuses = "; ".join(sorted({source.status for source in sources}))
+        cites = "; ".join(sorted({_cell(source.cite) for source in sources}))
+        rows.append(f"| {eye.name} | {eye.valid} | {statuses} | {cites} |")
+    for key in FORMULAS:
+        formula = published_formula(key)
+        source = formula.source
+        rows.append(f"| {formula.name} | {formula.valid} | {source.status} | {source.cite} |")
     return "\n".join(["", *rows, "", ""])
 
 
