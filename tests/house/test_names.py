@@ -41,6 +41,8 @@ UNITLESS = {
     "front_conic": "a pure number",
     "back_conic": "a pure number",
     "p_fit": "a probability",
+    "entrance_pupil_size": "a ratio",
+    "exit_pupil_size": "a ratio",
     "conic_y": "a pure number",
     "coefficients": "each has its own power of the unit, said in the docstring",
     "terms": "each has its own power of the unit, said in the docstring",

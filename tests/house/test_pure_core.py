@@ -42,6 +42,8 @@ ALLOWED = {
     "src/rimwise/published/formulas.py: importlib": "reads the package's own tables",
     "src/rimwise/report/cover_drawing.py: io": "the drawing's bytes stay in memory",
     "src/rimwise/report/cover_drawing.py: savefig": "saves into those bytes, not to disk",
+    "src/rimwise/report/eye_drawing.py: io": "the drawing's bytes stay in memory",
+    "src/rimwise/report/eye_drawing.py: savefig": "saves into those bytes, not to disk",
     "src/rimwise/report/plan_drawing.py: io": "the drawing's bytes stay in memory",
     "src/rimwise/report/plan_drawing.py: savefig": "saves into those bytes, not to disk",
 }

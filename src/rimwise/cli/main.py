@@ -7,6 +7,7 @@ import typer
 
 from rimwise import __version__
 from rimwise.cli.clinic import demo
+from rimwise.cli.eye import eye
 from rimwise.cli.measuring import measure
 from rimwise.cli.planning import plan
 from rimwise.cli.serve import serve
@@ -56,6 +57,7 @@ def cautions() -> None:
 
 app.command(short_help="Cover of the optic in photographs.")(measure)
 app.command(short_help="The opening to be made in one eye.")(plan)
+app.command(short_help="What one eye's optics do, and its reflexes.")(eye)
 app.command(short_help="A day at an invented clinic.")(demo)
 app.command(short_help="The workbench in the browser.")(serve)
 

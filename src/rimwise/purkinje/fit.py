@@ -47,7 +47,20 @@ class PlacePriors:
 
 @dataclass
 class Fit:
-    """A problem of least squares in units of the priors' sds."""
+    """A problem of least squares in units of the priors' sds; see :meth:`of` and :meth:`solve`.
+
+    Examples
+    --------
+    >>> from rimwise.eye.camera import Camera
+    >>> from rimwise.eye.this_eye import Known, eye_record
+    >>> from rimwise.purkinje.scene import scene_eye
+    >>> setup = SetUp(Camera.in_front(200.0, 50.0), ((8.0, 0.0, 200.0),))
+    >>> seen = ReflexSighting({}, 0.5, limbus_px=(50.0, 0.0))
+    >>> eye = scene_eye(eye_record(Known("right")), 13.5)
+    >>> fit = Fit.of(eye, setup, seen, PlacePriors(), False)
+    >>> 0.5 < float((fit.mean + fit.sd * fit.solve())[0]) < 1.0
+    True
+    """
 
     scene: Scene
     names: tuple[str, ...]

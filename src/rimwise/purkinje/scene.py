@@ -68,6 +68,13 @@ class SceneEye:
     record : EyeRecord
     mix : array, shape (names, k)
         Steps of the record's spreads, in sds, for each independent variation.
+
+    Examples
+    --------
+    >>> from rimwise.eye.this_eye import Known, eye_record
+    >>> eye = scene_eye(eye_record(Known("right")), 13.5)
+    >>> eye.about(np.zeros(len(eye.names))).base.shape == eye.base.shape
+    True
     """
 
     base: FloatArray
@@ -122,15 +129,30 @@ def scene_eye(record: EyeRecord, pivot_mm: float) -> SceneEye:
     keep = [i for i, name in enumerate(names) if name not in NOT_SEEN]
     mix = np.zeros((len(names), len(keep)))
     mix[keep] = np.linalg.cholesky(matrix[np.ix_(keep, keep)])
-    width = record.value("white_to_white_mm") / 2.0
-    depth = -float(model.parts[0].rounded.surface.sag_mm(np.array(width), np.array(0.0)))
-    if not math.isfinite(depth):
-        depth = 0.5 * width
+    width, depth = limbus_of(record, model)
     pupil_sd = (record.numbers["pupil_x_mm"].sd, record.numbers["pupil_y_mm"].sd)
     varied = tuple(names[i] for i in keep)
     none = np.zeros((0, 0))
     eye = SceneEye(none, none, varied, model, (width, depth), pivot_mm, pupil_sd, record, mix)
     return eye.about(np.zeros(len(keep)))
+
+
+def limbus_of(record: EyeRecord, model: EyeModel) -> tuple[float, float]:
+    """How wide is the limbus's radius and how deep does its plane lie, mm?
+
+    Where the corneal front, taken round, has the white-to-white's width.
+
+    Examples
+    --------
+    >>> from rimwise.eye.this_eye import Known, eye_record
+    >>> record = eye_record(Known("right", white_to_white_mm=11.8))
+    >>> radius, depth = limbus_of(record, eye_model(record))
+    >>> round(radius, 2), 2.2 < depth < 2.8
+    (5.9, True)
+    """
+    width = record.value("white_to_white_mm") / 2.0
+    depth = -float(model.parts[0].rounded.surface.sag_mm(np.array(width), np.array(0.0)))
+    return width, depth if math.isfinite(depth) else 0.5 * width
 
 
 @dataclass(frozen=True)
@@ -145,6 +167,15 @@ class Scene:
         Reflexes that were found.
     pupil, limbus : bool
         Whether their centres were found.
+
+    Examples
+    --------
+    >>> from rimwise.eye.camera import Camera
+    >>> from rimwise.eye.this_eye import Known, eye_record
+    >>> setup = SetUp(Camera.in_front(200.0), ((8.0, 0.0, 200.0),))
+    >>> eye = scene_eye(eye_record(Known("right")), 13.5)
+    >>> Scene(eye, setup, ((0, 0),), False, True).mirrors
+    [0, -2, -2, -2, -2]
     """
 
     eye: SceneEye
