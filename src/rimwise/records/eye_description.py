@@ -75,6 +75,13 @@ class EyeDescription:
         Of one lamp on the camera's axis while the eye fixates it.
     working_distance_mm : float
         Of that camera.
+
+    Examples
+    --------
+    >>> from rimwise.eye.this_eye import Known, eye_record
+    >>> from rimwise.purkinje.describe import describe_eye
+    >>> describe_eye("E-1", eye_record(Known("right"))).document()["schema"]
+    'rimwise.eye/1'
     """
 
     code: str
