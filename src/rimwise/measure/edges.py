@@ -128,6 +128,12 @@ def find_edges(raster: Raster, frame: PictureFrame) -> Edges:
         No pupil, or no rim of an optic in sight.
     """
     planes = planes_of(raster)
+    if planes.is_grey:
+        raise MeasurementRefused(
+            "no-colour",
+            "This picture carries no colour, and without it the capsule's edge cannot be told from "
+            "the optic's rim where they meet; a colour photograph is needed.",
+        )
     pupil = find_pupil(planes)
     if pupil is None:
         raise MeasurementRefused(

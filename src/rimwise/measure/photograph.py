@@ -51,7 +51,7 @@ def measure_photograph(
     >>> blank = Raster(np.full((400, 600, 3), 90, dtype=np.uint8))
     >>> sheet = PictureSheet(side="left", optic_diameter_mm=6.0)
     >>> measure_photograph(blank, sheet, picture="blank.png", sha256="").reasons[0].code
-    'no-pupil'
+    'no-colour'
     """
     try:
         return _measure(raster, sheet, picture, sha256)

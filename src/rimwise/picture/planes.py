@@ -14,7 +14,11 @@ Float32Array = NDArray[np.float32]
 WORKING_LONG_SIDE_PX = 1600
 """Larger pictures are averaged down: an edge is several pixels wide there anyway."""
 
+LEAST_LONG_SIDE_PX = 1200
+"""Smaller ones are enlarged, so that a line is as many pixels wide as the finders expect."""
+
 _LOG_FLOOR_GREY = 6.0  # keeps sensor noise in black parts from becoming contrast
+_LEAST_COLOUR = 0.05  # log units; infrared, monochrome and green-filtered pictures stay below
 _GLARE_GREY = 200  # all three channels above this: a mirror reflection, not tissue
 
 
@@ -46,6 +50,12 @@ class Planes:
     factor: float
 
     @property
+    def is_grey(self) -> bool:
+        """Whether the picture carries no colour that could tell capsule from clear."""
+        ratio = self.log_rgb[::8, ::8, 2] - self.log_rgb[::8, ::8, 0]
+        return float(np.ptp(np.percentile(ratio, [2.0, 98.0]))) < _LEAST_COLOUR
+
+    @property
     def height_px(self) -> int:
         """Rows at working size."""
         return int(self.grey.shape[0])
@@ -69,19 +79,23 @@ def planes_of(raster: Raster) -> Planes:
 
     Examples
     --------
-    >>> planes = planes_of(Raster(np.full((40, 60, 3), 90, dtype=np.uint8)))
+    >>> planes = planes_of(Raster(np.full((400, 600, 3), 90, dtype=np.uint8)))
     >>> planes.log_rgb.shape, planes.factor
-    ((40, 60, 3), 1.0)
+    ((800, 1200, 3), 2.0)
     """
     cv2.setNumThreads(1)  # one picture per core; inner threads stall on a busy machine
     pixels = raster.pixels
     if pixels.ndim == 2:
         pixels = np.repeat(pixels[..., None], 3, axis=2)
     height, width = pixels.shape[:2]
-    factor = min(1.0, WORKING_LONG_SIDE_PX / max(height, width))
-    if factor < 1.0:
+    long_side = max(height, width)
+    factor = min(1.0, WORKING_LONG_SIDE_PX / long_side)
+    if long_side < LEAST_LONG_SIDE_PX:
+        factor = LEAST_LONG_SIDE_PX / long_side
+    if factor != 1.0:
         size = (max(1, round(width * factor)), max(1, round(height * factor)))
-        pixels = cv2.resize(pixels, size, interpolation=cv2.INTER_AREA)
+        way = cv2.INTER_AREA if factor < 1.0 else cv2.INTER_LINEAR
+        pixels = cv2.resize(pixels, size, interpolation=way)
         factor = size[0] / width
     pixels = np.ascontiguousarray(pixels)
     log_rgb = np.log(np.arange(256, dtype=np.float32) + np.float32(_LOG_FLOOR_GREY))[pixels]

@@ -39,6 +39,8 @@ class SeamSettings:
         A direction that departs further than this from the median of its neighbours is a speck.
     line_share : float
         Weight of the line against the rise of whiteness: the line is sharper, the rise surer.
+    backing : float
+        Rise in noise levels at which a line counts in full.
     clear_of_margin : float
         Rows this near to the pupil's margin belong to the iris's shadow.
     rim_reach, rim_waves : float, int
@@ -54,6 +56,7 @@ class SeamSettings:
     course_columns: int = 25
     jump_px: float = 1.5
     line_share: float = 0.6
+    backing: float = 1.5
     clear_of_margin: float = 0.020
     rim_reach: float = 0.030
     rim_waves: int = 1
@@ -104,7 +107,9 @@ def find_seam(planes: Planes, pupil: PupilMargin, rim: Rim) -> Seam:
     strips = _strips(planes, pupil, rim)
     rise = np.clip(_levels(strips.rise, strips.usable), -3.0, 6.0)
     line = np.clip(_levels(strips.line, strips.usable), -2.0, 4.0)
-    level = (rise + SETTINGS.line_share * line) * strips.usable
+    # A line without a rise is a fold, a haptic or the rim itself, not the start of capsule.
+    backed = np.clip(rise / SETTINGS.backing, 0.0, 1.0)
+    level = (rise + SETTINGS.line_share * line * backed) * strips.usable
     path = closed_path(-level, 1, 0.15)
     columns = np.arange(COLUMNS)
     coarse = rim.radii_px + strips.offset_px[path]
