@@ -123,3 +123,30 @@ def test_the_claimed_sd_of_the_main_numbers_is_true():
     pooled = np.abs(np.concatenate(list(pulls.values())))
     assert np.mean(pooled <= 1.96) >= 31 / 36
     assert np.median(pooled) >= 0.3
+
+
+@cache
+def _visits():
+    rows = []
+    for path in sorted(FOLDER.glob("visits/*.truth.json")):
+        for visit in json.loads(path.read_text())["visits"]:
+            picture = path.with_name(visit["image"])
+            loaded = load_picture(picture)
+            finding = measure_photograph(
+                loaded.raster, picture_sheet_for(picture), picture="", sha256=loaded.sha256
+            )
+            rows.append((visit["image"], finding, visit))
+    return rows
+
+
+@pytest.mark.slow
+def test_pictures_of_later_visits_are_measured_as_well():
+    """These pictures were not looked at while the edge finders were made."""
+    means = [
+        np.nanmean(_errors(f, t)[1]) if f.status != "refused" else np.inf for _, f, t in _visits()
+    ]
+    assert np.median(means) <= 0.02
+    assert np.percentile(means, 90) <= 0.05
+    for name, finding, truth in _visits():
+        if finding.cover and finding.cover.complete is not None:
+            assert finding.cover.complete == (truth["min_overlap_mm"] > 0.0), name

@@ -36,6 +36,9 @@ class RimSettings:
         How oval a disc may look, as the sd of the second harmonic: 10° of view make 0.8 %.
     ovalness_limit : float
         Beyond this it is no disc seen through a pupil (17°).
+    vote_share, usual_votes : float
+        What the first vote adds to a rim's quality: a line that many directions share at once is
+        rarely the shadow beside the pupil's margin; false candidates get some 1.2 votes.
     clear_quality : float
         A rim this good needs no rival: false ones stay below it (the scale ends at 4).
     pull : float
@@ -50,7 +53,9 @@ class RimSettings:
     line: float = 0.010
     ovalness_sd: float = 0.008
     ovalness_limit: float = 0.022
-    clear_quality: float = 3.2
+    vote_share: float = 0.5
+    usual_votes: float = 1.2
+    clear_quality: float = 3.4
     pull: float = 0.006
     place_sd_px: float = 1.2
     colour_step: float = 0.14
@@ -135,8 +140,11 @@ def find_rims(planes: Planes, pupil: PupilMargin) -> list[Rim]:
     rims: list[Rim] = []
     candidates = rim_candidates(planes, pupil)
     for batch in (candidates[:2], candidates[2:]):
-        ovals = [_settle(planes, pupil, candidate) for candidate in batch]
-        rims += [rim for oval in ovals if (rim := _follow(planes, pupil, oval)) is not None]
+        for candidate in batch:
+            rim = _follow(planes, pupil, _settle(planes, pupil, candidate))
+            if rim is not None:
+                bonus = SETTINGS.vote_share * (candidate.votes - SETTINGS.usual_votes)
+                rims.append(replace(rim, quality=rim.quality + bonus))
         rims.sort(key=lambda rim: -rim.quality)
         if rims and rims[0].quality > SETTINGS.clear_quality:
             break
