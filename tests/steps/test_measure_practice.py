@@ -141,7 +141,7 @@ def _visits():
 
 @pytest.mark.slow
 def test_pictures_of_later_visits_are_measured_as_well():
-    """These pictures were not looked at while the edge finders were made."""
+    """Set aside while the edge finders were made; one of them then showed a fault, since mended."""
     means = [
         np.nanmean(_errors(f, t)[1]) if f.status != "refused" else np.inf for _, f, t in _visits()
     ]
