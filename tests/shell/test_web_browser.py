@@ -262,6 +262,7 @@ def test_dark_and_theatre_looks_are_dark_and_legible(opened: Callable[..., Page]
     expect(page.get_by_role("button", name="Theatre look")).to_have_attribute(
         "aria-pressed", "true"
     )
+    page.wait_for_load_state("load")
     assert _light(page, "backgroundColor") < 0.005
     assert _contrast(page) >= 7.0
 

@@ -217,7 +217,7 @@ def test_no_page_holds_a_word_of_its_own(monkeypatch: pytest.MonkeyPatch) -> Non
     texts += [page("plan.html", form=PLAN_FORM, **frame)]
     for text in texts:
         plain = re.sub(r"<[^>]*>", " ", text)
-        for known in (*CAUTIONS, "mm", "years"):
+        for known in (*CAUTIONS, "mm", "dpt"):
             plain = plain.replace(known, " ")
         assert not re.findall(r"[A-Za-z]{2,}", plain)
 

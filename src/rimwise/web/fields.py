@@ -120,7 +120,7 @@ PLAN_FORM = (
         "group.eye",
         (
             _SIDE,
-            Field("age_years", "number", "years"),
+            Field("age_years", "number"),
             Field("corneal_surgery", "choice", required=True, missing="error.corneal_surgery",
                   choices=_words("none", "myopic", "hyperopic", "radial", "graft", "keratoconus",
                                  "unknown")),
@@ -163,6 +163,19 @@ PLAN_FORM = (
             _mm("spread.diameter_bias_mm", "field.spread.diameter_bias_mm.hint"),
             _mm("spread.diameter_sd_mm"),
             _pair("spread.optic_from_rest_sd_mm"),
+        ),
+        folded=True,
+    ),
+    Group(
+        "group.refraction",
+        (
+            _mm("lengths.axial_mm", "field.lengths.axial_mm.hint"),
+            Field("implant.a_constant", "number"),
+            Field("implant.constants_source", "text", hint="field.implant.constants_source.hint"),
+            Field("implant.power_dpt", "number", "dpt", "field.implant.power_dpt.hint"),
+            Field("goal.refraction_dpt", "number", "dpt"),
+            _mm("lengths.lens_thickness_mm", "field.lengths.lens_thickness_mm.hint"),
+            _mm("lengths.white_to_white_mm", "field.lengths.white_to_white_mm.hint"),
         ),
         folded=True,
     ),

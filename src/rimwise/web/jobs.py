@@ -44,7 +44,8 @@ class PlannedOpening:
     headline: str
     rows: tuple[Line, ...]
     budget: tuple[str, ...]
-    chances: tuple[Line, ...]
+    chance_heads: tuple[str, ...]
+    chances: tuple[tuple[str, ...], ...]
     warnings: tuple[str, ...]
     assumed: tuple[str, ...]
     drawing: bytes | None
@@ -134,6 +135,7 @@ def plan_job(values: Mapping[str, object]) -> PlannedOpening:
         headline=_plan_headline(plan),
         rows=tuple(plan_table(plan)),
         budget=() if plan.chosen is None else tuple(budget_sentences(plan.chosen)),
+        chance_heads=_chance_heads(plan),
         chances=_chances(plan),
         warnings=tuple(one.sentence for one in (*plan.warnings, *notes)),
         assumed=_assumed(plan),
@@ -188,18 +190,25 @@ def _plan_headline(plan: "Plan") -> str:
     return f"Opening of {judged_words(plan, plan.chosen)} {where}: {chance}"
 
 
-def _chances(plan: "Plan") -> tuple[Line, ...]:
-    """Return every fourth point of the curve: a table for those who cannot see it."""
+def _chance_heads(plan: "Plan") -> tuple[str, ...]:
+    """Return the centres that the columns of ``chances`` are about."""
+    from rimwise.report.plan_words import CENTRE_WORDS  # noqa: PLC0415
+
+    shown = plan.centres if plan.chosen is None else (plan.chosen,)
+    return tuple(CENTRE_WORDS[centre.centre] for centre in shown)
+
+
+def _chances(plan: "Plan") -> tuple[tuple[str, ...], ...]:
+    """Return every fourth point of the curves: a table for those who cannot see them."""
     from rimwise.report.plan_words import percent  # noqa: PLC0415
 
-    shown = plan.chosen or (plan.centres[0] if plan.centres else None)
-    if shown is None:
+    shown = plan.centres if plan.chosen is None else (plan.chosen,)
+    if not shown:
         return ()
-    curve = shown.curve
-    points = zip(curve.diameter_mm, curve.p_complete, curve.p_least_cover, strict=True)
+    diameters = shown[0].curve.diameter_mm
     return tuple(
-        (f"{diameter:.2f} mm", percent(whole), percent(least))
-        for diameter, whole, least in list(points)[::4]
+        (f"{diameters[k]:.2f} mm", *(percent(centre.curve.p_complete[k]) for centre in shown))
+        for k in range(0, len(diameters), 4)
     )
 
 

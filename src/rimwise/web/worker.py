@@ -20,7 +20,7 @@ from rimwise.terms.errors import RimwiseError, WrongInput
 
 LIMIT_S = 60.0  # an ordinary picture takes one or two
 MOST_WAITING = 4  # each waiting picture is held in memory
-MOST_MEMORY_BYTES = 8 * 1024**3  # address space of the worker: 100 megapixels fit in
+MOST_MEMORY_BYTES = 4 * 1024**3  # address space of the worker: 100 megapixels take 1.5
 
 Answer = TypeVar("Answer")
 
