@@ -17,14 +17,14 @@ class ContrastSettings:
     Parameters
     ----------
     least : float
-        Second difference of log brightness, 3.5 % a side: a fine line fainter than that is not
+        Second difference of log brightness, 4 % a side: a fine line fainter than that is not
         seen by a reader in a photograph at full size (common practice, no source).
     over_ground : float
         Times the spread of the same measure beside the line: rarer than 1 in 10,000 by chance.
     """
 
-    least: float = 0.07
-    over_ground: float = 4.0
+    least: float = 0.08
+    over_ground: float = 4.6
     along_columns: int = 13
     settle_columns: float = 5.0
 
