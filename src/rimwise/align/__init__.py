@@ -1,0 +1,1 @@
+"""Where is the centre in this frame, and how far is the eye from fixation?"""

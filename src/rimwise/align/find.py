@@ -1,0 +1,209 @@
+"""From pixels to what was found: rings, scale and reflexes of one frame."""
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from rimwise.align.expect import Expected, expected
+from rimwise.align.fit import Sighted
+from rimwise.align.identify import Found, fainter, find_p1, inside, without
+from rimwise.align.looking import (
+    Looking,
+    about,
+    eye_shift_mm,
+    foretold_limbus_px,
+    given_scale,
+    limbus_scale,
+    looking,
+)
+from rimwise.picture.frame_planes import FramePlanes, frame_planes
+from rimwise.picture.frame_rings import EyeRings, find_rings
+from rimwise.picture.raster import Raster
+from rimwise.picture.spots import SpotMap, spot_map
+from rimwise.records.eye import EyePose, ReflexName
+from rimwise.records.picture import PictureSheet
+from rimwise.terms.arrays import FloatArray
+from rimwise.terms.errors import MeasurementRefused
+from rimwise.terms.estimate import Estimate
+
+_NATURAL = ("natural", "gel-natural")
+_GAZE_SD_RAD = math.radians(7.0)
+_GAZE_FROM_P1_SD_RAD = math.radians(1.4)  # what the limbus leaves open, see docs/align.md
+_SPOT_MM = 0.04
+_REACH_MM = 2.1  # of reflexes from the pupil's centre, where the pupil is small
+_GLOW_MM = 0.9
+_LIMBUS_SYSTEM_PX = 1.5  # iris and lids pull a soft band more than its scatter tells
+_LEAST_ARC_DEG = 120
+
+
+@dataclass(frozen=True, slots=True)
+class FoundInFrame:
+    """Rings in working pixels, reflexes and what they were looked for with.
+
+    Parameters
+    ----------
+    planes : FramePlanes
+    rings : EyeRings
+    of : Looking
+    reflexes : dict
+        Working pixels.
+    """
+
+    planes: FramePlanes
+    rings: EyeRings
+    of: Looking
+    reflexes: dict[ReflexName, Found]
+
+    def sighted(self) -> Sighted:
+        """Return what was found in stored pixels."""
+        return Sighted(
+            {name: _points(self.planes, one) for name, one in self.reflexes.items()},
+            self._centre("pupil", 0.5),
+            self._centre("limbus", _LIMBUS_SYSTEM_PX),
+        )
+
+    def _centre(self, name: str, system_px: float) -> tuple[tuple[float, float], float] | None:
+        ring = self.rings.pupil if name == "pupil" else self.rings.limbus
+        if ring is None or (name == "limbus" and ring.seen_deg < _LEAST_ARC_DEG):
+            return None
+        u, v = self.planes.stored(ring.curve_px.mean(axis=0))
+        sd = math.hypot(ring.centre_sd_px, system_px) / self.planes.factor
+        return (float(u), float(v)), sd
+
+
+def _points(planes: FramePlanes, one: Found) -> tuple[tuple[float, float] | None, ...]:
+    return tuple(
+        (float(u), float(v)) if math.isfinite(u) else None for u, v in planes.stored(one.points_px)
+    )
+
+
+def find_in_frame(raster: Raster, sheet: PictureSheet, compiled: bool) -> FoundInFrame:
+    """What does this frame show of the eye?
+
+    Raises
+    ------
+    MeasurementRefused
+        If neither limbus nor pupil, or no plain reflex of the lamps was found.
+    WrongInput
+        If the sheet has no lamps.
+    """
+    planes = frame_planes(raster)
+    foretold = foretold_limbus_px(sheet)
+    rings = find_rings(
+        planes,
+        None if foretold is None else foretold * planes.factor,
+        sheet.state not in _NATURAL,
+    )
+    if rings.limbus is None:
+        raise MeasurementRefused(
+            "no-limbus",
+            "no limbus was found where an eye's could be; give px_per_mm and white_to_white_mm, or "
+            "take a frame that shows more of it",
+        )
+    stored = 1.0 / planes.factor
+    scale = limbus_scale(sheet, rings.limbus, stored) if foretold is None else given_scale(sheet)
+    size = (raster.width_px, raster.height_px)
+    of = looking(sheet, size, scale, raster.orientation)
+    spots = _spots(planes, rings, scale.value * planes.factor)
+    p1, of = _plain(planes, spots, rings, of, compiled)
+    reflexes: dict[ReflexName, Found] = {"P1": p1}
+    if of.record.lens != "none":
+        reflexes |= _lens_reflexes(planes, spots, p1, (rings, of), compiled)
+    return FoundInFrame(planes, rings, of, reflexes)
+
+
+def _spots(planes: FramePlanes, rings: EyeRings, px_per_mm: float) -> SpotMap:
+    ring = rings.pupil or rings.limbus
+    if ring is None:
+        raise MeasurementRefused("no-limbus", "neither limbus nor pupil was found")
+    centre, radius = ring.centre_px, ring.radius_px
+    if rings.pupil is None:
+        radius *= 0.4
+    reach = max(radius, _REACH_MM * px_per_mm) + 0.2 * px_per_mm
+    height, width = planes.grey.shape[:2]
+    box = (
+        max(0, int(centre[0] - reach)),
+        max(0, int(centre[1] - reach)),
+        min(width, int(centre[0] + reach)),
+        min(height, int(centre[1] + reach)),
+    )
+    return spot_map(planes, box, _SPOT_MM * px_per_mm, inside(box, centre, 0.9 * radius))
+
+
+def _plain(
+    planes: FramePlanes, spots: SpotMap, rings: EyeRings, of: Looking, compiled: bool
+) -> tuple[Found, Looking]:
+    """Find P1; where the lamps' distance tells the scale better than the limbus, take it over."""
+    awaited = _awaited_p1(planes, rings, of, compiled)
+    relative = of.px_per_mm.sd / of.px_per_mm.value
+    p1 = find_p1(spots, awaited, (of.px_per_mm.value * planes.factor, relative), planes)
+    if p1 is None:
+        raise MeasurementRefused(
+            "no-p1",
+            "the lamps' reflexes in the cornea were not found as [lamps] foretells them; check "
+            "places_mm, or take a frame without an instrument over the cornea",
+        )
+    if of.px_per_mm.origin != "limbus" or len(p1.points_px) < 2:
+        return p1, of
+    spread = math.sqrt(float((awaited.offsets_px**2).sum()))
+    own = math.hypot(0.5 / spread, 0.01)
+    weights = 1.0 / np.array([relative, own]) ** 2
+    size = float((weights @ np.array([1.0, p1.size])) / weights.sum())
+    value = of.px_per_mm.value * size
+    # Radius and working distance stand behind both; no more is claimed than they allow.
+    sd = value * max(1.0 / math.sqrt(float(weights.sum())), 0.012)
+    return p1, of.with_scale(Estimate(value, sd, "limbus and lamps"), "limbus")
+
+
+def _awaited_p1(planes: FramePlanes, rings: EyeRings, of: Looking, compiled: bool) -> Expected:
+    ring = rings.limbus or rings.pupil
+    assert ring is not None
+    centre = planes.stored(np.array(ring.centre_px))
+    pose = EyePose(shift_mm=eye_shift_mm(of, (float(centre[0]), float(centre[1]))))
+    one = expected(of, pose, 0.0, ("P1",), compiled)["P1"]
+    lever_mm = of.record.value("front_flat_mm") - about("limbus_depth")
+    return replace(one, sd_px=lever_mm * _GAZE_SD_RAD * of.px_per_mm.value)
+
+
+def _lens_reflexes(
+    planes: FramePlanes,
+    spots: SpotMap,
+    p1: Found,
+    known: tuple[EyeRings, Looking],
+    compiled: bool,
+) -> dict[ReflexName, Found]:
+    rings, of = known
+    px_per_mm = of.px_per_mm.value * planes.factor
+    pose = _pose_from_p1(planes, p1, rings, of, compiled)
+    awaited = expected(of, pose, _GAZE_FROM_P1_SD_RAD, ("P3", "P4"), compiled)
+    # What P1's place says beyond the pose is common to all reflexes.
+    left = _left_over(planes, p1, pose, of, compiled)
+    awaited = {name: replace(one, place_px=one.place_px + left) for name, one in awaited.items()}
+    cleared = without(spots, p1, _GLOW_MM * px_per_mm)
+    return fainter(cleared, awaited, planes, (px_per_mm, p1.radius_px))
+
+
+def _left_over(
+    planes: FramePlanes, p1: Found, pose: EyePose, of: Looking, compiled: bool
+) -> FloatArray:
+    model = expected(of, pose, 0.0, ("P1",), compiled)["P1"]
+    return np.asarray(planes.stored(p1.points_px).mean(axis=0) - model.place_px)
+
+
+def _pose_from_p1(
+    planes: FramePlanes, p1: Found, rings: EyeRings, of: Looking, compiled: bool
+) -> EyePose:
+    """Turn the eye so that P1 stands where it does against the limbus; paraxial, to a degree."""
+    awaited = _awaited_p1(planes, rings, of, compiled)
+    ring = rings.limbus
+    assert ring is not None
+    centre = planes.stored(np.array(ring.centre_px))
+    x, y, _ = eye_shift_mm(of, (float(centre[0]), float(centre[1])))
+    moved = planes.stored(p1.points_px).mean(axis=0) - awaited.place_px
+    away = of.camera.frame.examiner_from_picture(moved[None])[0] / of.px_per_mm.value
+    lever_mm = of.record.value("front_flat_mm") - about("limbus_depth")
+    turn = -away / lever_mm
+    arm = EyePose().pivot_depth_mm - about("limbus_depth")
+    shift = (x - arm * float(turn[0]), y - arm * float(turn[1]), 0.0)
+    return EyePose((float(turn[0]), float(turn[1])), shift)

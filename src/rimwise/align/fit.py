@@ -1,0 +1,198 @@
+"""Gaze, place and stand of the lens from what was found, with the whole covariance."""
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from rimwise.align.looking import Looking
+from rimwise.eye.model import EyeModel
+from rimwise.eye.seen import Sight
+from rimwise.purkinje.fit import Fit, PlacePriors
+from rimwise.purkinje.inverse import prepared
+from rimwise.purkinje.scene import LENS, LIMBUS, PLACES, PUPIL, SHIFT, TILT, TURN, SceneEye
+from rimwise.records.eye import EyePose, ReflexName, ReflexSighting
+from rimwise.terms.arrays import FloatArray
+from rimwise.terms.errors import MeasurementRefused
+from rimwise.terms.estimate import Estimate
+
+_LEAST_P = 1e-4  # a worse fit than one in ten thousand is no fit: some spot was taken for another
+_DULL = 0.5  # share of the prior's variance: with more left, the answer is the prior's
+_REFLEX_SD_PX: dict[ReflexName, float] = {"P1": 0.4, "P2": 1.0, "P3": 3.0, "P4": 0.8}
+_DEPTH_SD_MM = 1.5
+_DEG = math.degrees(1.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Sighted:
+    """What was found in a frame, stored pixels.
+
+    Parameters
+    ----------
+    reflexes_px : dict
+        Name to one place a lamp, in the lamps' order; None where not found.
+    pupil_px, limbus_px : tuple of (centre, sd) or None
+    """
+
+    reflexes_px: dict[ReflexName, tuple[tuple[float, float] | None, ...]]
+    pupil_px: tuple[tuple[float, float], float] | None
+    limbus_px: tuple[tuple[float, float], float] | None
+
+    def without(self, name: ReflexName) -> "Sighted":
+        """Return the same without one reflex."""
+        rest = {key: places for key, places in self.reflexes_px.items() if key != name}
+        return replace(self, reflexes_px=rest)
+
+
+@dataclass(frozen=True, slots=True)
+class FrameFit:
+    """The state of the eye in one frame: parameters of ``PLACES``, then the eye's own numbers.
+
+    Parameters
+    ----------
+    mean : array (n,)
+        In mm and rad; the eye's own numbers in independent sds.
+    covariance : array (n, n)
+    prior_sd : array (n,)
+    model : EyeModel
+        With its lens where it was found to stand.
+    p_fit : float
+        Probability of a worse fit.
+    used : tuple of str
+    """
+
+    mean: FloatArray
+    covariance: FloatArray
+    prior_sd: FloatArray
+    model: EyeModel
+    p_fit: float
+    used: tuple[str, ...]
+
+    @property
+    def pose(self) -> EyePose:
+        """Where the eye is and looks."""
+        x, y, z = (float(one) for one in self.mean[SHIFT])
+        return EyePose((float(self.mean[TURN][0]), float(self.mean[TURN][1])), (x, y, z))
+
+    @property
+    def has_lens(self) -> bool:
+        """Is a lens in the eye?"""
+        return self.model.lens_limits_mm is not None
+
+    @property
+    def turn_deg(self) -> tuple[Estimate, Estimate]:
+        """Corneal axis from the camera's axis."""
+        return self._pair(TURN, _DEG, "reflexes")
+
+    @property
+    def tilt_deg(self) -> tuple[Estimate, Estimate]:
+        """Axis of the lens from the corneal axis."""
+        return self._pair(TILT, _DEG, "reflexes")
+
+    def learnt(self, part: slice) -> bool:
+        """Did the frame say more of these than their priors?"""
+        left = np.diag(self.covariance)[part] / self.prior_sd[part] ** 2
+        return bool((left < _DULL).all())
+
+    def told(self, rows: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Return mean and covariance of linear combinations of the parameters, rows (k, n)."""
+        return rows @ self.mean, rows @ self.covariance @ rows.T
+
+    @property
+    def pole_mm(self) -> tuple[Estimate, Estimate]:
+        """Front pole of the lens from the corneal axis."""
+        limits = self.model.lens_limits_mm or (0.0, 0.0)
+        half = 0.5 * (limits[1] - limits[0])
+        rows = np.zeros((2, len(self.mean)))
+        for k in range(2):
+            rows[k, LENS.start + k], rows[k, TILT.start + k] = 1.0, half
+        mean, covariance = self.told(rows)
+        return _estimates(mean, covariance, "reflexes")
+
+    def _pair(self, part: slice, unit: float, origin: str) -> tuple[Estimate, Estimate]:
+        mean, covariance = self.mean[part] * unit, self.covariance[part, part] * unit**2
+        return _estimates(mean, covariance, origin)
+
+    def sight(self, of: Looking) -> Sight:
+        """Return this eye before its camera."""
+        return Sight(self.model, self.pose, of.camera, engine="numpy")
+
+
+def _estimates(mean: FloatArray, covariance: FloatArray, origin: str) -> tuple[Estimate, Estimate]:
+    sd = np.sqrt(np.maximum(np.diag(covariance), 0.0))
+    return (
+        Estimate(float(mean[0]), float(sd[0]), origin),
+        Estimate(float(mean[1]), float(sd[1]), origin),
+    )
+
+
+def fit_frame(of: Looking, seen: Sighted, compiled: bool) -> tuple[FrameFit, Sighted]:
+    """Where does the eye look, and how does its lens stand?
+
+    Returns
+    -------
+    FrameFit
+    Sighted
+        What the answer rests on: a reflex that fits no eye like this one is given up.
+
+    Raises
+    ------
+    MeasurementRefused
+        If nothing was found, or nothing fits.
+    """
+    eye = prepared(of.record)
+    trials = [seen]
+    lens: list[ReflexName] = [name for name in ("P3", "P4") if name in seen.reflexes_px]
+    trials += [seen.without(name) for name in lens]
+    if len(lens) > 1:
+        trials.append(seen.without("P3").without("P4"))
+    best: tuple[float, FrameFit, Sighted] | None = None
+    for trial in trials:
+        fit = _fitted(of, eye, trial, compiled)
+        if fit is not None and (best is None or fit.p_fit > 30.0 * best[0]):
+            best = (fit.p_fit, fit, trial)
+        if best is not None and best[0] > _LEAST_P:
+            return best[1], best[2]
+    raise MeasurementRefused(
+        "no-fit",
+        "what was found fits no eye like this one; check lamps, scale and biometry in the sheet",
+    )
+
+
+def _fitted(of: Looking, eye: SceneEye, seen: Sighted, compiled: bool) -> FrameFit | None:
+    sighting = ReflexSighting(
+        dict(seen.reflexes_px),
+        1.0,
+        None if seen.pupil_px is None else seen.pupil_px[0],
+        1.0 if seen.pupil_px is None else seen.pupil_px[1],
+        None if seen.limbus_px is None else seen.limbus_px[0],
+        1.0 if seen.limbus_px is None else seen.limbus_px[1],
+    )
+    fit = Fit.of(eye, of.setup, sighting, PlacePriors(depth_mm=_DEPTH_SD_MM), compiled)
+    for i, name in enumerate(fit.names):
+        kind = name.split(" ")[0]
+        if kind in _REFLEX_SD_PX:
+            fit.sds[i] *= _REFLEX_SD_PX[kind]
+    try:
+        x = fit.solve()
+    except MeasurementRefused:
+        return None
+    mean = fit.mean + fit.sd * x
+    covariance = np.linalg.inv(fit.by.T @ fit.by) * np.outer(fit.sd, fit.sd)
+    model = fit.scene.eye.model
+    if model.lens_limits_mm is not None:
+        tilt, shift = mean[TILT], mean[LENS]
+        model = model.with_lens(
+            (float(tilt[0]), float(tilt[1])), (float(shift[0]), float(shift[1]))
+        )
+    return FrameFit(mean, covariance, fit.sd.copy(), model, _probability(fit), fit.names)
+
+
+def _probability(fit: Fit) -> float:
+    from scipy.special import gammaincc  # noqa: PLC0415 - a tenth of a second
+
+    chi2 = float(fit.residual @ fit.residual)
+    return float(gammaincc(len(fit.names), chi2 / 2.0))
+
+
+__all__ = ["LIMBUS", "PLACES", "PUPIL", "FrameFit", "Sighted", "fit_frame"]

@@ -1,0 +1,347 @@
+"""Which bright spots are which reflex? Lamp pattern, size, brightness and place decide together."""
+
+import math
+from dataclasses import dataclass, replace
+from itertools import product
+
+import cv2
+import numpy as np
+
+from rimwise.align.expect import Expected
+from rimwise.picture.frame_planes import FramePlanes
+from rimwise.picture.planes import Float32Array
+from rimwise.picture.spots import SpotMap, pattern_score, spot_places
+from rimwise.records.eye import ReflexName
+from rimwise.terms.arrays import BoolArray, FloatArray
+
+_WHITE_OVER = 70.0  # grey: a plain reflex of a lamp rises so much over what lies around it
+_LARGEST_MM = 0.22  # radius of a lamp's plain reflex: the image of a lamp 20 mm wide
+_HALF = 8.0  # noise levels: where plainness begins to count by its logarithm
+_ALIKE_MM = 0.10  # two patterns nearer than this are one
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """One reflex of all lamps, in working pixels.
+
+    Parameters
+    ----------
+    points_px : array (n, 2)
+        In the lamps' order; NaN where one could not be told.
+    level : float
+        How plain it is, in noise levels of the ground.
+    size : float
+        Of the pattern over the foretold size.
+    radius_px : float
+        Of its spots.
+    off : float
+        Distance from the foretold place, in sds.
+    worth : float
+        Plainness times how well place and size fit the eye.
+    """
+
+    points_px: FloatArray
+    level: float
+    size: float
+    radius_px: float
+    off: float
+    worth: float
+
+    @property
+    def place_px(self) -> FloatArray:
+        """Mean of the points that were told."""
+        return np.asarray(np.nanmean(self.points_px, axis=0))
+
+
+def find_p1(
+    spots: SpotMap, awaited: Expected, scale: tuple[float, float], planes: FramePlanes
+) -> Found | None:
+    """Where are the lamps' plain reflexes in the cornea's front?
+
+    Parameters
+    ----------
+    spots : SpotMap
+    awaited : Expected
+        P1 of a straight eye, with the spread that gaze leaves open.
+    scale : (float, float)
+        Working pixels to the millimetre, and its relative sd.
+    planes : FramePlanes
+
+    Returns
+    -------
+    Found or None
+        None where no pattern of white spots stands where a cornea may show it.
+    """
+    px_per_mm, scale_sd = scale
+    place = planes.working(awaited.place_px)
+    offsets = awaited.offsets_px * planes.factor
+    white = cv2.GaussianBlur(spots.white, (0, 0), max(0.7, 0.03 * px_per_mm))
+    rise = np.maximum(white - np.float32(_ground(spots)), 0.0)
+    prior = _closeness(rise.shape, place - np.array(spots.corner_px), awaited.sd_px * planes.factor)
+    best: tuple[float, FloatArray, float] | None = None
+    for size in _sizes(math.hypot(awaited.size_sd, scale_sd), len(offsets), 0.03):
+        score = pattern_score(rise, offsets * size, 1e4, 1) * prior
+        v, u = np.unravel_index(int(score.argmax()), score.shape)
+        if best is None or score[v, u] > best[0]:
+            best = (float(score[v, u]), np.array([u, v], dtype=np.float64), size)
+    if best is None or best[0] <= 0.0:
+        return None
+    _, middle, size = best
+    guess = middle + np.array(spots.corner_px) + offsets * size
+    if _least_at(rise, guess - np.array(spots.corner_px)) < _WHITE_OVER:
+        return None
+    radius = _spot_radius(spots, guess, px_per_mm)
+    points = spot_places(spots, guess, radius, saturated=True)
+    return _checked(points, offsets, (place, awaited.sd_px * planes.factor), (spots, radius))
+
+
+def _checked(
+    points: FloatArray,
+    offsets: FloatArray,
+    prior: tuple[FloatArray, float],
+    of: tuple[SpotMap, float],
+) -> Found | None:
+    """Refuse points that do not stand as the lamps do: a cornea that is indented or irregular."""
+    middle = points.mean(axis=0)
+    spread = float((offsets**2).sum())
+    size = float(((points - middle) * offsets).sum()) / spread if spread > 0.0 else 1.0
+    left = points - middle - size * offsets
+    length = math.sqrt(spread / len(offsets))
+    if length > 0.0 and float(np.abs(left).max()) > max(2.5, 0.15 * length):
+        return None
+    place, sd = prior
+    spots, radius = of
+    off = float(np.hypot(*(middle - place))) / sd
+    level = float(spots.at(points).min())
+    return Found(points, level, size, radius, off, level)
+
+
+def _ground(spots: SpotMap) -> float:
+    return float(np.median(spots.white[::4, ::4]))
+
+
+def _closeness(shape: tuple[int, ...], place: FloatArray, sd_px: float) -> Float32Array:
+    v = np.arange(shape[0], dtype=np.float32)[:, None] - np.float32(place[1])
+    u = np.arange(shape[1], dtype=np.float32)[None, :] - np.float32(place[0])
+    return np.asarray(np.exp(-0.5 * (u * u + v * v) / np.float32(sd_px) ** 2), dtype=np.float32)
+
+
+def _sizes(spread: float, lamps: int, step: float) -> FloatArray:
+    """Which relative sizes are worth trying? One, where a single lamp shows none."""
+    if lamps < 2:
+        return np.array([1.0])
+    count = max(1, math.ceil(2.0 * spread / step))
+    return np.asarray(np.exp(np.linspace(-2.0 * spread, 2.0 * spread, 2 * count + 1)))
+
+
+def _least_at(plane: Float32Array, local: FloatArray) -> float:
+    at = local.astype(np.float32)
+    return float(cv2.remap(plane, at[:, 0], at[:, 1], cv2.INTER_LINEAR).min())
+
+
+def _spot_radius(spots: SpotMap, guess: FloatArray, px_per_mm: float) -> float:
+    """How large are the white spots? From the area that belongs to each."""
+    local = guess - np.array(spots.corner_px)
+    reach = int(_LARGEST_MM * px_per_mm) + 2
+    radii = []
+    for u, v in local:
+        left, top = max(0, round(u) - reach), max(0, round(v) - reach)
+        part = spots.white[top : round(v) + reach + 1, left : round(u) + reach + 1]
+        rows, columns = np.indices(part.shape)
+        far = np.hypot(
+            columns + left - local[:, 0, None, None], rows + top - local[:, 1, None, None]
+        )
+        mine = np.hypot(columns + left - u, rows + top - v) <= far.min(axis=0)
+        high, low = float(part.max(initial=0.0)), float(np.median(part)) if part.size else 0.0
+        radii.append(math.sqrt(float((mine & (part > 0.5 * (high + low))).sum()) / math.pi))
+    return float(np.clip(np.median(radii), 1.5, _LARGEST_MM * px_per_mm))
+
+
+def without(spots: SpotMap, found: Found, reach_px: float) -> SpotMap:
+    """Return the map with these spots levelled out and the glow about them taken off.
+
+    The glow is even all round, so that its median at each distance holds no other reflex; where
+    the spots themselves stood the level says neither yes nor no.
+    """
+    level = spots.level.copy()
+    local = found.points_px - np.array(spots.corner_px)
+    (left, top), (right, bottom) = local.min(axis=0) - reach_px, local.max(axis=0) + reach_px
+    left, top = max(0, int(left)), max(0, int(top))
+    part = level[top : int(bottom) + 1, left : int(right) + 1]
+    rows, columns = np.indices(part.shape)
+    far = np.hypot(
+        columns + left - local[:, 0, None, None], rows + top - local[:, 1, None, None]
+    ).min(axis=0)
+    ring = np.minimum(far.astype(np.intp), int(reach_px) + 1)
+    glow = np.zeros(int(reach_px) + 2, dtype=np.float32)
+    for k in range(len(glow) - 1):
+        there = part[ring == k]
+        glow[k] = max(0.0, float(np.median(there))) if there.size else 0.0
+    part -= glow[ring]
+    part[far < _HIDES * found.radius_px] = HIDDEN
+    return replace(spots, level=level)
+
+
+_HIDES = 1.45  # radii of a plain reflex: nearer to it nothing fainter can be told
+HIDDEN = 1.5
+
+
+def candidates(
+    spots: SpotMap, awaited: Expected, planes: FramePlanes, scale: tuple[float, float]
+) -> list[Found]:
+    """Where could this fainter reflex be, likeliest first?
+
+    Parameters
+    ----------
+    spots : SpotMap
+        Without the plain reflexes that were told before.
+    awaited : Expected
+    planes : FramePlanes
+    scale : (float, float)
+        Working pixels to the millimetre, and radius of a spot in working pixels.
+    """
+    px_per_mm, radius = scale
+    place, sd = planes.working(awaited.place_px), awaited.sd_px * planes.factor
+    offsets = awaited.offsets_px * planes.factor
+    corner, part = _crop(spots, place, 3.0 * sd + float(np.abs(offsets).max(initial=0.0)) * 1.5)
+    if min(part.shape) < 8:
+        return []
+    prior = _closeness(part.shape, place - corner, _BROAD * sd)
+    found: list[Found] = []
+    for size in _sizes(awaited.size_sd, len(offsets), 0.06):
+        fit = math.exp(-0.5 * (math.log(size) / (_BROAD * awaited.size_sd)) ** 2)
+        plain = pattern_score(part, offsets * size, _HALF, 1)
+        score = plain * prior * np.float32(fit)
+        for _ in range(3):
+            v, u = np.unravel_index(int(score.argmax()), score.shape)
+            if score[v, u] <= 1.0:
+                break
+            points = np.array([u, v], dtype=np.float64) + corner + offsets * size
+            off = float(np.hypot(*(points.mean(axis=0) - place))) / sd
+            level, worth = float(plain[v, u]), float(score[v, u])
+            found.append(Found(points, level, float(size), radius, off, worth))
+            cv2.circle(score, (int(u), int(v)), max(2, round(_ALIKE_MM * px_per_mm)), 0.0, -1)
+    return _distinct(sorted(found, key=lambda one: -one.worth), _ALIKE_MM * px_per_mm)
+
+
+_BROAD = 1.8  # sds of the place are widened so much: a strong reflex may lie farther off
+
+
+def fainter(
+    spots: SpotMap,
+    awaited: dict[ReflexName, Expected],
+    planes: FramePlanes,
+    scale: tuple[float, float],
+) -> dict[ReflexName, Found]:
+    """Which of the lens's reflexes are where? No spot may be two of them at once.
+
+    Parameters
+    ----------
+    spots : SpotMap
+        Without the cornea's reflexes.
+    awaited : dict
+        P3 and P4, where the eye can show them.
+    planes : FramePlanes
+    scale : (float, float)
+        Working pixels to the millimetre, and radius of P1's spots in working pixels.
+    """
+    choices: dict[ReflexName, list[Found | None]] = {}
+    for name, one in awaited.items():
+        found = candidates(spots, one, planes, scale)
+        settled = [_refined(spots, f, one, planes) for f in found]
+        choices[name] = [*(f for f in settled if f is not None and _believed(name, f)), None]
+    names = list(choices)
+    best: tuple[float, tuple[Found | None, ...]] = (-1.0, ())
+    for way in product(*choices.values()):
+        if _share_a_spot([one for one in way if one is not None], 0.8 * scale[1]):
+            continue
+        worth = sum(one.worth for one in way if one is not None)
+        if worth > best[0]:
+            best = (worth, way)
+    return {name: one for name, one in zip(names, best[1], strict=True) if one is not None}
+
+
+# Noise levels that a reflex needs, by the number of lamps: the more spots have to stand as the
+# lamps do, the rarer chance makes such a pattern. P3 is large and blurred, so that clouds and
+# folds are taken for it more easily.
+_LEAST_LEVEL: dict[ReflexName, tuple[float, float, float]] = {
+    "P3": (7.0, 6.0, 5.0),
+    "P4": (7.0, 4.0, 2.6),
+}
+_LEAST_WORTH = 2.0
+_FARTHEST = 3.0  # sds from where the eye can show it
+
+
+def _believed(name: ReflexName, one: Found) -> bool:
+    least = _LEAST_LEVEL[name][min(len(one.points_px), 3) - 1]
+    return one.level >= least and one.worth >= _LEAST_WORTH and one.off <= _FARTHEST
+
+
+def _share_a_spot(found: list[Found], near_px: float) -> bool:
+    for i, one in enumerate(found):
+        for other in found[i + 1 :]:
+            apart = one.points_px[:, None] - other.points_px[None]
+            if float(np.hypot(apart[..., 0], apart[..., 1]).min()) < near_px:
+                return True
+    return False
+
+
+def _refined(spots: SpotMap, one: Found, awaited: Expected, planes: FramePlanes) -> Found | None:
+    """Settle each spot by itself; where one is too faint, its fellows say where it is.
+
+    None where fewer than all but one of the spots stand out by themselves.
+    """
+    offsets = awaited.offsets_px * planes.factor
+    radius = float(
+        np.clip(one.radius_px * abs(awaited.height) * one.size, 1.5, 2.0 * one.radius_px)
+    )
+    settled = spot_places(spots, one.points_px, radius, saturated=False)
+    level = spots.at(settled)
+    stayed = np.hypot(*(settled - one.points_px).T) < 0.9 * radius + 1.0
+    hidden = spots.at(one.points_px) <= HIDDEN
+    plain = (level > _PLAIN) & stayed & ~hidden
+    if not plain.any():
+        return replace(one, radius_px=radius) if one.level < _PLAIN else None
+    points = _rigid(settled, offsets, plain, one)
+    points[plain] = settled[plain]
+    points[hidden & ~plain] = np.nan
+    return replace(one, points_px=points, radius_px=radius)
+
+
+_PLAIN = 5.0
+
+
+def _rigid(settled: FloatArray, offsets: FloatArray, plain: BoolArray, one: Found) -> FloatArray:
+    """Place the whole pattern by its plain spots: shifted, and resized where two or more are."""
+    here, want = settled[plain], offsets[plain]
+    size = one.size
+    if plain.sum() > 1:
+        a, b = want - want.mean(axis=0), here - here.mean(axis=0)
+        size = float((a * b).sum() / max(float((a * a).sum()), 1e-9))
+    middle = here.mean(axis=0) - size * want.mean(axis=0)
+    return np.asarray(middle + size * offsets)
+
+
+def _crop(spots: SpotMap, place: FloatArray, reach: float) -> tuple[FloatArray, Float32Array]:
+    local = place - np.array(spots.corner_px)
+    left, top = (max(0, int(c - reach)) for c in local)
+    right, bottom = (max(0, int(c + reach) + 1) for c in local)
+    part = np.ascontiguousarray(spots.level[top:bottom, left:right])
+    return np.array([spots.corner_px[0] + left, spots.corner_px[1] + top], dtype=np.float64), part
+
+
+def _distinct(found: list[Found], apart_px: float) -> list[Found]:
+    kept: list[Found] = []
+    for one in found:
+        middle = one.points_px.mean(axis=0)
+        if all(np.hypot(*(middle - other.points_px.mean(axis=0))) > apart_px for other in kept):
+            kept.append(one)
+    return kept[:4]
+
+
+def inside(box: tuple[int, int, int, int], centre: tuple[float, float], radius: float) -> BoolArray:
+    """Which quarter-size samples of a box lie within a circle?"""
+    left, top, right, bottom = box
+    rows, columns = np.indices(((bottom - top) // 4, (right - left) // 4))
+    u, v = 4.0 * columns + 1.5 + left, 4.0 * rows + 1.5 + top
+    return np.asarray(np.hypot(u - centre[0], v - centre[1]) < radius)

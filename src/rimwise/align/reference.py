@@ -1,0 +1,234 @@
+"""An eye's reference: made from frames that fixate, and brought together with a frame that may not.
+
+What belongs to the eye (its visual axis, the stand of its lens, its own numbers) is one and the
+same in both frames, so that errors of biometry cancel in the turn. Linear fusion of the two
+posteriors; own derivation, docs/align.md.
+"""
+
+import math
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+
+from rimwise.align.axes import PIVOT_MM, axis_through, nodal_depth_mm
+from rimwise.align.fit import FrameFit
+from rimwise.align.looking import Looking, spread_of
+from rimwise.purkinje.scene import LENS, LIMBUS, PLACES, TILT, TURN
+from rimwise.records.frame import EyeReference, Pair
+from rimwise.terms.arrays import FloatArray, IntArray
+from rimwise.terms.errors import WrongInput
+from rimwise.terms.estimate import Estimate
+
+_DRIFT = 0.10
+"""Share of each prior's sd by which what belongs to the eye may differ between frames: the head,
+and so superior, is only known to a few degrees, which turns every vector a little."""
+
+AXIS = ("axis_x_rad", "axis_y_rad")
+VERIFIED_FROM = 3
+
+
+@dataclass(frozen=True, slots=True)
+class FixatingFrame:
+    """One frame in which the eye is said to look at a lamp."""
+
+    of: Looking
+    fit: FrameFit
+    offset_mm: Pair | None
+
+
+def shared_index(fit: FrameFit, lens_too: bool) -> IntArray:
+    """Which parameters of a fit belong to the eye and not to the frame?"""
+    numbers = range(len(PLACES), len(fit.mean))
+    lens = [*range(TILT.start, TILT.stop), *range(LENS.start, LENS.stop)] if lens_too else []
+    return np.array([*lens, *range(LIMBUS.start, LIMBUS.stop), *numbers], dtype=np.int64)
+
+
+def _names(index: IntArray) -> tuple[str, ...]:
+    return tuple(PLACES[i] if i < len(PLACES) else f"number_{i - len(PLACES)}" for i in index)
+
+
+def _axis_of(frame: FixatingFrame) -> tuple[FloatArray, FloatArray]:
+    """Return axis and what of the eye stays, with their covariance."""
+    of, fit = frame.of, frame.fit
+    index = shared_index(fit, fit.has_lens)
+    lamp = fixated_lamp(of)
+    axis = axis_through(fit.pose, of.setup.lamps_mm[lamp])
+    rows = np.zeros((2 + len(index), len(fit.mean)))
+    # Turning the eye carries its nodal point along a little.
+    gain = 1.0 + (PIVOT_MM - nodal_depth_mm()) / (of.camera.focus_mm + nodal_depth_mm())
+    for k in range(2):
+        rows[k, TURN.start + k] = -gain
+    for row, i in enumerate(index, start=2):
+        rows[row, i] = 1.0
+    _, covariance = fit.told(rows)
+    covariance[:2, :2] += _fixation_sd_rad(of.sheet.fixation) ** 2 * np.eye(2)
+    return np.concatenate([axis, fit.mean[index]]), covariance
+
+
+def _fixation_sd_rad(fixation: str) -> float:
+    """How far off the lamp may an eye look that is said to look at it?"""
+    return math.radians(spread_of(f"fixation_{fixation}"))
+
+
+def fixated_lamp(of: Looking) -> int:
+    """Which lamp does the sheet say is looked at? The first, where there is only one."""
+    lamps = of.sheet.lamps
+    if lamps is not None and lamps.fixated is not None:
+        return lamps.fixated
+    if len(of.setup.lamps_mm) == 1:
+        return 0
+    raise WrongInput(
+        "[lamps] does not say which lamp the patient looked at; write fixated, counted from 0"
+    )
+
+
+def make_reference(frames: list[FixatingFrame]) -> EyeReference:
+    """What does this eye show while it fixates?
+
+    Parameters
+    ----------
+    frames : list of FixatingFrame
+        Separate fixations of one eye, in one state.
+
+    Raises
+    ------
+    WrongInput
+        If the frames are of different eyes or states, or no frame is said to fixate.
+    """
+    _check_alike(frames)
+    first = frames[0]
+    mean, covariance = _axis_of(first)
+    prior = _prior(first.fit, shared_index(first.fit, first.fit.has_lens))
+    for frame in frames[1:]:
+        other = _axis_of(frame)
+        mean, covariance = _fused((mean, covariance), other, prior)
+    sheet = first.of.sheet
+    sd = np.sqrt(np.diag(covariance)[:2])
+    axis = tuple(
+        Estimate(math.degrees(math.atan(mean[k])), math.degrees(float(sd[k])), "fixation")
+        for k in range(2)
+    )
+    lamps = sheet.lamps
+    weakest: Literal["claimed", "confirmed"] = (
+        "claimed" if any(f.of.sheet.fixation != "confirmed" for f in frames) else "confirmed"
+    )
+    index = shared_index(first.fit, first.fit.has_lens)
+    return EyeReference(
+        code=sheet.code,
+        side=sheet.side,
+        state=sheet.state,
+        taken=sheet.taken,
+        fixations=len(frames),
+        status="verified" if len(frames) >= VERIFIED_FROM else "unverified",
+        fixation=weakest,
+        anaesthesia=sheet.anaesthesia,
+        lamp=fixated_lamp(first.of),
+        lamps_mm=() if lamps is None else lamps.places_mm,
+        superior_deg=sheet.superior_deg,
+        working_distance_mm=sheet.working_distance_mm,
+        px_per_mm=sheet.px_per_mm,
+        offset_mm=_mean_offset(frames),
+        axis_deg=(axis[0], axis[1]),
+        parameters=(*AXIS, *_names(index)),
+        mean=tuple(float(one) for one in mean),
+        covariance=tuple(tuple(float(c) for c in row) for row in covariance),
+    )
+
+
+def _check_alike(frames: list[FixatingFrame]) -> None:
+    if not frames:
+        raise WrongInput("no frame came, and a reference needs at least one that fixates")
+    first = frames[0].of.sheet
+    for frame in frames:
+        sheet = frame.of.sheet
+        if (sheet.code, sheet.side, sheet.state) != (first.code, first.side, first.state):
+            raise WrongInput(
+                f"frames of {first.code or 'an eye'} ({first.side}, {first.state}) and of "
+                f"{sheet.code or 'an eye'} ({sheet.side}, {sheet.state}) came together; a "
+                "reference belongs to one eye in one state"
+            )
+        if sheet.fixation == "none":
+            raise WrongInput(
+                'fixation = "none" is said of a frame for a reference; only frames in which the '
+                'patient looked at a lamp count: fixation = "confirmed" or "claimed"'
+            )
+
+
+def _mean_offset(frames: list[FixatingFrame]) -> Pair | None:
+    known = [frame.offset_mm for frame in frames if frame.offset_mm is not None]
+    if not known:
+        return None
+    values = np.array([[one.value for one in pair] for pair in known])
+    sds = np.array([[one.sd for one in pair] for pair in known]).mean(axis=0)
+    if len(known) >= VERIFIED_FROM:
+        sds = np.maximum(sds, values.std(axis=0, ddof=1) / math.sqrt(len(known)))
+    mean = values.mean(axis=0)
+    x, y = (Estimate(float(m), float(s), "fixation") for m, s in zip(mean, sds, strict=True))
+    return x, y
+
+
+Gaussian = tuple[FloatArray, FloatArray]
+
+
+def _prior(fit: FrameFit, index: IntArray) -> FloatArray:
+    """Return the prior precision of axis (none) and of what stays."""
+    return np.concatenate([np.zeros(2), fit.prior_sd[index] ** -2.0])
+
+
+def _fused(one: Gaussian, other: Gaussian, prior: FloatArray) -> Gaussian:
+    """Bring two answers about the same eye together; their common prior counts once."""
+    a, b = np.linalg.inv(one[1]), np.linalg.inv(other[1])
+    information = a + b - np.diag(prior)
+    covariance = np.linalg.inv(information)
+    # The prior's mean is nought for all but the limbus and pupil, which have none of their own.
+    mean = covariance @ (a @ one[0] + b @ other[0])
+    return mean, covariance
+
+
+def with_reference(fit: FrameFit, reference: EyeReference) -> tuple[FrameFit, Gaussian]:
+    """What do a frame and an eye's reference say together?
+
+    Returns
+    -------
+    FrameFit
+        With less spread where the reference knows more of the eye.
+    axis : (mean, covariance) of the frame's parameters with the axis put before them
+        Sizes (2 + n,) and (2 + n, 2 + n).
+    """
+    n = len(fit.mean)
+    index = shared_index(fit, fit.has_lens)
+    names = _names(index)
+    common = [k for k, name in enumerate(names) if name in reference.parameters]
+    if len(common) < len(names):
+        # Another lens, or other biometry: what is not the same eye's is not shared.
+        common = [k for k in common if not names[k].startswith("number")]
+    mine = index[common] + 2
+    theirs = [reference.parameters.index(names[k]) for k in common]
+    pick = [0, 1, *theirs]
+    mean = np.array(reference.mean)[pick]
+    spread = np.array(reference.covariance)[np.ix_(pick, pick)].copy()
+    sd = fit.prior_sd[index[common]]
+    spread[2:, 2:] += np.diag((_DRIFT * sd) ** 2)
+    told = np.linalg.inv(spread)
+    information, weighted = np.zeros((n + 2, n + 2)), np.zeros(n + 2)
+    own = np.linalg.inv(fit.covariance)
+    information[2:, 2:] = own
+    weighted[2:] = own @ fit.mean
+    where = np.concatenate([[0, 1], mine]).astype(np.int64)
+    information[np.ix_(where, where)] += told
+    weighted[where] += told @ mean
+    information[mine, mine] -= sd**-2.0
+    covariance = np.asarray(np.linalg.inv(information), dtype=np.float64)
+    both = covariance @ weighted
+    return _narrowed(fit, both[2:], covariance[2:, 2:]), (both, covariance)
+
+
+def _narrowed(fit: FrameFit, mean: FloatArray, covariance: FloatArray) -> FrameFit:
+    model = fit.model
+    if fit.has_lens:
+        tilt, shift = mean[TILT], mean[LENS]
+        model = model.with_lens(
+            (float(tilt[0]), float(tilt[1])), (float(shift[0]), float(shift[1]))
+        )
+    return replace(fit, mean=mean, covariance=covariance, model=model)

@@ -1,0 +1,108 @@
+"""A microscope frame prepared for the search of rings and spots: small and half-size planes."""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from rimwise.picture.planes import Float32Array
+from rimwise.picture.raster import Raster
+from rimwise.terms.arrays import FloatArray
+
+LARGEST_LONG_SIDE_PX = 1600
+"""Larger frames are averaged down: a reflex is several pixels wide there anyway."""
+
+_HALF = 0.5
+_SMALL_LONG_SIDE_PX = 200
+_LOG_FLOOR_GREY = 8.0  # keeps sensor noise in black parts from becoming contrast
+_GLARE_GREY = 215
+
+
+@dataclass(frozen=True, slots=True)
+class FramePlanes:
+    """A frame at working size, at half of it, and small.
+
+    Parameters
+    ----------
+    grey : array (h, w, 3) of uint8
+        Red, green, blue at working size.
+    log_half : array (h/2, w/2, 3)
+        Natural logarithm of the channels at half the working size.
+    glare_half : array (h/2, w/2)
+        1 where a mirror reflection hides what lies below.
+    log_small : array
+        The same, small, for the first look.
+    factor : float
+        Working pixels per stored pixel.
+    small : float
+        Small pixels per working pixel.
+    """
+
+    grey: NDArray[np.uint8]
+    log_half: Float32Array
+    glare_half: Float32Array
+    log_small: Float32Array
+    factor: float
+    small: float
+
+    def stored(self, points_px: FloatArray) -> FloatArray:
+        """Return working points (..., 2) in stored pixels.
+
+        Examples
+        --------
+        >>> planes = frame_planes(Raster(np.zeros((2400, 3200, 3), dtype=np.uint8)))
+        >>> planes.stored(np.array([0.5, 0.5])).tolist()
+        [1.5, 1.5]
+        """
+        return np.asarray((points_px + 0.5) / self.factor - 0.5)
+
+    def working(self, points_px: FloatArray) -> FloatArray:
+        """Return stored points (..., 2) in working pixels."""
+        return np.asarray((points_px + 0.5) * self.factor - 0.5)
+
+
+def frame_planes(raster: Raster) -> FramePlanes:
+    """Which planes does the search need of this frame?
+
+    Examples
+    --------
+    >>> planes = frame_planes(Raster(np.full((96, 128, 3), 90, dtype=np.uint8)))
+    >>> planes.log_half.shape, planes.factor
+    ((48, 64, 3), 1.0)
+    """
+    cv2.setNumThreads(1)  # one picture per core; inner threads stall on a busy machine
+    pixels = raster.pixels
+    if pixels.ndim == 2:
+        pixels = np.repeat(pixels[..., None], 3, axis=2)
+    height, width = pixels.shape[:2]
+    factor = min(1.0, LARGEST_LONG_SIDE_PX / max(height, width))
+    if factor < 1.0:
+        pixels = _shrunk(pixels, factor)
+        factor = pixels.shape[1] / width
+    pixels = np.ascontiguousarray(pixels)
+    half = _shrunk(pixels, _HALF)
+    small = _shrunk(half, min(1.0, _SMALL_LONG_SIDE_PX / max(half.shape[:2])))
+    table = np.log(np.arange(256, dtype=np.float32) + np.float32(_LOG_FLOOR_GREY))
+    return FramePlanes(
+        pixels,
+        cv2.LUT(half, table),
+        _glare(half),
+        cv2.LUT(small, table),
+        factor,
+        small.shape[1] / pixels.shape[1],
+    )
+
+
+def _shrunk(pixels: NDArray[np.uint8], factor: float) -> NDArray[np.uint8]:
+    height, width = pixels.shape[:2]
+    size = (max(8, round(width * factor)), max(8, round(height * factor)))
+    return np.asarray(cv2.resize(pixels, size, interpolation=cv2.INTER_AREA), dtype=np.uint8)
+
+
+def _glare(pixels: NDArray[np.uint8]) -> Float32Array:
+    """Mark reflections, which are white in all channels, with the bloom around them."""
+    bright = (pixels.min(axis=-1) > _GLARE_GREY).astype(np.uint8)
+    reach = max(3, round(0.015 * max(pixels.shape[:2])) | 1)
+    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (reach, reach))
+    return np.asarray(cv2.dilate(bright, kernel), dtype=np.float32)

@@ -1,0 +1,177 @@
+"""The limbus and the pupil in a microscope frame."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from rimwise.picture.frame_planes import FramePlanes
+from rimwise.picture.ring_seeds import RingSeed, ring_seeds
+from rimwise.picture.rings import BandSettings, Circle, Ring, circles_about, ring_near
+from rimwise.terms.arrays import FloatArray
+
+LIMBUS_BAND = BandSettings(reach=0.07, window=0.07, gap=0.05, harmonics=2, stiff=0.6)
+PUPIL_BAND = BandSettings(reach=0.08, window=0.05, gap=0.03, harmonics=5, stiff=0.05)
+_TOLERANCE = 0.10  # of a radius that biometry and scale foretell
+_FORETOLD_SD = 0.04
+_SMALLEST, _LARGEST = 0.16, 0.865  # pupil over limbus
+_STRONG = 0.5  # an optic's rim inside the pupil may stand out more than the pupil's margin
+_OPTIC, _APART = 0.3, 1.12  # a ring so much larger and still so plain makes the inner one an optic
+_OFF_CENTRE_SD = 0.06  # pupil from limbus centre, of the limbus's radius, seen through the cornea
+_LEAST_SCORE = 0.45  # of three planes: what texture alone reaches around a centre
+_BLACK_LOG = 3.3  # the mask of a microscope's lit disc, about 20 of 255
+
+
+@dataclass(frozen=True, slots=True)
+class EyeRings:
+    """What was found of limbus and pupil; None where not."""
+
+    limbus: Ring | None
+    pupil: Ring | None
+
+
+def find_rings(
+    planes: FramePlanes, expected_px: float | None, optic_inside: bool = False
+) -> EyeRings:
+    """Where are the limbus and the pupil's margin?
+
+    Parameters
+    ----------
+    planes : FramePlanes
+    expected_px : float or None
+        Mean radius of the limbus in working pixels, where scale and size are known.
+    optic_inside : bool
+        Whether an implant is in the eye.
+
+    Notes
+    -----
+    Own derivation: gradients vote for a centre; around it rings show as peaks of the share of
+    their way on which an edge runs. The limbus is the peak nearest to the radius that is
+    foretold, or else the one for which most speaks; the pupil is a plain ring well inside.
+
+    Examples
+    --------
+    >>> from rimwise.picture.frame_planes import frame_planes
+    >>> from rimwise.picture.raster import Raster
+    >>> v, u = np.indices((240, 320))
+    >>> far = np.hypot(u - 170.0, v - 115.0)
+    >>> eye = np.select([far < 40.0, far < 90.0], [40, 90], 180).astype(np.uint8)
+    >>> rings = find_rings(frame_planes(Raster(eye)), 90.0)
+    >>> round(rings.limbus.radius_px), round(rings.pupil.radius_px)
+    (90, 39)
+    """
+    best: tuple[float, Circle] | None = None
+    for seed in limbus_seeds(planes, expected_px)[:2]:
+        found = _limbus_circle(planes, seed, expected_px)
+        if found is not None and (best is None or found[0] > best[0]):
+            best = found
+        if best is not None and best[0] > _CLEAR:
+            break
+    if best is None:
+        return EyeRings(None, None)
+    limbus = ring_near(planes, best[1], LIMBUS_BAND)
+    if limbus is None or min(limbus.outer) < _BLACK_LOG:
+        return EyeRings(None, None)
+    return EyeRings(limbus, find_pupil_inside(planes, limbus, optic_inside))
+
+
+_CLEAR = 2.0  # so much speaks for the first centre that no other is tried
+_FAR = 3.0
+
+
+def limbus_seeds(planes: FramePlanes, expected_px: float | None) -> list[RingSeed]:
+    """Which circles could be rings of the eye (half-size pixels)?"""
+    if expected_px is None:
+        radii = np.geomspace(0.1, 0.5, 16) * planes.log_small.shape[1]
+    else:
+        radii = expected_px * planes.small * np.linspace(1.0 - _TOLERANCE, 1.0 + _TOLERANCE, 5)
+    half = 0.5 / planes.small
+    return [
+        RingSeed(s.votes, (s.u_px + 0.5) * half - 0.5, (s.v_px + 0.5) * half - 0.5,
+                 s.radius_px * half)
+        for s in ring_seeds(planes.log_small, radii)
+    ]  # fmt: skip
+
+
+def _limbus_circle(
+    planes: FramePlanes, seed: RingSeed, expected_px: float | None
+) -> tuple[float, Circle] | None:
+    """Return the likeliest limbus about this centre with its worth."""
+    if expected_px is None:
+        full = 0.5 * max(planes.log_half.shape[:2])
+        radii = full * np.arange(0.05, 1.1, 0.012)
+        width = 0.04 * full
+    else:
+        full = 0.5 * expected_px
+        radii = full * np.arange(0.16, 1.14, 0.02)
+        width = 0.05 * full
+    rings = peaks(circles_about(planes, (seed.u_px, seed.v_px), radii, width))
+    rings = [one for one in rings if one.score > _LEAST_SCORE]
+    worth = [_worth(one, rings) for one in rings]
+    if expected_px is not None:
+        off = [(one.radius_px / full - 0.98) / _FORETOLD_SD for one in rings]
+        worth = [
+            w * float(np.exp(-0.5 * o * o)) if abs(o) < _FAR else 0.0
+            for w, o in zip(worth, off, strict=True)
+        ]
+    best = max(range(len(rings)), key=lambda k: worth[k], default=None)
+    return None if best is None or worth[best] <= 0.0 else (worth[best], rings[best])
+
+
+def _worth(limbus: Circle, rings: list[Circle]) -> float:
+    """How much speaks for this ring: itself, a pupil inside, nothing strong outside?"""
+    inside = [one.score for one in rings if _SMALLEST < one.radius_px / limbus.radius_px < _LARGEST]
+    outside = [one.score for one in rings if one.radius_px > 1.1 * limbus.radius_px]
+    return limbus.score + max(inside, default=0.0) - 0.5 * max(outside, default=0.0)
+
+
+def peaks(circles: list[Circle]) -> list[Circle]:
+    """Which circles have a larger score than their neighbours?"""
+    score = np.array([one.score for one in circles])
+    padded = np.pad(score, 2, constant_values=-1.0)
+    near = np.max([padded[k : k + len(score)] for k in (0, 1, 3, 4)], axis=0)
+    return [one for one, s, n in zip(circles, score, near, strict=True) if s >= n]
+
+
+def find_pupil_inside(planes: FramePlanes, limbus: Ring, optic_inside: bool = False) -> Ring | None:
+    """Where is the pupil's margin inside this limbus?
+
+    Parameters
+    ----------
+    planes : FramePlanes
+    limbus : Ring
+    optic_inside : bool
+        Whether an implant's rim may show inside the pupil, plainer than the margin.
+    """
+    centre = (0.5 * limbus.centre_px[0] - 0.25, 0.5 * limbus.centre_px[1] - 0.25)
+    full = 0.5 * limbus.radius_px
+    radii: FloatArray = full * np.arange(_SMALLEST, _LARGEST + 0.06, 0.01)
+    rings = peaks(circles_about(planes, centre, radii, 0.03 * full))
+    rings = [r for r in rings if r.score > _LEAST_SCORE and r.radius_px < _LARGEST * full]
+    if not rings:
+        return None
+    strong = sorted(rings, key=lambda one: -one.score)[:3]
+    strong = [one for one in strong if one.score >= _STRONG * strong[0].score]
+    found = [ring_near(planes, one, PUPIL_BAND) for one in strong]
+    fine = [one for one in found if one is not None and one.radius_px < 0.9 * limbus.radius_px]
+    merit = [_merit(one, limbus) for one in fine]
+    if not fine:
+        return None
+    best = int(np.argmax(merit))
+    if optic_inside:
+        outer = [
+            k
+            for k, one in enumerate(fine)
+            if merit[k] > _OPTIC * merit[best] and one.radius_px > _APART * fine[best].radius_px
+        ]
+        best = max(outer, key=lambda k: fine[k].radius_px, default=best)
+    return fine[best]
+
+
+def _merit(ring: Ring, limbus: Ring) -> float:
+    """How plain, complete and smooth is this ring? Furrows and the soft limbus are neither."""
+    step = float(np.linalg.norm(np.array(ring.inner) - np.array(ring.outer)))
+    off = np.hypot(*(np.array(ring.centre_px) - np.array(limbus.centre_px))) / limbus.radius_px
+    central = float(np.exp(-0.5 * (off / _OFF_CENTRE_SD) ** 2))
+    return float(
+        step * ring.seen.mean() ** 2 * central / (ring.residual_px / limbus.radius_px + 0.002)
+    )

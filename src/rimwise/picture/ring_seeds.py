@@ -1,0 +1,107 @@
+"""Where could a ring be centred? Gradients of a small picture vote for centres."""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from rimwise.picture.planes import Float32Array
+from rimwise.terms.arrays import FloatArray, IntArray
+
+_KEPT = 6
+_APART = 0.25  # of the radius: nearer peaks are the same ring
+
+
+@dataclass(frozen=True, slots=True)
+class RingSeed:
+    """A circle that many gradients point at, in pixels of the plane they were taken from."""
+
+    votes: float
+    u_px: float
+    v_px: float
+    radius_px: float
+
+
+def opponents(log_rgb: Float32Array) -> list[Float32Array]:
+    """Return brightness, redness and greenness of a picture of logarithms.
+
+    Examples
+    --------
+    >>> [plane.shape for plane in opponents(np.zeros((4, 5, 3), dtype=np.float32))]
+    [(4, 5), (4, 5), (4, 5)]
+    """
+    red, green, blue = (log_rgb[..., k] for k in range(3))
+    return [(red + green + blue) / 3.0, red - blue, green - 0.5 * (red + blue)]
+
+
+def ring_seeds(log_rgb: Float32Array, radii_px: FloatArray) -> list[RingSeed]:
+    """Which circles of these radii do the picture's gradients point at, likeliest first?
+
+    Parameters
+    ----------
+    log_rgb : array (h, w, 3)
+        Logarithms of a small picture.
+    radii_px : array (n,)
+        Radii to try.
+
+    Notes
+    -----
+    The circular voting scheme with the gradient's direction (Kimme, Ballard & Sklansky 1975),
+    taken by itself for brightness and two colours and for both signs of the step, since an iris
+    may be darker, brighter or only of another colour than what surrounds it. Clipped gradients
+    count alike, so that an instrument cannot outvote a faint ring.
+    """
+    planes = [cv2.GaussianBlur(plane, (0, 0), 1.2) for plane in opponents(log_rgb)]
+    height, width = planes[0].shape
+    shape = (len(radii_px), height, width)
+    total = np.zeros(shape, dtype=np.float32)
+    for plane in planes:
+        du, dv = (cv2.Sobel(plane, cv2.CV_32F, a, b, ksize=3) for a, b in ((1, 0), (0, 1)))
+        size = np.hypot(du, dv)
+        noise = float(np.median(size)) + 1e-6
+        weight = np.clip(size / (4.0 * noise), 0.0, 1.0)
+        v, u = np.nonzero(weight > 0.25)
+        if len(u) == 0:
+            continue
+        way_u, way_v, chosen = du[v, u] / size[v, u], dv[v, u] / size[v, u], weight[v, u]
+        signs = []
+        for sign in (1.0, -1.0):
+            votes = [
+                _votes((u, v), (sign * way_u, sign * way_v), chosen, float(r), (height, width))
+                for r in radii_px
+            ]
+            signs.append(np.stack(votes))
+        total += np.maximum(*signs)
+    return _peaks(total, radii_px)
+
+
+def _votes(
+    at: tuple[IntArray, IntArray],
+    way: tuple[FloatArray, FloatArray],
+    weight: FloatArray,
+    radius: float,
+    shape: tuple[int, int],
+) -> Float32Array:
+    """Return the share of a circle of this radius that votes for each centre."""
+    height, width = shape
+    u = np.rint(at[0] - radius * way[0]).astype(np.intp)
+    v = np.rint(at[1] - radius * way[1]).astype(np.intp)
+    inside = (u >= 0) & (u < width) & (v >= 0) & (v < height)
+    flat = np.bincount(v[inside] * width + u[inside], weight[inside], height * width)
+    plane = flat.reshape(height, width).astype(np.float32)
+    spread = 1.0 + 0.04 * radius
+    return np.asarray(cv2.GaussianBlur(plane, (0, 0), spread)) * np.float32(spread / radius)
+
+
+def _peaks(total: Float32Array, radii_px: FloatArray) -> list[RingSeed]:
+    best, which = total.max(axis=0), total.argmax(axis=0)
+    seeds: list[RingSeed] = []
+    rows, columns = np.indices(best.shape)
+    for _ in range(_KEPT):
+        v, u = np.unravel_index(int(best.argmax()), best.shape)
+        if best[v, u] <= 0.0:
+            break
+        radius = float(radii_px[which[v, u]])
+        seeds.append(RingSeed(float(best[v, u]), float(u), float(v), radius))
+        best = np.where(np.hypot(columns - u, rows - v) < _APART * radius, 0.0, best)
+    return seeds

@@ -1,0 +1,332 @@
+"""Rings around one centre in a frame: coarse circles first, then the edge by direction."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from rimwise.geometry.fourier import fourier_terms
+from rimwise.geometry.robust import tukey_weights
+from rimwise.picture.frame_planes import FramePlanes
+from rimwise.picture.paths import closed_path, peak_offset
+from rimwise.picture.ring_seeds import opponents
+from rimwise.picture.strip import (
+    directions_rad,
+    inside_frame,
+    points_at,
+    radial_mean,
+    smooth_along,
+    unroll,
+)
+from rimwise.terms.arrays import BoolArray, FloatArray
+
+COLUMNS = 180
+_COARSE_COLUMNS = 60
+_SHIFTS = np.linspace(-0.08, 0.08, 5)  # of the radius
+_CLIP = 3.0  # noise levels: what stands out more counts no more
+_ALIKE_DEG = 12.0  # errors of an edge are alike within so many degrees (own measurement)
+
+
+@dataclass(frozen=True, slots=True)
+class Circle:
+    """A coarse ring in half-size pixels, with the share of its way on which an edge runs."""
+
+    score: float
+    u_px: float
+    v_px: float
+    radius_px: float
+
+
+@dataclass(frozen=True, slots=True)
+class Ring:
+    """A ring in working pixels, by direction counter-clockwise from picture right.
+
+    Parameters
+    ----------
+    centre_px : (float, float)
+        Centre that the directions refer to.
+    radii_px : array (COLUMNS,)
+        Smooth outline.
+    seen : array (COLUMNS,) of bool
+        Where the edge was found, not bridged.
+    residual_px : float
+        Scatter of the found edge about the outline.
+    centre_sd_px : float
+        Standard deviation of each coordinate of the centre.
+    inner, outer : tuple of 3 floats
+        Mean logarithms of red, green, blue beside the edge.
+    """
+
+    centre_px: tuple[float, float]
+    radii_px: FloatArray
+    seen: BoolArray
+    residual_px: float
+    centre_sd_px: float
+    inner: tuple[float, float, float]
+    outer: tuple[float, float, float]
+
+    @property
+    def radius_px(self) -> float:
+        """Mean radius."""
+        return float(self.radii_px.mean())
+
+    @property
+    def curve_px(self) -> FloatArray:
+        """Points (COLUMNS, 2) of the outline."""
+        return points_at(self.centre_px, directions_rad(COLUMNS), self.radii_px)
+
+    @property
+    def seen_deg(self) -> int:
+        """On how many degrees was the edge found?"""
+        return round(360 * float(self.seen.mean()))
+
+
+@dataclass(frozen=True, slots=True)
+class BandSettings:
+    """How a ring is looked for around a circle; lengths as shares of the radius.
+
+    Parameters
+    ----------
+    reach : float
+        How far inside and outside of the circle the edge may lie.
+    window : float
+        Width of the strips that are compared inside and outside of the edge.
+    gap : float
+        What lies nearer to the edge belongs to neither side.
+    harmonics : int
+        Waves of the smooth outline; 2 for an ellipse.
+    stiff : float
+        Weight of the belief that the outline is a circle.
+    """
+
+    reach: float
+    window: float
+    gap: float
+    harmonics: int
+    stiff: float
+
+
+def circles_about(
+    planes: FramePlanes,
+    centre_px: tuple[float, float],
+    radii_px: FloatArray,
+    width_px: float,
+) -> list[Circle]:
+    """How much of a ring runs at each of these radii around about this centre?
+
+    Parameters
+    ----------
+    planes : FramePlanes
+    centre_px : (float, float)
+        Half-size pixels.
+    radii_px : array (n,)
+        Half-size pixels, ascending evenly.
+    width_px : float
+        Width of the strips that are compared inside and outside.
+
+    Returns
+    -------
+    list of Circle
+        One a radius, centre shifted to where most of the ring is.
+    """
+    strips, rows = _clipped_steps(planes, centre_px, radii_px, width_px)
+    theta = directions_rad(_COARSE_COLUMNS)
+    spacing = float(radii_px[1] - radii_px[0])
+    best = np.full(len(radii_px), -1.0)
+    shift = np.zeros((len(radii_px), 2))
+    for a in _SHIFTS:
+        for b in _SHIFTS:
+            moved = radii_px[:, None] * (1.0 + a * np.cos(theta) + b * np.sin(theta))
+            index = np.clip(np.rint((moved - rows[0]) / spacing), 0, len(rows) - 1).astype(np.intp)
+            along = strips[:, index, np.arange(_COARSE_COLUMNS)].mean(axis=2)
+            score = np.abs(along).sum(axis=0)
+            better = score > best
+            best[better] = score[better]
+            shift[better] = np.column_stack([a * radii_px, -b * radii_px])[better]
+    return [
+        Circle(float(s), centre_px[0] + float(du), centre_px[1] + float(dv), float(r))
+        for s, (du, dv), r in zip(best, shift, radii_px, strict=True)
+    ]
+
+
+def _clipped_steps(
+    planes: FramePlanes,
+    centre_px: tuple[float, float],
+    radii_px: FloatArray,
+    width_px: float,
+) -> tuple[FloatArray, FloatArray]:
+    """Return steps, in noise levels over the clip, of brightness and two colours."""
+    spacing = float(radii_px[1] - radii_px[0])
+    rows = np.arange(0.8 * radii_px[0], 1.2 * radii_px[-1] + spacing, spacing)
+    grid = np.repeat(rows[:, None], _COARSE_COLUMNS, axis=1)
+    colours = unroll(planes.log_half, centre_px, grid).astype(np.float32)
+    usable = inside_frame(planes.log_half.shape[:2], centre_px, grid)
+    usable *= unroll(planes.glare_half, centre_px, grid) < 0.05
+    width = max(2, round(width_px / spacing))
+    strips = []
+    for plane in opponents(colours):
+        level = smooth_along(plane.astype(np.float64), 0.7)
+        step = radial_mean(level, 1, width) - radial_mean(level, -width, -1)
+        noise = 1.4826 * float(np.median(np.abs(step[usable > 0]))) if usable.any() else 1.0
+        strips.append(np.clip(step / (noise + 1e-3), -_CLIP, _CLIP) / _CLIP * usable)
+    return np.stack(strips), rows
+
+
+def ring_near(planes: FramePlanes, circle: Circle, band: BandSettings) -> Ring | None:
+    """Where does the ring's edge run, direction by direction?
+
+    Parameters
+    ----------
+    planes : FramePlanes
+    circle : Circle
+        About where it is, half-size pixels.
+    band : BandSettings
+
+    Returns
+    -------
+    Ring or None
+        None where no edge stands out.
+
+    Notes
+    -----
+    Own derivation: the colour direction that best parts inside from outside (Fisher 1936) is
+    learnt from the frame itself; the closed path of greatest clipped step is the edge.
+    """
+    centre, base = (circle.u_px, circle.v_px), np.full(COLUMNS, circle.radius_px)
+    ring = None
+    reach = band.reach
+    for turn in range(2):
+        ring = _pass(planes, (centre, base), band, reach)
+        if ring is None:
+            return None
+        if turn == 0:
+            centre, base = _recentred(centre, ring.radii_px)
+            reach = 0.5 * reach
+    return None if ring is None else _in_working_pixels(ring)
+
+
+def _recentred(
+    centre: tuple[float, float], radii: FloatArray
+) -> tuple[tuple[float, float], FloatArray]:
+    """Move the origin to the middle of the outline, so that radii stay even."""
+    theta = directions_rad(COLUMNS)
+    a, b = 2.0 * np.mean(radii * np.cos(theta)), 2.0 * np.mean(radii * np.sin(theta))
+    moved = (centre[0] + float(a), centre[1] - float(b))
+    return moved, radii - a * np.cos(theta) - b * np.sin(theta)
+
+
+def _in_working_pixels(ring: Ring) -> Ring:
+    u, v = ring.centre_px
+    centre = (2.0 * u + 0.5, 2.0 * v + 0.5)
+    return Ring(centre, 2.0 * ring.radii_px, ring.seen, 2.0 * ring.residual_px,
+                2.0 * ring.centre_sd_px, ring.inner, ring.outer)  # fmt: skip
+
+
+def _pass(
+    planes: FramePlanes,
+    start: tuple[tuple[float, float], FloatArray],
+    band: BandSettings,
+    reach: float,
+) -> Ring | None:
+    centre, base = start
+    radius = float(base.mean())
+    half = max(3, round(band.window * radius))
+    offset = np.arange(-round(reach * radius) - half, round(reach * radius) + half + 1.0)
+    radii = np.maximum(base[None, :] + offset[:, None], 1.0)
+    colours = unroll(planes.log_half, centre, radii)
+    frame = inside_frame(planes.log_half.shape[:2], centre, radii) > 0
+    usable = frame & (unroll(planes.glare_half, centre, radii) < 0.05)
+    sides = _sides(colours, usable, offset, (band.gap * radius, half))
+    if sides is None:
+        return None
+    step = sides.step_of(colours, half)
+    step = smooth_along(step, 1.5)
+    step[:half] = step[-half:] = -_LEAST_STEP
+    cost = np.where(frame, -step, 0.0)
+    path = closed_path(cost, 1, 0.03)
+    columns = np.arange(COLUMNS)
+    seen = (step[path, columns] > _LEAST_STEP) & usable[path, columns]
+    if seen.sum() < COLUMNS // 6:
+        return None
+    fine = np.clip(peak_offset(step, path), -1.0, 1.0)
+    found = base + offset[path] + fine
+    smooth, residual, sd = _outline(found, seen, band)
+    return Ring(centre, smooth, seen, residual, sd, sides.inner, sides.outer)
+
+
+_LEAST_STEP = 0.3  # of the mean step between the two sides
+
+
+@dataclass(frozen=True, slots=True)
+class _Sides:
+    inner: tuple[float, float, float]
+    outer: tuple[float, float, float]
+    direction: FloatArray
+    spread: float
+
+    def step_of(self, colours: FloatArray, half: int) -> FloatArray:
+        """Return inside-less-outside along the direction, 1 = the mean step, clipped."""
+        low = float(np.array(self.outer) @ self.direction)
+        high = float(np.array(self.inner) @ self.direction)
+        level = np.clip(colours @ self.direction, low - 3.0 * self.spread, high + 3.0 * self.spread)
+        step = radial_mean(level, -half, -1) - radial_mean(level, 1, half)
+        return np.asarray(np.clip(step / (high - low), -_LEAST_STEP, 1.0))
+
+
+def _sides(
+    colours: FloatArray, usable: BoolArray, offset: FloatArray, gap_half: tuple[float, int]
+) -> _Sides | None:
+    gap, _ = gap_half
+    inside, outside = colours[offset < -gap], colours[offset > gap]
+    inside, outside = inside[usable[offset < -gap]], outside[usable[offset > gap]]
+    if len(inside) < 50 or len(outside) < 50:
+        return None
+    inner, outer = np.median(inside, axis=0), np.median(outside, axis=0)
+    scatter = _robust_cov(inside, inner) + _robust_cov(outside, outer) + 1e-3 * np.eye(3)
+    direction = np.linalg.solve(scatter, inner - outer)
+    length = float(np.linalg.norm(direction))
+    if length < 1e-9:
+        return None
+    direction /= length
+    spread = float(np.sqrt(direction @ scatter @ direction / 2.0))
+    return _Sides(_triple(inner), _triple(outer), np.asarray(direction, np.float64), spread)
+
+
+def _robust_cov(samples: FloatArray, middle: FloatArray) -> FloatArray:
+    """Return the covariance of the nearer half of the samples: instruments lie far off."""
+    left = samples - middle
+    far = np.abs(left).sum(axis=1)
+    near = left[far <= np.median(far)]
+    return np.asarray(2.0 * near.T @ near / max(len(near), 1))
+
+
+def _triple(values: FloatArray) -> tuple[float, float, float]:
+    return float(values[0]), float(values[1]), float(values[2])
+
+
+def _outline(
+    found: FloatArray, seen: BoolArray, band: BandSettings
+) -> tuple[FloatArray, float, float]:
+    """Fit few waves robustly; hidden directions are bridged by the fit.
+
+    Returns
+    -------
+    outline : array (COLUMNS,)
+    residual : float
+    centre_sd : float
+    """
+    basis = fourier_terms(directions_rad(COLUMNS), band.harmonics)
+    stiff = np.repeat(np.arange(1.0, band.harmonics + 1.0) ** 2, 2)
+    stiff[:2] = 0.0
+    ridge = band.stiff * np.diag(np.r_[0.0, stiff])
+    weights = seen.astype(np.float64)
+    fit, scale, normal = found, 1.0, np.eye(basis.shape[1])
+    for _ in range(8):
+        weighted = basis * weights[:, None]
+        normal = weighted.T @ basis + ridge
+        fit = basis @ np.linalg.solve(normal, weighted.T @ found)
+        residual = found - fit
+        scale = 1.4826 * float(np.median(np.abs(residual[seen]))) + 0.15
+        weights = seen * tukey_weights(residual, scale)
+    alike = max(1.0, _ALIKE_DEG * COLUMNS / 360.0)
+    covariance = np.linalg.inv(normal) * scale**2 * alike
+    return fit, scale, float(np.sqrt(0.5 * (covariance[1, 1] + covariance[2, 2])))

@@ -1,0 +1,220 @@
+"""Spots of light in a part of a frame: how much brighter than their ground, in noise levels."""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from rimwise.picture.frame_planes import FramePlanes
+from rimwise.picture.planes import Float32Array
+from rimwise.terms.arrays import BoolArray, FloatArray
+
+_LOG_FLOOR_GREY = 8.0
+_GROUND_WINDOW = 13  # samples of a quarter-size picture: several spots wide
+_SATURATED_GREY = 245.0
+
+
+@dataclass(frozen=True, slots=True)
+class SpotMap:
+    """A part of the frame in which spots were looked for.
+
+    Parameters
+    ----------
+    corner_px : (int, int)
+        Working pixel of its first column and row.
+    level : array (h, w)
+        Brightness over the ground in noise levels, smoothed to the size of a spot.
+    white : array (h, w)
+        Least of the three channels, grey values, not smoothed.
+    contrast : array (h, w)
+        Logarithm of brightness over the ground, mean of green and blue, not smoothed.
+    """
+
+    corner_px: tuple[int, int]
+    level: Float32Array
+    white: Float32Array
+    contrast: Float32Array
+
+    def at(self, points_px: FloatArray) -> FloatArray:
+        """Return the level at working points (n, 2), bilinear; 0 beyond the border.
+
+        Examples
+        --------
+        >>> flat = np.zeros((5, 5), dtype=np.float32)
+        >>> SpotMap((10, 20), flat + 3.0, flat, flat).at(np.array([[12.0, 22.0]])).tolist()
+        [3.0]
+        """
+        local = (points_px - np.array(self.corner_px)).astype(np.float32)
+        return np.asarray(
+            cv2.remap(self.level, local[:, 0], local[:, 1], cv2.INTER_LINEAR)[:, 0],
+            dtype=np.float64,
+        )
+
+
+def spot_map(
+    planes: FramePlanes, box: tuple[int, int, int, int], spot_px: float, ground: BoolArray
+) -> SpotMap:
+    """Where in this box are spots of about this size?
+
+    Parameters
+    ----------
+    planes : FramePlanes
+    box : (left, top, right, bottom)
+        Working pixels.
+    spot_px : float
+        Standard deviation of the smoothing, about half the radius of a spot.
+    ground : array (h/4, w/4) of bool
+        Which quarter-size samples of the box belong to the ground whose noise is measured.
+
+    Notes
+    -----
+    Own derivation: the ground is a running median several spots wide; each channel counts in its
+    own noise levels, so that a yellow reflex on an orange ground speaks through blue and green.
+
+    Examples
+    --------
+    >>> from rimwise.picture.frame_planes import frame_planes
+    >>> from rimwise.picture.raster import Raster
+    >>> pixels = np.random.default_rng(1).integers(60, 70, (96, 96, 3)).astype(np.uint8)
+    >>> pixels[46:51, 46:51] = 255
+    >>> found = spot_map(frame_planes(Raster(pixels)), (0, 0, 96, 96), 2.0, np.ones((24, 24), bool))
+    >>> [int(k) for k in np.unravel_index(int(found.level.argmax()), found.level.shape)]
+    [48, 48]
+    """
+    left, top, right, bottom = box
+    part = planes.grey[top:bottom, left:right]
+    quarter = cv2.resize(part, (ground.shape[1], ground.shape[0]), interpolation=cv2.INTER_AREA)
+    size = (part.shape[1], part.shape[0])
+    table = np.log(np.arange(256, dtype=np.float32) + np.float32(_LOG_FLOOR_GREY))
+    total = np.zeros(part.shape[:2], dtype=np.float32)
+    contrast = np.zeros_like(total)
+    for k in range(3):
+        plain = cv2.medianBlur(np.ascontiguousarray(quarter[..., k]), _GROUND_WINDOW)
+        floor = cv2.resize(cv2.LUT(plain, table), size, interpolation=cv2.INTER_LINEAR)
+        over = cv2.LUT(np.ascontiguousarray(part[..., k]), table) - floor
+        smooth = cv2.GaussianBlur(over, (0, 0), spot_px)
+        total += smooth / np.float32(_noise(smooth, ground))
+        if k:
+            contrast += 0.5 * over
+    total /= np.float32(_noise(total, ground))
+    return SpotMap((left, top), total, part.min(axis=-1).astype(np.float32), contrast)
+
+
+def _noise(plane: Float32Array, ground: BoolArray) -> float:
+    """Return the spread of the ground, from every fourth pixel."""
+    sample = plane[2::4, 2::4][: ground.shape[0], : ground.shape[1]]
+    chosen = sample[ground[: sample.shape[0], : sample.shape[1]]]
+    if chosen.size < 50:
+        chosen = sample.ravel()
+    return 1.4826 * float(np.median(np.abs(chosen - np.median(chosen)))) + 1e-4
+
+
+def pattern_score(
+    level: Float32Array, offsets_px: FloatArray, half: float, tolerance_px: int
+) -> Float32Array:
+    """How strongly do all spots of a pattern appear, if it stands at each pixel?
+
+    Parameters
+    ----------
+    level : array (h, w)
+    offsets_px : array (n, 2)
+        Of each spot from the pattern's own place.
+    half : float
+        Levels far beyond count by their logarithm: one bright speck does not make a pattern.
+    tolerance_px : int
+        How far each spot may lie off.
+
+    Returns
+    -------
+    array (h, w)
+        Geometric mean of the mean and of the least of the spots.
+
+    Examples
+    --------
+    >>> level = np.zeros((9, 9), dtype=np.float32); level[4, 2] = level[4, 6] = 5.0
+    >>> score = pattern_score(level, np.array([[-2.0, 0.0], [2.0, 0.0]]), 1e6, 0)
+    >>> round(float(score[4, 4]), 3), float(score[4, 2])
+    (5.0, 0.0)
+    """
+    near = np.float32(half) * np.log1p(np.maximum(level, 0.0) / np.float32(half))
+    if tolerance_px > 0:
+        size = 2 * tolerance_px + 1
+        near = cv2.dilate(near, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size)))
+    height, width = level.shape
+    total, least = np.zeros_like(near), np.full_like(near, np.inf)
+    for du, dv in offsets_px:
+        move = np.array([[1.0, 0.0, -du], [0.0, 1.0, -dv]])
+        moved = cv2.warpAffine(near, move, (width, height), flags=cv2.INTER_NEAREST)
+        total += moved
+        np.minimum(least, moved, out=least)
+    return np.asarray(np.sqrt(total / len(offsets_px) * least), dtype=np.float32)
+
+
+def spot_places(
+    spots: SpotMap, guess_px: FloatArray, radius_px: float, saturated: bool
+) -> FloatArray:
+    """Where exactly are spots that are about here?
+
+    Parameters
+    ----------
+    spots : SpotMap
+    guess_px : array (n, 2)
+        Working pixels.
+    radius_px : float
+        About their radius.
+    saturated : bool
+        True weighs by whiteness (a lamp's plain reflex), False by contrast over the ground.
+
+    Returns
+    -------
+    array (n, 2)
+        Centroids of what rises well over the ground; each pixel belongs to the nearest spot only.
+
+    Examples
+    --------
+    >>> white = np.full((40, 40), 60.0, dtype=np.float32); white[17:22, 19:24] = 255.0
+    >>> spots = SpotMap((100, 200), white, white, white)
+    >>> spot_places(spots, np.array([[120.0, 218.5]]), 3.0, saturated=True).round(3).tolist()
+    [[121.0, 219.0]]
+    """
+    plane = spots.white if saturated else spots.contrast
+    # The core of a lamp's plain reflex is white; a fainter reflex beside it must not pull.
+    rise = 0.75 if saturated else 0.4
+    reach = int(np.ceil(1.6 * radius_px)) + 1
+    found = guess_px - np.array(spots.corner_px)
+    for _ in range(3):
+        found = np.array(
+            [_centroid(plane, found, k, (radius_px, reach, rise)) for k in range(len(found))]
+        )
+    return np.asarray(found + np.array(spots.corner_px))
+
+
+def _centroid(
+    plane: Float32Array, places: FloatArray, k: int, size: tuple[float, int, float]
+) -> FloatArray:
+    radius, reach, rise = size
+    u, v = places[k]
+    left, top = max(0, round(u) - reach), max(0, round(v) - reach)
+    part = plane[top : round(v) + reach + 1, left : round(u) + reach + 1]
+    if part.size == 0:
+        return np.asarray(places[k])
+    rows, columns = np.indices(part.shape)
+    far = np.hypot(columns + left - places[:, 0, None, None], rows + top - places[:, 1, None, None])
+    own = (far[k] <= far.min(axis=0)) & (far[k] <= 1.3 * radius)
+    core = part[own & (far[k] <= 0.6 * radius)]
+    rim = part[(far[k] > 1.3 * radius) & (far.min(axis=0) > 1.3 * radius)]
+    if core.size == 0 or rim.size == 0:
+        return np.asarray(places[k])
+    high, low = float(np.median(core)), float(np.median(rim))
+    if high <= low:
+        return np.asarray(places[k])
+    weight = np.clip((part - low) / (high - low) - rise, 0.0, 0.2) * own
+    total = float(weight.sum())
+    if total <= 0.0:
+        return np.asarray(places[k])
+    middle = np.array(
+        [(weight * columns).sum() / total + left, (weight * rows).sum() / total + top]
+    )
+    step = middle - places[k]
+    length = float(np.hypot(*step))
+    return np.asarray(places[k] + step * min(1.0, radius / max(length, 1e-9)))
