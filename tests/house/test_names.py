@@ -53,6 +53,7 @@ UNITLESS = {
     "shape_factor": "a ratio",
     "likeness": "a pure number that ranks candidates",
     "quality": "a pure number that ranks candidates",
+    "values": "each has its own unit, worn by its name in the sheet",
     "votes": "a count",
     "contrast": "a ratio",
     "transmission": "a ratio",

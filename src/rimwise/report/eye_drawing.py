@@ -13,6 +13,7 @@ from rimwise.records.eye import EyeRecord
 from rimwise.records.eye_description import EyeDescription
 from rimwise.report.look import LOOK
 from rimwise.terms.cautions import CAUTIONS
+from rimwise.terms.frames import direction_words
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -206,7 +207,7 @@ def _finish(axes: "Axes", figure: "Figure", told: EyeDescription, model: EyeMode
     back = model.retina_depth_mm or 12.0
     axes.set(xlim=(-FRONT_MM - 4.5, back + 1.5), ylim=(-12.5, 12.5), aspect="equal")
     axes.axis("off")
-    up, down = ("nasal", "temporal") if told.record.side == "right" else ("temporal", "nasal")
+    up, down = direction_words(0.0, told.record.side), direction_words(180.0, told.record.side)
     axes.text(-FRONT_MM, 11.8, up, va="top")
     axes.text(-FRONT_MM, -11.8, down, va="bottom")
     axes.plot([-FRONT_MM, -FRONT_MM + 5.0], [-10.4, -10.4], color=LOOK.ink, linewidth=2)
