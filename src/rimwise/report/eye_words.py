@@ -27,7 +27,15 @@ def pair_words(pair: Pair, side: Side, unit: str, digits: int = 2) -> str:
 
 
 def cardinal_rows(told: EyeDescription) -> tuple[Row, ...]:
-    """Which rows has the table of powers and cardinal points?"""
+    """Which rows has the table of powers and cardinal points?
+
+    Examples
+    --------
+    >>> from rimwise.eye.this_eye import Known, eye_record
+    >>> from rimwise.purkinje.describe import describe_eye
+    >>> cardinal_rows(describe_eye("E-1", eye_record(Known("right"))))[0][1]
+    'natural lens'
+    """
     c = told.cardinal
 
     def depth(value: float) -> str:
@@ -50,7 +58,15 @@ def cardinal_rows(told: EyeDescription) -> tuple[Row, ...]:
 
 
 def axis_rows(told: EyeDescription) -> tuple[Row, ...]:
-    """Which rows has the table of axes, angles and chords?"""
+    """Which rows has the table of axes, angles and chords?
+
+    Examples
+    --------
+    >>> from rimwise.eye.this_eye import Known, eye_record
+    >>> from rimwise.purkinje.describe import describe_eye
+    >>> axis_rows(describe_eye("E-1", eye_record(Known("right"))))[0][1]
+    '5.0° nasal, 1.0° inferior'
+    """
     side, a = told.record.side, told.axes
 
     def degrees(pair: Pair) -> str:
@@ -74,7 +90,15 @@ def axis_rows(told: EyeDescription) -> tuple[Row, ...]:
 
 
 def reflex_rows(told: EyeDescription) -> tuple[tuple[str, ...], ...]:
-    """Which rows has the table of predicted reflexes? See ``REFLEX_HEADER``."""
+    """Which rows has the table of predicted reflexes? See ``REFLEX_HEADER``.
+
+    Examples
+    --------
+    >>> from rimwise.eye.this_eye import Known, eye_record
+    >>> from rimwise.purkinje.describe import describe_eye
+    >>> reflex_rows(describe_eye("E-1", eye_record(Known("right"))))[0][4]
+    'upright'
+    """
     first = next(one for one in told.reflexes if one.name == "P1")
     return tuple(_reflex_row(told, one, first) for one in told.reflexes)
 
@@ -98,7 +122,15 @@ def _reflex_row(told: EyeDescription, one: Reflex, first: Reflex) -> tuple[str, 
 
 
 def assumption_rows(told: EyeDescription) -> tuple[Row, ...]:
-    """Which rows has the list of assumptions: what, how much, and where from?"""
+    """Which rows has the list of assumptions: what, how much, and where from?
+
+    Examples
+    --------
+    >>> from rimwise.eye.this_eye import Known, eye_record
+    >>> from rimwise.purkinje.describe import describe_eye
+    >>> assumption_rows(describe_eye("E-1", eye_record(Known("right"))))[0][0]
+    'corneal power'
+    """
     rows = []
     for one in told.record.assumptions:
         unit = "" if one.unit == "1" else f" {one.unit}"
