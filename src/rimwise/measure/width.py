@@ -28,6 +28,9 @@ class WidthSettings:
         Where in its own profile an edge lies is uncertain by this, alike all round.
     edge_arc_deg : float
         Arc over which localisation errors of an edge go together (fold, fibre, JPEG block).
+    crowd_sd_mm, crowd_mm, crowd_arc_deg : float
+        Where the opening's edge runs within ``crowd_mm`` of the rim, the profiles of the two lines
+        overlap and draw each other by this much, alike over this arc.
     waviness_mm : tuple of float
         How far an opening's edge strays from a centred circle, sd by harmonic 1, 2, 3 and, for
         harmonics k above, waviness / k²: what keeps the curve finite across a gap.
@@ -37,6 +40,9 @@ class WidthSettings:
     oval_sd_mm: float = 0.006
     place_sd_px: float = 0.7
     edge_arc_deg: float = 8.0
+    crowd_sd_mm: float = 0.030
+    crowd_mm: float = 0.080
+    crowd_arc_deg: float = 25.0
     waviness_mm: tuple[float, float, float] = (0.35, 0.12, 0.60)
     harmonics: int = 18
 
@@ -171,9 +177,12 @@ def _common_draws(
     swell = rng.normal(size=(_DRAWS, 1)) * np.hypot(SETTINGS.magnification_sd_mm, place_mm)
     twice = 2.0 * np.radians(np.arange(360.0))
     oval = rng.normal(size=(_DRAWS, 2)) @ np.stack([np.cos(twice), np.sin(twice)])
+    width = float(np.mean(edges.rim_px * per_px)) - opening
+    crowd = SETTINGS.crowd_sd_mm * np.exp(-0.5 * (width / SETTINGS.crowd_mm) ** 2)
     return np.asarray(
         rim * per_px * opening / float(np.mean(edges.rim_px * per_px))
         + _along(rng.normal(size=(_DRAWS, 360)), SETTINGS.edge_arc_deg) * local_sd
+        + _along(rng.normal(size=(_DRAWS, 360)), SETTINGS.crowd_arc_deg) * crowd
         + swell
         + oval * SETTINGS.oval_sd_mm
     )
