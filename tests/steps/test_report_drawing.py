@@ -152,7 +152,7 @@ def test_runs_of_hidden_directions():
 
 def test_words_say_value_spread_and_place():
     finding = a_finding()
-    assert headline(finding) == "Measured in part: complete cover: no (chance below 0.1 %)"
+    assert headline(finding) == "Measured in part. Complete cover: no (chance below 0.1 %)"
     words = least_cover_words(finding.cover.min_mm, "left")
     assert words == "least cover −0.10 ± 0.03 mm at 0° (3 o'clock, temporal)"
     rows = {row.label: row for row in cover_rows(finding)}

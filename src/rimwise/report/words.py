@@ -130,7 +130,8 @@ def headline(finding: CoverFinding) -> str:
     status = STATUS_WORDS[finding.status]
     if finding.status == "refused":
         return f"{status}: this picture cannot answer"
-    return f"{status}: {complete_words(finding)}"
+    words = complete_words(finding)
+    return f"{status}. {words[0].upper()}{words[1:]}"
 
 
 def reason_sentences(finding: CoverFinding) -> tuple[str, ...]:
