@@ -23,26 +23,27 @@ class SpreadSettings:
     ----------
     place_mm : float
         Of its place, from radii nobody measured.
-    size : float
-        Relative, of the pattern's size.
+    smaller, larger : float
+        Relative, of the pattern's size, downwards and upwards.
     """
 
     place_mm: float
-    size: float
+    smaller: float
+    larger: float
 
 
 # Radii of natural lenses scatter by some 10 percent, and away from the pole a front flattens,
-# which draws P3 out; an implant's radii are whatever its maker
-# chose for a power that the sheet does not tell.
+# which draws P3 out but never in (bubbles show smaller patterns); an implant's radii are whatever
+# its maker chose for a power that the sheet does not tell.
 _SPREADS: dict[tuple[bool, ReflexName], SpreadSettings] = {
-    (True, "P1"): SpreadSettings(0.02, 0.015),
-    (True, "P2"): SpreadSettings(0.03, 0.05),
-    (True, "P3"): SpreadSettings(0.25, 0.28),
-    (True, "P4"): SpreadSettings(0.10, 0.08),
-    (False, "P1"): SpreadSettings(0.02, 0.015),
-    (False, "P2"): SpreadSettings(0.03, 0.05),
-    (False, "P3"): SpreadSettings(0.35, 0.40),
-    (False, "P4"): SpreadSettings(0.35, 0.35),
+    (True, "P1"): SpreadSettings(0.02, 0.015, 0.015),
+    (True, "P2"): SpreadSettings(0.03, 0.05, 0.05),
+    (True, "P3"): SpreadSettings(0.25, 0.08, 0.28),
+    (True, "P4"): SpreadSettings(0.10, 0.08, 0.08),
+    (False, "P1"): SpreadSettings(0.02, 0.015, 0.015),
+    (False, "P2"): SpreadSettings(0.03, 0.05, 0.05),
+    (False, "P3"): SpreadSettings(0.35, 0.40, 0.40),
+    (False, "P4"): SpreadSettings(0.35, 0.35, 0.35),
 }
 
 
@@ -59,8 +60,8 @@ class Expected:
         Of each lamp's reflex from the mean.
     sd_px : float
         Of the place, each coordinate.
-    size_sd : float
-        Relative, of the offsets.
+    size_sd : (float, float)
+        Relative, of the offsets, downwards and upwards.
     light : float
         Share of the light that comes back.
     height : float
@@ -71,7 +72,7 @@ class Expected:
     place_px: FloatArray
     offsets_px: FloatArray
     sd_px: float
-    size_sd: float
+    size_sd: tuple[float, float]
     light: float
     height: float
 
@@ -123,8 +124,9 @@ def expected(
             + (spread.place_mm * of.px_per_mm.value) ** 2
         )
         mean = points.mean(axis=0)
-        found[name] = Expected(name, mean, points - mean, sd, spread.size, light,
-                               size / base["P1"][2])  # fmt: skip
+        sizes = (spread.smaller, spread.larger)
+        height = size / base["P1"][2]
+        found[name] = Expected(name, mean, points - mean, sd, sizes, light, height)
     return found
 
 

@@ -16,11 +16,14 @@ from rimwise.align.looking import (
     given_scale,
     limbus_scale,
     looking,
+    mean_radius_mm,
+    spread_of,
 )
 from rimwise.picture.frame_planes import FramePlanes, frame_planes
 from rimwise.picture.frame_rings import EyeRings, find_rings
 from rimwise.picture.raster import Raster
 from rimwise.picture.spots import SpotMap, spot_map
+from rimwise.published.load import published_value
 from rimwise.records.eye import EyePose, ReflexName
 from rimwise.records.picture import PictureSheet
 from rimwise.terms.arrays import FloatArray
@@ -46,21 +49,25 @@ class FoundInFrame:
     planes : FramePlanes
     rings : EyeRings
     of : Looking
-    reflexes : dict
-        Working pixels.
+    reflexes : tuple of dict
+        Readings of the spots, likeliest first, working pixels.
     """
 
     planes: FramePlanes
     rings: EyeRings
     of: Looking
-    reflexes: dict[ReflexName, Found]
+    reflexes: tuple[dict[ReflexName, Found], ...]
 
-    def sighted(self) -> Sighted:
-        """Return what was found in stored pixels."""
+    def sighted(self) -> list[Sighted]:
+        """Return the readings of what was found in stored pixels."""
+        return [self._read(one) for one in self.reflexes]
+
+    def _read(self, reading: dict[ReflexName, Found]) -> Sighted:
         return Sighted(
-            {name: _points(self.planes, one) for name, one in self.reflexes.items()},
+            {name: _points(self.planes, one) for name, one in reading.items()},
             self._centre("pupil", 0.5),
             self._centre("limbus", _LIMBUS_SYSTEM_PX),
+            sum(one.worth for name, one in reading.items() if name != "P1"),
         )
 
     def _centre(self, name: str, system_px: float) -> tuple[tuple[float, float], float] | None:
@@ -90,27 +97,45 @@ def find_in_frame(raster: Raster, sheet: PictureSheet, compiled: bool) -> FoundI
     """
     planes = frame_planes(raster)
     foretold = foretold_limbus_px(sheet)
-    rings = find_rings(
-        planes,
-        None if foretold is None else foretold * planes.factor,
-        sheet.state not in _NATURAL,
-    )
+    rings, of, p1, spots = _with_p1(raster, sheet, (planes, foretold), compiled)
+    away = abs(math.log(p1.size)) if len(p1.points_px) > 1 else 0.0
+    if foretold is None and away > _CONTRADICTS * spread_of("white_to_white_scale"):
+        # The lamps contradict the ring that was taken for the limbus: look where they say.
+        usual = (
+            sheet.lengths.white_to_white_mm or published_value("lengths", "white_to_white").value
+        )
+        radius = of.px_per_mm.value * (mean_radius_mm(usual) - about("limbus_half_level_inside"))
+        rings, of, p1, spots = _with_p1(raster, sheet, (planes, radius), compiled)
+    readings: list[dict[ReflexName, Found]] = [{}]
+    if of.record.lens != "none":
+        readings = _lens_reflexes(planes, spots, p1, (rings, of), compiled)
+    first: dict[ReflexName, Found] = {"P1": p1}
+    return FoundInFrame(planes, rings, of, tuple(first | one for one in readings))
+
+
+_CONTRADICTS = 4.0
+
+
+def _with_p1(
+    raster: Raster, sheet: PictureSheet, known: tuple[FramePlanes, float | None], compiled: bool
+) -> tuple[EyeRings, Looking, Found, SpotMap]:
+    """Find the rings, and the lamps' plain reflexes between them."""
+    planes, foretold = known
+    expected_px = None if foretold is None else foretold * planes.factor
+    rings = find_rings(planes, expected_px, sheet.state not in _NATURAL)
     if rings.limbus is None:
         raise MeasurementRefused(
             "no-limbus",
             "no limbus was found where an eye's could be; give px_per_mm and white_to_white_mm, or "
             "take a frame that shows more of it",
         )
-    stored = 1.0 / planes.factor
-    scale = limbus_scale(sheet, rings.limbus, stored) if foretold is None else given_scale(sheet)
+    given = foretold_limbus_px(sheet) is not None
+    scale = given_scale(sheet) if given else limbus_scale(sheet, rings.limbus, 1.0 / planes.factor)
     size = (raster.width_px, raster.height_px)
     of = looking(sheet, size, scale, raster.orientation)
     spots = _spots(planes, rings, scale.value * planes.factor)
     p1, of = _plain(planes, spots, rings, of, compiled)
-    reflexes: dict[ReflexName, Found] = {"P1": p1}
-    if of.record.lens != "none":
-        reflexes |= _lens_reflexes(planes, spots, p1, (rings, of), compiled)
-    return FoundInFrame(planes, rings, of, reflexes)
+    return rings, of, p1, spots
 
 
 def _spots(planes: FramePlanes, rings: EyeRings, px_per_mm: float) -> SpotMap:
@@ -150,6 +175,8 @@ def _plain(
     own = math.hypot(0.5 / spread, 0.01)
     weights = 1.0 / np.array([relative, own]) ** 2
     size = float((weights @ np.array([1.0, p1.size])) / weights.sum())
+    if abs(math.log(p1.size)) > _CONTRADICTS * relative:
+        size = p1.size
     value = of.px_per_mm.value * size
     # Radius and working distance stand behind both; no more is claimed than they allow.
     sd = value * max(1.0 / math.sqrt(float(weights.sum())), 0.012)
@@ -172,7 +199,7 @@ def _lens_reflexes(
     p1: Found,
     known: tuple[EyeRings, Looking],
     compiled: bool,
-) -> dict[ReflexName, Found]:
+) -> list[dict[ReflexName, Found]]:
     rings, of = known
     px_per_mm = of.px_per_mm.value * planes.factor
     pose = _pose_from_p1(planes, p1, rings, of, compiled)

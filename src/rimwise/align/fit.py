@@ -17,6 +17,7 @@ from rimwise.terms.errors import MeasurementRefused
 from rimwise.terms.estimate import Estimate
 
 _LEAST_P = 1e-4  # a worse fit than one in ten thousand is no fit: some spot was taken for another
+_GOOD_P = 0.3  # the likeliest reading that fits so well is not questioned
 _DULL = 0.5  # share of the prior's variance: with more left, the answer is the prior's
 _REFLEX_SD_PX: dict[ReflexName, float] = {"P1": 0.4, "P2": 1.0, "P3": 3.0, "P4": 0.8}
 _DEPTH_SD_MM = 1.5
@@ -32,11 +33,14 @@ class Sighted:
     reflexes_px : dict
         Name to one place a lamp, in the lamps' order; None where not found.
     pupil_px, limbus_px : tuple of (centre, sd) or None
+    worth : float
+        Plainness of the lens's reflexes in this reading.
     """
 
     reflexes_px: dict[ReflexName, tuple[tuple[float, float] | None, ...]]
     pupil_px: tuple[tuple[float, float], float] | None
     limbus_px: tuple[tuple[float, float], float] | None
+    worth: float = 0.0
 
     def without(self, name: ReflexName) -> "Sighted":
         """Return the same without one reflex."""
@@ -126,8 +130,17 @@ def _estimates(mean: FloatArray, covariance: FloatArray, origin: str) -> tuple[E
     )
 
 
-def fit_frame(of: Looking, seen: Sighted, compiled: bool) -> tuple[FrameFit, Sighted]:
+def fit_frame(of: Looking, readings: list[Sighted], compiled: bool) -> tuple[FrameFit, Sighted]:
     """Where does the eye look, and how does its lens stand?
+
+    Parameters
+    ----------
+    of : Looking
+    readings : list of Sighted
+        What the spots may be, plainest first. A reading that fits the eye better is preferred in
+        the measure of the logarithm of its probability.
+    compiled : bool
+        False spares loading the compiler.
 
     Returns
     -------
@@ -141,18 +154,31 @@ def fit_frame(of: Looking, seen: Sighted, compiled: bool) -> tuple[FrameFit, Sig
         If nothing was found, or nothing fits.
     """
     eye = prepared(of.record)
-    trials = [seen]
+    judged: list[tuple[float, FrameFit, Sighted]] = []
+    for reading in readings:
+        fit = _fitted(of, eye, reading, compiled)
+        if fit is not None and fit.p_fit > _LEAST_P:
+            judged.append((reading.worth + math.log(fit.p_fit), fit, reading))
+            if len(judged) == 1 and fit.p_fit > _GOOD_P:
+                break
+    if judged:
+        _, fit, reading = max(judged, key=lambda one: one[0])
+        return fit, reading
+    return _with_less(of, eye, readings[0], compiled)
+
+
+def _with_less(
+    of: Looking, eye: SceneEye, seen: Sighted, compiled: bool
+) -> tuple[FrameFit, Sighted]:
+    """Give up reflexes of the lens until what is left fits."""
     lens: list[ReflexName] = [name for name in ("P3", "P4") if name in seen.reflexes_px]
-    trials += [seen.without(name) for name in lens]
+    trials = [seen.without(name) for name in lens]
     if len(lens) > 1:
         trials.append(seen.without("P3").without("P4"))
-    best: tuple[float, FrameFit, Sighted] | None = None
     for trial in trials:
         fit = _fitted(of, eye, trial, compiled)
-        if fit is not None and (best is None or fit.p_fit > 30.0 * best[0]):
-            best = (fit.p_fit, fit, trial)
-        if best is not None and best[0] > _LEAST_P:
-            return best[1], best[2]
+        if fit is not None and fit.p_fit > _LEAST_P:
+            return fit, trial
     raise MeasurementRefused(
         "no-fit",
         "what was found fits no eye like this one; check lamps, scale and biometry in the sheet",

@@ -86,6 +86,15 @@ def align_frame(
         If the frame cannot answer; ``code`` says why.
     WrongInput
         If sheet and reference do not go together.
+
+    Examples
+    --------
+    >>> from rimwise.records.picture import Lamps
+    >>> sheet = PictureSheet("left", "frame", "natural", lamps=Lamps(((-8.0, 0.0), (8.0, 0.0))))
+    >>> align_frame(Raster(np.full((96, 128), 90, dtype=np.uint8)), sheet, "blank.png")
+    Traceback (most recent call last):
+    ...
+    rimwise.terms.errors.MeasurementRefused: no limbus was found where an eye's could be; ...
     """
     asked = question or Question()
     if asked.reference is not None:

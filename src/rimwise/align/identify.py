@@ -79,7 +79,7 @@ def find_p1(
     rise = np.maximum(white - np.float32(_ground(spots)), 0.0)
     prior = _closeness(rise.shape, place - np.array(spots.corner_px), awaited.sd_px * planes.factor)
     best: tuple[float, FloatArray, float] | None = None
-    for size in _sizes(math.hypot(awaited.size_sd, scale_sd), len(offsets), 0.03):
+    for size in _sizes((math.hypot(awaited.size_sd[0], scale_sd),) * 2, len(offsets), 0.03):
         score = pattern_score(rise, offsets * size, 1e4, 1) * prior
         v, u = np.unravel_index(int(score.argmax()), score.shape)
         if best is None or score[v, u] > best[0]:
@@ -126,12 +126,12 @@ def _closeness(shape: tuple[int, ...], place: FloatArray, sd_px: float) -> Float
     return np.asarray(np.exp(-0.5 * (u * u + v * v) / np.float32(sd_px) ** 2), dtype=np.float32)
 
 
-def _sizes(spread: float, lamps: int, step: float) -> FloatArray:
+def _sizes(spread: tuple[float, float], lamps: int, step: float) -> FloatArray:
     """Which relative sizes are worth trying? One, where a single lamp shows none."""
     if lamps < 2:
         return np.array([1.0])
-    count = max(1, math.ceil(2.0 * spread / step))
-    return np.asarray(np.exp(np.linspace(-2.0 * spread, 2.0 * spread, 2 * count + 1)))
+    down, up = (math.ceil(2.0 * one / step) for one in spread)
+    return np.asarray(np.exp(step * np.arange(-max(1, down), max(1, up) + 1)))
 
 
 def _least_at(plane: Float32Array, local: FloatArray) -> float:
@@ -209,7 +209,8 @@ def candidates(
     prior = _closeness(part.shape, place - corner, _BROAD * sd)
     found: list[Found] = []
     for size in _sizes(awaited.size_sd, len(offsets), 0.06):
-        fit = math.exp(-0.5 * (math.log(size) / (_BROAD * awaited.size_sd)) ** 2)
+        spread = awaited.size_sd[0] if size < 1.0 else awaited.size_sd[1]
+        fit = math.exp(-0.5 * (math.log(size) / (_BROAD * spread)) ** 2)
         plain = pattern_score(part, offsets * size, _HALF, 1)
         score = plain * prior * np.float32(fit)
         for _ in range(3):
@@ -232,8 +233,10 @@ def fainter(
     awaited: dict[ReflexName, Expected],
     planes: FramePlanes,
     scale: tuple[float, float],
-) -> dict[ReflexName, Found]:
-    """Which of the lens's reflexes are where? No spot may be two of them at once.
+) -> list[dict[ReflexName, Found]]:
+    """Which of the lens's reflexes could be where, likeliest first?
+
+    No spot may be two of them at once.
 
     Parameters
     ----------
@@ -249,16 +252,19 @@ def fainter(
     for name, one in awaited.items():
         found = candidates(spots, one, planes, scale)
         settled = [_refined(spots, f, one, planes) for f in found]
-        choices[name] = [*(f for f in settled if f is not None and _believed(name, f)), None]
+        good = [f for f in settled if f is not None and _believed(name, f)]
+        choices[name] = [*_distinct(good, 3.0), None]
     names = list(choices)
-    best: tuple[float, tuple[Found | None, ...]] = (-1.0, ())
+    ways: list[tuple[float, dict[ReflexName, Found]]] = []
     for way in product(*choices.values()):
-        if _share_a_spot([one for one in way if one is not None], 0.8 * scale[1]):
-            continue
-        worth = sum(one.worth for one in way if one is not None)
-        if worth > best[0]:
-            best = (worth, way)
-    return {name: one for name, one in zip(names, best[1], strict=True) if one is not None}
+        told = {name: one for name, one in zip(names, way, strict=True) if one is not None}
+        if not _share_a_spot(list(told.values()), 0.8 * scale[1]):
+            ways.append((sum(one.worth for one in told.values()), told))
+    ways.sort(key=lambda pair: -pair[0])
+    return [told for worth, told in ways if worth >= _OTHERWISE * ways[0][0]][:_WAYS]
+
+
+_OTHERWISE, _WAYS = 0.45, 4  # other readings of the spots that the fit of the eye may prefer
 
 
 # Noise levels that a reflex needs, by the number of lamps: the more spots have to stand as the

@@ -95,6 +95,13 @@ def make_reference(frames: list[FixatingFrame]) -> EyeReference:
     ------
     WrongInput
         If the frames are of different eyes or states, or no frame is said to fixate.
+
+    Examples
+    --------
+    >>> make_reference([])
+    Traceback (most recent call last):
+    ...
+    rimwise.terms.errors.WrongInput: no frame came, and a reference needs at least one that fixates
     """
     _check_alike(frames)
     first = frames[0]

@@ -1,0 +1,273 @@
+"""Microscope frames in, centre and turn out: loaded, aligned, drawn, all written.
+
+One bad frame does not stop the others: it becomes a refused entry of the document.
+"""
+
+import os
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from rimwise.align.frame import Answered, Question, align_frame, refused
+from rimwise.align.reference import FixatingFrame, make_reference
+from rimwise.casebook.measuring import (
+    EXIT_DONE,
+    EXIT_REFUSED,
+    EXIT_UNEXPECTED,
+    EXIT_WRONG_INPUT,
+    UNEXPECTED,
+    WRONG_INPUT,
+    Progress,
+    fault_sentence,
+)
+from rimwise.exchange.frames import (
+    frame_document,
+    read_reference,
+    reference_document,
+    unread_frame_document,
+)
+from rimwise.exchange.pictures import check_file, load_picture
+from rimwise.exchange.results import document_of
+from rimwise.exchange.sheets import case_sheet_for, read_picture_sheet
+from rimwise.exchange.writing import (
+    check_not_input,
+    check_writable,
+    make_folder,
+    write_bytes,
+    write_json,
+)
+from rimwise.picture.raster import Raster
+from rimwise.records.cover import Reason
+from rimwise.records.frame import EyeReference, FrameFinding
+from rimwise.records.picture import PictureSheet
+from rimwise.terms.errors import MeasurementRefused, OutputFailed, RimwiseError, WrongInput
+
+# So many frames take as long in plain Python as the compiled paths take to load.
+_MANY = 3
+
+Draw = Callable[[Raster, FrameFinding, PictureSheet], bytes]
+
+
+@dataclass(frozen=True, slots=True)
+class AlignRequest:
+    """What is asked of ``align_frames``.
+
+    Parameters
+    ----------
+    paths : sequence of path
+        The frames.
+    flags : mapping
+        Keys of the picture sheet that hold for all of them and outrank every sheet.
+    case : path or None
+        The case sheet of the eye; its [opening] is drawn.
+    save_reference : path or None
+        Where a reference made from these frames goes.
+    json_out : path, "-" or None
+    drawing_dir : path or None
+    """
+
+    paths: Sequence[Path]
+    flags: Mapping[str, object]
+    case: Path | None = None
+    save_reference: Path | None = None
+    json_out: Path | str | None = None
+    drawing_dir: Path | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Aligned:
+    """What became of one frame; without a finding, ``reason`` says why."""
+
+    picture: str
+    finding: FrameFinding | None
+    reason: Reason | None = None
+    fixating: FixatingFrame | None = None
+    drawing: Path | None = None
+
+    @property
+    def exit_code(self) -> int:
+        """Return the exit code that this frame alone would give."""
+        if self.finding is not None:
+            return EXIT_REFUSED if self.finding.status == "refused" else EXIT_DONE
+        unexpected = self.reason is not None and self.reason.code == UNEXPECTED
+        return EXIT_UNEXPECTED if unexpected else EXIT_WRONG_INPUT
+
+    def document(self) -> dict[str, Any]:
+        """Return the entry of the results."""
+        if self.finding is not None:
+            return frame_document(self.finding)
+        return unread_frame_document(self.picture, self.reason or Reason(WRONG_INPUT, "not read"))
+
+
+@dataclass(frozen=True, slots=True)
+class AlignOutcome:
+    """All frames in the order in which they were given, and the reference made of them."""
+
+    frames: tuple[Aligned, ...]
+    reference: EyeReference | None = None
+
+    @property
+    def exit_code(self) -> int:
+        """Return 1 after an unexpected error, else 2 if any input was bad, else 3 if refused."""
+        codes = {one.exit_code for one in self.frames}
+        order = (EXIT_UNEXPECTED, EXIT_WRONG_INPUT, EXIT_REFUSED)
+        return next((code for code in order if code in codes), EXIT_DONE)
+
+    def document(self) -> dict[str, Any]:
+        """Return the whole document."""
+        return document_of(one.document() for one in self.frames)
+
+
+def align_frames(
+    request: AlignRequest, progress: Progress | None = None, draw: Draw | None = None
+) -> AlignOutcome:
+    """Where is the centre in these frames, and how far is the eye from fixation?
+
+    Parameters
+    ----------
+    request : AlignRequest
+    progress : callable, optional
+        Told before each frame: how many are done, how many there are, the name of the next; and
+        once at the end.
+    draw : callable, optional
+        The step that draws; the real one unless a test gives another.
+
+    Raises
+    ------
+    OutputFailed
+        The document, the reference or a drawing cannot be written.
+    WrongInput
+        The case sheet cannot be read, or no reference can be made of these frames.
+    """
+    folder = _check_outputs(request)
+    opening = None if request.case is None else case_sheet_for(request.case).opening.diameter_mm
+    question = Question(None, opening, len(request.paths) >= _MANY)
+    names = drawing_names(request.paths)
+    drawer = None if folder is None else draw or _draw_step()
+    done: list[Aligned] = []
+    for path, name in zip(request.paths, names, strict=True):
+        if progress is not None:
+            progress(len(done), len(request.paths), path.name)
+        where = None if folder is None else folder / name
+        done.append(_one(path, request, question, (drawer, where)))
+    if progress is not None:
+        progress(len(done), len(request.paths), "")
+    made = None if request.save_reference is None else _saved(request.save_reference, done)
+    outcome = AlignOutcome(tuple(done), made)
+    if request.json_out is not None:
+        write_json(request.json_out, outcome.document())
+    return outcome
+
+
+def _saved(path: Path, done: list[Aligned]) -> EyeReference:
+    frames = [one.fixating for one in done if one.fixating is not None]
+    if not frames:
+        raise WrongInput(
+            "no frame was found that fixates, and a reference needs at least one; say fixation = "
+            '"confirmed" or "claimed" in the sheet of frames in which the patient looked at a lamp'
+        )
+    reference = make_reference(frames)
+    write_json(path, reference_document(reference))
+    return reference
+
+
+def _check_outputs(request: AlignRequest) -> Path | None:
+    """Refuse now what could not be written later; return the folder of the drawings."""
+    named = request.flags.get("reference")
+    inputs = [*request.paths, *([Path(str(named))] if named is not None else [])]
+    for output in (request.json_out, request.save_reference):
+        if output is not None:
+            check_writable(output)
+            check_not_input(output, inputs)
+    if request.drawing_dir is None:
+        return None
+    folder = make_folder(request.drawing_dir)
+    for name in drawing_names(request.paths):
+        check_not_input(folder / name, inputs)
+    return folder
+
+
+def _draw_step() -> Draw:
+    from rimwise.report.frame_drawing import draw_frame  # noqa: PLC0415
+
+    return draw_frame
+
+
+def _one(
+    path: Path,
+    request: AlignRequest,
+    question: Question,
+    drawing: tuple[Draw | None, Path | None],
+) -> Aligned:
+    """Align one frame; whatever is wrong with it stays with it."""
+    draw, where = drawing
+    try:
+        check_file(path)
+        told = read_picture_sheet(path, request.flags, case=request.case)
+        check_frame(told.sheet, path.name)
+        asked = replace(question, reference=_reference(path, told.sheet, request))
+        loaded = load_picture(path)
+        answered = _answered(loaded.raster, told.sheet, str(path), asked)
+        finding = answered.finding
+        finding = replace(finding, reasons=(*finding.reasons, *told.notes, *loaded.notes))
+        if draw is not None and where is not None:
+            write_bytes(where, draw(loaded.raster, finding, told.sheet))
+        return Aligned(str(path), finding, None, answered.fixating, where)
+    except OutputFailed:
+        raise
+    except RimwiseError as error:
+        return Aligned(str(path), None, Reason(WRONG_INPUT, error.sentence))
+    except Exception as error:
+        # A fault of ours in one frame must not lose the answers for the others.
+        if os.environ.get("RIMWISE_DEBUG"):
+            raise
+        return Aligned(str(path), None, Reason(UNEXPECTED, fault_sentence(path.name, error)))
+
+
+def _reference(path: Path, sheet: PictureSheet, request: AlignRequest) -> EyeReference | None:
+    """Read the reference: a flag's path from here, a sheet's from the picture's folder."""
+    if sheet.reference is None:
+        return None
+    flag = request.flags.get("reference") is not None
+    return read_reference(Path(sheet.reference) if flag else path.parent / sheet.reference)
+
+
+def _answered(raster: Raster, sheet: PictureSheet, picture: str, question: Question) -> Answered:
+    try:
+        return align_frame(raster, sheet, picture, question)
+    except MeasurementRefused as refusal:
+        return Answered(refused(picture, sheet, refusal), None)
+
+
+def check_frame(sheet: PictureSheet, name: str) -> None:
+    """Refuse what is no frame.
+
+    Raises
+    ------
+    WrongInput
+        The sheet says that it is a photograph or a clip.
+    """
+    if sheet.kind != "frame":
+        raise WrongInput(
+            f'{name} is a {sheet.kind} by its sheet, and align takes kind = "frame"; photographs '
+            "are for measure, or correct the sheet"
+        )
+
+
+def drawing_names(paths: Sequence[Path]) -> list[str]:
+    """How are the drawings of these frames called, so that no two share a name?
+
+    Examples
+    --------
+    >>> drawing_names([Path("a/f.jpg"), Path("b/f.jpg")])
+    ['f.align.png', 'f-2.align.png']
+    """
+    names: list[str] = []
+    for path in paths:
+        name, count = f"{path.stem}.align.png", 1
+        while name in names:
+            count += 1
+            name = f"{path.stem}-{count}.align.png"
+        names.append(name)
+    return names

@@ -1,0 +1,110 @@
+"""``rimwise align``: parse, call the casebook, show."""
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from rimwise.cli.sheet_flags import PICTURE_FLAGS, SheetFlag, with_flags
+from rimwise.cli.talk import one_sentence, progress_bar, say, show_foot, show_table
+
+if TYPE_CHECKING:
+    from rimwise.casebook.aligning import AlignOutcome
+
+HEADER = ("frame", "status", "reflexes", "eye rotation", "turn to fixation")
+FRAME_FLAGS = (
+    SheetFlag("reference", str, "this eye's reference, the file that --save-reference wrote"),
+    *(
+        flag
+        for flag in PICTURE_FLAGS
+        if flag.key not in ("optic_diameter_mm", "optic_diameter_sd_mm", "toric_marks_per_end")
+    ),
+)
+
+
+@with_flags(FRAME_FLAGS, "Keys of the picture sheet; they outrank it")
+def align(
+    frames: Annotated[
+        list[Path],
+        typer.Argument(help="Frames of an operating microscope.", metavar="FRAME"),
+    ],
+    save_reference: Annotated[
+        Path | None,
+        typer.Option(metavar="R.json", help="Write a reference from frames that fixate."),
+    ] = None,
+    case: Annotated[
+        Path | None,
+        typer.Option(help="Case sheet of the eye: what nothing else says, and [opening] to draw."),
+    ] = None,
+    json: Annotated[
+        str | None, typer.Option(metavar="FILE", help='Write the results as JSON; "-" prints them.')
+    ] = None,
+    drawing: Annotated[
+        Path | None, typer.Option(metavar="DIR", help="Folder for one drawing a frame.")
+    ] = None,
+    *,
+    flags: Mapping[str, object],
+) -> None:
+    """Say where the centre is in recorded frames, and the turn back to fixation, with its ±.
+
+    Reflex (a lamp's mirror image, P1 to P4), reference offset (P1 to P4 while the patient fixates).
+
+    Example: rimwise align frame.jpg --reference E-017.json --json frame.json --drawing .
+    """
+    with one_sentence():
+        from rimwise.casebook.aligning import AlignRequest, align_frames  # noqa: PLC0415
+
+        request = AlignRequest(frames, flags, case, save_reference, json, drawing)
+        with progress_bar("aligning", len(frames)) as progress:
+            outcome = align_frames(request, progress)
+        if json != "-":
+            _show(outcome, len(frames) == 1)
+        _complain(outcome)
+        raise typer.Exit(outcome.exit_code)
+
+
+def _show(outcome: "AlignOutcome", alone: bool) -> None:
+    from rimwise.report.frame_words import frame_rows, pair_words, reflex_words  # noqa: PLC0415
+
+    found = [one.finding for one in outcome.frames if one.finding is not None]
+    if not found:
+        return
+    if alone:
+        show_table(f"{found[0].picture} ({found[0].side} eye)", frame_rows(found[0]))
+    else:
+        rows = []
+        for one in found:
+            turn = None if one.offset is None else one.offset.turn_deg
+            turned = one.eye_rotation_deg
+            rows.append(
+                (
+                    Path(one.picture).name,
+                    one.status,
+                    reflex_words(one),
+                    "" if turned is None else pair_words(turned, "°", one.side),
+                    "" if turn is None else pair_words(turn, "°", one.side),
+                )
+            )
+        show_table("", rows, HEADER)
+    notes = [f"Beware: {reason.sentence}" for reason in found[0].reasons] if alone else []
+    drawings = [f"Drawing: {one.drawing}" for one in outcome.frames if one.drawing is not None]
+    show_foot(["± is one standard deviation.", *notes, *_reference_words(outcome), *drawings])
+
+
+def _reference_words(outcome: "AlignOutcome") -> list[str]:
+    made = outcome.reference
+    if made is None:
+        return []
+    how = "verified by their scatter" if made.status == "verified" else "unverified"
+    return [f"Reference of {made.fixations} fixation(s), {how}."]
+
+
+def _complain(outcome: "AlignOutcome") -> None:
+    """One sentence on standard error for each frame that gave no answer."""
+    for one in outcome.frames:
+        if one.reason is not None:
+            say(one.reason.sentence)
+        elif one.finding is not None and one.finding.status == "refused":
+            why = one.finding.reasons[0].sentence if one.finding.reasons else "it cannot answer"
+            say(f"{Path(one.picture).name} is refused: {why}")

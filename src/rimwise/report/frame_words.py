@@ -1,0 +1,90 @@
+"""What a frame says, as rows of a table and sentences."""
+
+from rimwise.records.frame import FrameFinding, Pair
+from rimwise.report.words import number_words
+from rimwise.terms.frames import Side, nasal_superior
+
+_TARGET_WORDS = {
+    "visual_axis": "visual axis",
+    "line_of_sight": "line of sight",
+    "lens_pole": "pole of the lens",
+    "corneal_axis": "corneal axis",
+}
+_LENS_FROM_PRIOR = "not told by this frame"
+
+
+def pair_words(pair: Pair | None, unit: str, side: Side, digits: int = 1) -> str:
+    """How is a vector told: nasal or temporal, up or down, each with its ±?
+
+    Examples
+    --------
+    >>> from rimwise.terms.estimate import Estimate
+    >>> pair_words((Estimate(2.0, 0.5), Estimate(-1.0, 0.4)), "°", "left")
+    '2.0 ± 0.5° temporal, 1.0 ± 0.4° down'
+    """
+    if pair is None:
+        return _LENS_FROM_PRIOR
+    nasal, up = nasal_superior(pair[0].value, pair[1].value, side)
+    across = "nasal" if nasal >= 0.0 else "temporal"
+    return (
+        f"{abs(nasal):.{digits}f} ± {pair[0].sd:.{digits}f}{unit} {across}, "
+        f"{abs(up):.{digits}f} ± {pair[1].sd:.{digits}f}{unit} {'up' if up >= 0.0 else 'down'}"
+    )
+
+
+def frame_rows(finding: FrameFinding) -> list[tuple[str, str, str]]:
+    """Which rows tell this frame: label, value, note?
+
+    Examples
+    --------
+    >>> frame_rows(FrameFinding("f.jpg", "left", "natural", "refused"))[0][:2]
+    ('status', 'refused')
+    """
+    side = finding.side
+    rows: list[tuple[str, str, str]] = [("status", finding.status, "")]
+    if finding.limbus is not None and finding.scale is not None:
+        scale = finding.scale
+        rows.append(("reflexes found", reflex_words(finding), "by lamp"))
+        value = number_words(scale.px_per_mm.value, scale.px_per_mm.sd, "px/mm", 1)
+        rows.append(("scale at the limbus", value, f"from: {scale.origin}"))
+        rows.append(("limbus seen", f"{finding.limbus.seen_deg}°", ""))
+        turned = pair_words(finding.eye_rotation_deg, "°", side)
+        rows.append(("eye rotation", turned, "corneal axis from camera axis"))
+        tilt = pair_words(finding.lens_tilt_deg, "°", side)
+        rows.append(("lens tilt", tilt, "from the corneal axis"))
+        shift = pair_words(finding.lens_decentration_mm, " mm", side, 2)
+        rows.append(("lens decentration", shift, "pole of the lens from the corneal axis"))
+    for name, target in finding.targets.items():
+        if target is None:
+            rows.append((f"target: {_TARGET_WORDS[name]}", "not told", ""))
+        else:
+            u, v = target.px
+            pole = target.from_lens_pole_mm if name != "lens_pole" else None
+            away = pair_words(pole, " mm", side, 2)
+            note = "" if pole is None else f"{away} of the lens's pole"
+            rows.append((f"target: {_TARGET_WORDS[name]}", f"{u:.0f}, {v:.0f} px", note))
+    offset = finding.offset
+    if offset is not None:
+        if offset.p1_to_p4_mm is not None:
+            p1_to_p4 = pair_words(offset.p1_to_p4_mm, " mm", side, 2)
+            rows.append(("offset P1 to P4", p1_to_p4, "limbus plane"))
+        if offset.turn_deg is not None:
+            words = offset.turn_words or ""
+            rows.append(("turn to fixation", pair_words(offset.turn_deg, "°", side), words))
+    return rows
+
+
+def reflex_words(finding: FrameFinding) -> str:
+    """Which reflexes were found, of how many lamps?
+
+    Examples
+    --------
+    >>> reflex_words(FrameFinding("f.jpg", "left", "natural", "refused"))
+    'none'
+    """
+    parts = []
+    for name, one in finding.reflexes.items():
+        if one is not None:
+            count = sum(point is not None for point in one.points_px)
+            parts.append(f"{name} {count} of {len(one.points_px)}")
+    return ", ".join(parts) or "none"
