@@ -13,6 +13,7 @@ from rimwise.picture.raster import Raster
 from rimwise.records.case import CaseSheet, Spread
 from rimwise.records.cover import CoverFinding, Reason
 from rimwise.records.picture import PictureSheet
+from rimwise.records.placement import Placement
 from rimwise.records.plan import Plan
 from rimwise.terms.errors import MeasurementRefused, WrongInput
 
@@ -145,6 +146,22 @@ def plan_of(case: CaseSheet, spread: Spread | None) -> Plan:
     from rimwise.plan.make import make_plan  # noqa: PLC0415 - brings SciPy, so late
 
     return make_plan(case, spread)
+
+
+def placement_of(
+    finding: CoverFinding, case: CaseSheet | None = None, others: Sequence[CoverFinding] = ()
+) -> Placement:
+    """With the opening that a picture shows, where should the optic sit?
+
+    Examples
+    --------
+    >>> blind = CoverFinding("eye.jpg", "0" * 64, "right", "visit", "refused")
+    >>> placement_of(blind).reasons[0].code
+    'no-cover'
+    """
+    from rimwise.place.make import make_placement  # noqa: PLC0415 - brings SciPy, so late
+
+    return make_placement(finding, case, others)
 
 
 def _measure_step() -> Measure:

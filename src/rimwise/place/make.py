@@ -71,6 +71,7 @@ def make_placement(
         rest=rest,
         turning=turning_from_pictures(finding, others),
         assumptions=assumed,
+        edge_mm=tuple((float(x), float(y)) for x, y in edge.points_mm),
     )
 
 

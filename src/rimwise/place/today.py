@@ -11,6 +11,7 @@ from rimwise.terms.arrays import FloatArray
 from rimwise.terms.estimate import Estimate
 
 _OUTLINE = 120  # directions of the region's outline: its area is then good to 0.1 %
+_WAVES = 6  # an edge that was fitted smoothly errs in no finer ones
 _ON_CIRCLE = 1e-9  # relative; an edge point this near the circle carries it
 # An optic is not moved further in its bag than this (common practice, no source): beyond it a
 # lesser bare arc is bought with a deeper one.
@@ -43,23 +44,24 @@ def put_today(edge: Edge) -> Today:
     """
     cx, cy, reach = smallest_enclosing_circle(edge.points_mm)
     margin = edge.optic_radius_mm - reach
-    margin_sd, centre_sd = _scatter(edge, (cx, cy), reach)
     region = _region(edge, (cx, cy)) if margin > 0.0 else np.empty((0, 2))
     return Today(
         best=edge.spot((cx, cy)),
-        sd_mm=centre_sd,
-        margin_mm=Estimate(margin, margin_sd, "smallest circle about the edge"),
+        sd_mm=_centre_sd_mm(edge),
+        margin_mm=Estimate(
+            margin, _margin_sd_mm(edge, (cx, cy), reach), "smallest circle about the edge"
+        ),
         complete_region_mm=tuple((float(x), float(y)) for x, y in region),
         region_area_mm2=_area_mm2(region),
         least_bare=None if margin > 0.0 else edge.spot(_least_bare(edge, (cx, cy))),
     )
 
 
-def _scatter(edge: Edge, centre: Point, reach: float) -> tuple[float, float]:
-    """Return the sd of the margin and of the best centre, both on the wide side.
+def _margin_sd_mm(edge: Edge, centre: Point, reach: float) -> float:
+    """Return the sd of the margin, on the wide side.
 
-    The circle is carried by two or three edge points with weights that add up to 1. The margin's
-    sd takes their errors as pulling the same way, which the optic's diameter makes them do.
+    The circle is carried by two or three edge points with weights that add up to 1; their errors
+    are taken as pulling the same way, which the optic's diameter makes them do.
     """
     from scipy.optimize import nnls  # noqa: PLC0415 - SciPy is loaded late
 
@@ -67,14 +69,34 @@ def _scatter(edge: Edge, centre: Point, reach: float) -> tuple[float, float]:
     on = np.flatnonzero(np.hypot(gap[:, 0], gap[:, 1]) >= reach * (1.0 - _ON_CIRCLE))
     outward = gap[on] / reach
     weights, _ = nnls(np.vstack([outward.T, np.ones(len(on))]), np.array([0.0, 0.0, 1.0]))
-    used = weights > 1e-9
-    normal, weight, carriers = outward[used], weights[used], on[used]
-    along = edge.points_mm[carriers]
-    along = along / np.hypot(along[:, 0], along[:, 1])[:, None]
-    moves = np.abs((normal * along).sum(axis=1)) * edge.sd_mm[carriers]
-    margin_sd = float(weight @ moves)
-    inverse = np.linalg.pinv(np.column_stack([normal, np.ones(len(normal))]))
-    return margin_sd, float(np.sqrt(((inverse[:2] * moves) ** 2).sum()))
+    along = _directions(edge)[on]
+    return float(weights @ (np.abs((outward * along).sum(axis=1)) * edge.sd_mm[on]))
+
+
+def _centre_sd_mm(edge: Edge) -> float:
+    """Return how far the best centre scatters: the edge is bent by its ± in waves, both ways.
+
+    Errors of an edge are smooth in the direction: ``_WAVES`` waves round share their variance.
+    The carriers may change from one wave to another, which slopes at one place would not know.
+    """
+    along = _directions(edge)
+    theta = np.arctan2(along[:, 1], along[:, 0])
+    bend_mm = edge.sd_mm / math.sqrt(_WAVES)
+    if not bend_mm.any():
+        return 0.0
+    total = 0.0
+    for order in range(1, _WAVES + 1):
+        for phase in (0.0, 0.5 * math.pi):
+            bent = (bend_mm * np.cos(order * theta - phase))[:, None] * along
+            first = smallest_enclosing_circle(edge.points_mm + bent)
+            second = smallest_enclosing_circle(edge.points_mm - bent)
+            total += 0.25 * ((first[0] - second[0]) ** 2 + (first[1] - second[1]) ** 2)
+    return math.sqrt(total)
+
+
+def _directions(edge: Edge) -> FloatArray:
+    reach = np.hypot(edge.points_mm[:, 0], edge.points_mm[:, 1])
+    return np.asarray(edge.points_mm / reach[:, None])
 
 
 def _region(edge: Edge, inside: Point) -> FloatArray:

@@ -121,7 +121,10 @@ class Turning:
 
 @dataclass(frozen=True, slots=True)
 class Placement:
-    """The whole answer for one picture; a refused one has no ``now`` and no ``today``."""
+    """The whole answer for one picture; a refused one has no ``now`` and no ``today``.
+
+    ``edge_mm`` holds the seen points of the edge, for drawings; it is not written.
+    """
 
     picture: str
     side: Side
@@ -135,6 +138,7 @@ class Placement:
     rest: Rest | None = None
     turning: Turning | None = None
     assumptions: tuple[Assumption, ...] = ()
+    edge_mm: tuple[Point, ...] = ()
 
     def document(self) -> dict[str, Any]:
         """Return the placement as ``rimwise.place/1``, ready for JSON (docs/results.md)."""
