@@ -43,6 +43,13 @@ def draw_placement(placement: Placement, kind: Literal["svg", "png"] = "svg") ->
     ------
     ValueError
         If the placement was refused: there is nothing to draw.
+
+    Examples
+    --------
+    >>> draw_placement(Placement("eye.jpg", "right", "refused", ()))
+    Traceback (most recent call last):
+    ...
+    ValueError: a refused placement has nothing to draw; show its reasons instead
     """
     if placement.today is None or placement.now is None:
         raise ValueError("a refused placement has nothing to draw; show its reasons instead")

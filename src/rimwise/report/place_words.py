@@ -27,7 +27,13 @@ def shift_words(to_mm: tuple[float, float], side: Side) -> str:
 
 
 def place_table(placement: Placement) -> list[Row]:
-    """Which rows does the table of a placement have: label, value, note?"""
+    """Which rows does the table of a placement have: label, value, note?
+
+    Examples
+    --------
+    >>> place_table(Placement("eye.jpg", "right", "refused", ()))
+    [('Place', 'refused', '')]
+    """
     if placement.today is None or placement.now is None:
         return [("Place", "refused", " ".join(one.sentence for one in placement.reasons))]
     rows = [
