@@ -10,7 +10,7 @@ import numpy as np
 from rimwise.align.expect import Expected
 from rimwise.picture.frame_planes import FramePlanes
 from rimwise.picture.planes import Float32Array
-from rimwise.picture.spots import SpotMap, pattern_score, spot_places
+from rimwise.picture.spots import SpotMap, dark_ring, pattern_score, spot_places
 from rimwise.records.eye import ReflexName
 from rimwise.terms.arrays import BoolArray, FloatArray
 
@@ -80,7 +80,8 @@ def find_p1(
     prior = _closeness(rise.shape, place - np.array(spots.corner_px), awaited.sd_px * planes.factor)
     best: tuple[float, FloatArray, float] | None = None
     for size in _sizes((math.hypot(awaited.size_sd[0], scale_sd),) * 2, len(offsets), 0.03):
-        score = pattern_score(rise, offsets * size, 1e4, 1) * prior
+        # Squared: P1 is the brightest of all, and gaze may be far off.
+        score = pattern_score(rise, offsets * size, 1e4, 1) ** 2 * prior
         v, u = np.unravel_index(int(score.argmax()), score.shape)
         if best is None or score[v, u] > best[0]:
             best = (float(score[v, u]), np.array([u, v], dtype=np.float64), size)
@@ -252,7 +253,7 @@ def fainter(
     for name, one in awaited.items():
         found = candidates(spots, one, planes, scale)
         settled = [_refined(spots, f, one, planes) for f in found]
-        good = [f for f in settled if f is not None and _believed(name, f)]
+        good = [f for f in settled if f is not None and _believed(name, f, spots)]
         choices[name] = [*_distinct(good, 3.0), None]
     names = list(choices)
     ways: list[tuple[float, dict[ReflexName, Found]]] = []
@@ -276,9 +277,12 @@ _LEAST_LEVEL: dict[ReflexName, tuple[float, float, float]] = {
 }
 _LEAST_WORTH = 2.0
 _FARTHEST = 3.0  # sds from where the eye can show it
+_BUBBLE = 0.3  # darkness of a bubble's rim; one in a hundred true reflexes stands in such a ring
 
 
-def _believed(name: ReflexName, one: Found) -> bool:
+def _believed(name: ReflexName, one: Found, spots: SpotMap) -> bool:
+    if dark_ring(spots, one.points_px, one.radius_px) > _BUBBLE:
+        return False
     least = _LEAST_LEVEL[name][min(len(one.points_px), 3) - 1]
     return one.level >= least and one.worth >= _LEAST_WORTH and one.off <= _FARTHEST
 

@@ -218,3 +218,46 @@ def _centroid(
     step = middle - places[k]
     length = float(np.hypot(*step))
     return np.asarray(places[k] + step * min(1.0, radius / max(length, 1e-9)))
+
+
+def dark_ring(spots: SpotMap, points_px: FloatArray, radius_px: float) -> float:
+    """How dark is the darkest thin ring around a group of spots? A bubble has one.
+
+    Parameters
+    ----------
+    spots : SpotMap
+    points_px : array (n, 2)
+        The group; NaN where a spot is not told.
+    radius_px : float
+        Of a spot.
+
+    Returns
+    -------
+    float
+        Logarithm of brightness that the ring lacks against what lies inside and outside of it.
+
+    Examples
+    --------
+    >>> v, u = np.indices((80, 80))
+    >>> ring = -0.5 * (abs(np.hypot(u - 40.0, v - 40.0) - 12.0) < 1.0).astype(np.float32)
+    >>> spots = SpotMap((0, 0), ring, ring, ring)
+    >>> dark_ring(spots, np.array([[38.0, 40.0], [42.0, 40.0]]), 3.0) > 0.4
+    True
+    """
+    middle = np.nanmean(points_px, axis=0)
+    half = float(np.nanmax(np.hypot(*(points_px - middle).T)))
+    radii = np.arange(half + 0.6 * radius_px, 2.6 * half + 5.0 * radius_px)
+    theta = 2.0 * np.pi * np.arange(_AROUND) / _AROUND
+    u, v = middle - np.array(spots.corner_px)
+    across = (u + radii[:, None] * np.cos(theta)).astype(np.float32)
+    down = (v + radii[:, None] * np.sin(theta)).astype(np.float32)
+    plane = spots.contrast
+    seen = cv2.remap(plane, across, down, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    profile = np.median(seen, axis=1)
+    k = max(2, round(0.45 * radius_px))
+    if len(profile) <= 2 * k:
+        return 0.0
+    return 0.5 * float((profile[2 * k :] + profile[: -2 * k] - 2.0 * profile[k:-k]).max())
+
+
+_AROUND = 96
