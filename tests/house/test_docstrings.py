@@ -32,6 +32,7 @@ NO_EXAMPLE: dict[str, str] = {
     "records.assumption: Assumption": _A_RECORD,
     "records.eye: EyeRecord": _A_RECORD,
     "records.lens_power: ExpectedRefraction": _A_RECORD,
+    "records.lens_power: ToricPlan": _A_RECORD,
     "records.placement: Placement": _A_RECORD,
     "records.plan: Plan": _A_RECORD,
     "report.plan_drawing: draw_plan": _A_PLAN,

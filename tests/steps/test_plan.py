@@ -341,3 +341,47 @@ def test_a_plan_is_quick():
     make_plan(NO_CENTRE)
     # 0.2 s is what a person does not notice; four times that allows for a loaded machine.
     assert time.perf_counter() - start < 0.8
+
+
+TORIC = replace(EXAMPLE, implant=replace(EXAMPLE.implant, cylinder_dpt=1.5))
+
+
+def test_a_plain_implant_has_no_toric_part():
+    assert make_plan(EXAMPLE).document()["toric"] is None
+
+
+def test_a_toric_implant_is_told_by_steps_with_ellipse_and_cost_and_none_is_chosen():
+    plan = make_plan(TORIC)
+    assert [step.cylinder_dpt for step in plan.toric.steps] == [0.75, 1.5, 2.25]
+    document = plan.document()["toric"]
+    assert document["back"].startswith("measured")
+    assert json.loads(json.dumps(document, allow_nan=False)) == document
+    for step in plan.toric.steps:
+        assert step.ellipse_95.major_dpt >= step.ellipse_95.minor_dpt > 0.0
+        assert step.cost_dpt_per_deg > 0.0
+        # Its mean is that of the spherical formula that places the implant.
+        (same,) = [
+            r for r in plan.refraction if r.formula == plan.toric.formula and r.power_dpt == 21.0
+        ]
+        left = step.refraction
+        # Mean of both meridians at the spectacles; vertex distance bends it by far less.
+        assert left.sphere_dpt + left.cylinder_dpt / 2.0 == pytest.approx(
+            same.refraction_dpt.value, abs=0.02
+        )
+    assert {"toric-expected", "incision-unknown"} <= set(codes(plan.warnings))
+
+
+def test_the_back_of_the_cornea_is_a_named_prior_where_it_was_not_measured():
+    cornea = replace(TORIC.cornea, posterior_flat_mm=None, posterior_steep_mm=None)
+    plan = make_plan(replace(TORIC, cornea=cornea))
+    assert plan.toric.back == "prior"
+    assert any("corneal back" in one.what for one in plan.assumptions)
+    # Front 7.80 and 7.65 mm steep along 92°; 0.30 dpt less for the back, steep upright.
+    front = 376.0 / 7.65 - 376.0 / 7.80
+    assert plan.toric.corneal_cylinder_dpt == pytest.approx(front - 0.30, abs=0.01)
+
+
+def test_no_toric_part_after_corneal_surgery_or_without_an_axis():
+    assert make_plan(replace(TORIC, corneal_surgery="myopic")).toric is None
+    cornea = replace(TORIC.cornea, steep_axis_deg=None)
+    assert make_plan(replace(TORIC, cornea=cornea)).toric is None

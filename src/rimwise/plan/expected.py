@@ -61,12 +61,11 @@ def expected_refractions(
     refused = vergence_refusal(case.corneal_surgery)
     if refused is not None:
         return (), (refused,)
-    eye = _biometry(case)
+    eye = biometry_of(case)
     implant = case.implant
     if eye is None or implant is None or not implant.constants:
         return (), (_absent(case, eye),)
-    formulas = [f for f in get_args(FormulaKey) if f != "haigis" or eye.chamber_depth_mm]
-    given = {f: found for f in formulas if (found := _constants(f, implant)) is not None}
+    given = _usable(implant, eye)
     if not given:
         return (), (_absent(case, eye),)
     powers = _powers_dpt(case, eye, given)
@@ -74,7 +73,22 @@ def expected_refractions(
     return lines, _warnings(lines)
 
 
-def _biometry(case: CaseSheet) -> Biometry | None:
+def first_formula(case: CaseSheet) -> tuple[FormulaKey, LensConstants] | None:
+    """Which formula, with which constants, speaks first about this eye, if one may?"""
+    eye = biometry_of(case)
+    if eye is None or case.implant is None or vergence_refusal(case.corneal_surgery) is not None:
+        return None
+    return next(iter(_usable(case.implant, eye).items()), None)
+
+
+def _usable(implant: PlannedImplant, eye: Biometry) -> dict[FormulaKey, LensConstants]:
+    """Return every formula that has its constants and measurements, with the constants."""
+    formulas = [f for f in get_args(FormulaKey) if f != "haigis" or eye.chamber_depth_mm]
+    return {f: found for f in formulas if (found := _constants(f, implant)) is not None}
+
+
+def biometry_of(case: CaseSheet) -> Biometry | None:
+    """What does the sheet give the formulas? None without length or keratometry."""
     radius, axial = _mean_radius_mm(case.cornea), case.lengths.axial_mm
     if radius is None or axial is None:
         return None

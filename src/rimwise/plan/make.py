@@ -10,6 +10,7 @@ from rimwise.plan.budget import margin_budget
 from rimwise.plan.cautions import no_apparent_size, plan_warnings, refusal
 from rimwise.plan.chance import Chance
 from rimwise.plan.expected import expected_refractions
+from rimwise.plan.expected_toric import expected_toric
 from rimwise.plan.sources import Sources, gather_sources
 from rimwise.plan.spread import spread_for
 from rimwise.plan.targets import CENTRES, Target, find_target
@@ -71,6 +72,7 @@ def make_plan(case: CaseSheet, spread_default: Spread | None = None) -> Plan:
     seen_size, seen_reason, seen_assumed = _apparent(case, planned)
     reasons += [] if seen_reason is None or refused else [seen_reason]
     refraction, refraction_notes = expected_refractions(case) if refused is None else ((), ())
+    toric, toric_assumed = expected_toric(case) if refused is None else (None, ())
     return Plan(
         code=case.code,
         side=case.side,
@@ -84,9 +86,12 @@ def make_plan(case: CaseSheet, spread_default: Spread | None = None) -> Plan:
         spread=spread,
         apparent_diameter_mm=seen_size,
         reasons=tuple(reasons),
-        warnings=refraction_notes + _warned(case, spread, own, seen_size, assumed + seen_assumed),
-        assumptions=_limits_assumed(case) + assumed + seen_assumed,
+        warnings=refraction_notes
+        + (() if toric is None else toric.notes)
+        + _warned(case, spread, own, seen_size, assumed + seen_assumed),
+        assumptions=_limits_assumed(case) + assumed + seen_assumed + toric_assumed,
         refraction=refraction,
+        toric=toric,
     )
 
 

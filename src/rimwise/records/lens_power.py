@@ -3,7 +3,7 @@
 A power is expected, never chosen: the surgeon chooses.
 """
 
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from typing import Any, Literal
 
 from rimwise.records.cover import Reason
@@ -92,3 +92,99 @@ class ExpectedRefraction:
             "repeat_first": self.repeat_first,
             "limits": [{"code": one.code, "sentence": one.sentence} for one in self.limits],
         }
+
+
+@dataclass(frozen=True, slots=True)
+class SphereCylinder:
+    """A refraction as it is written: sphere, minus cylinder, axis in (0, 180]."""
+
+    sphere_dpt: float
+    cylinder_dpt: float
+    axis_deg: float
+
+
+@dataclass(frozen=True, slots=True)
+class VectorEllipse:
+    """An ellipse in the plane of (J0, J45).
+
+    Semi-axes in dpt of a component; ``angle_deg`` of the longer one from J0 towards J45, (0, 180].
+    """
+
+    major_dpt: float
+    minor_dpt: float
+    angle_deg: float
+
+
+@dataclass(frozen=True, slots=True)
+class ToricStep:
+    """What one cylinder of the implant is expected to leave.
+
+    Parameters
+    ----------
+    cylinder_dpt : float
+        Of the implant, at its own plane.
+    refraction : SphereCylinder
+        At the spectacle plane, 12 mm from the cornea.
+    residual_dpt : (M, J0, J45)
+        Power vector at the corneal plane.
+    ellipse_95 : VectorEllipse
+        Holds (J0, J45) with 95 %.
+    cost_dpt_per_deg : float
+        Cylinder that one degree off the axis adds to what is left, crossed with it.
+    """
+
+    cylinder_dpt: float
+    refraction: SphereCylinder
+    residual_dpt: tuple[float, float, float]
+    ellipse_95: VectorEllipse
+    cost_dpt_per_deg: float
+
+
+@dataclass(frozen=True, slots=True)
+class ToricPlan:
+    """What toric implants are expected to leave; a step is expected, never chosen.
+
+    Parameters
+    ----------
+    formula : str
+        The one that places the implant.
+    corneal_cylinder_dpt, steep_deg : float
+        Of front and back together, at the corneal plane.
+    back : str
+        "measured, steep meridian taken as vertical" or "prior".
+    axis_deg : float
+        Where the marks of the implant's weak meridian would lie.
+    steps : tuple of ToricStep
+    notes : tuple of Reason
+    """
+
+    formula: str
+    corneal_cylinder_dpt: float
+    steep_deg: float
+    back: str
+    axis_deg: float
+    steps: tuple[ToricStep, ...]
+    notes: tuple[Reason, ...]
+
+    def document(self) -> dict[str, Any]:
+        """Return the plan's ``toric`` (docs/results.md)."""
+        return {
+            "formula": self.formula,
+            "corneal_cylinder_dpt": self.corneal_cylinder_dpt,
+            "steep_deg": self.steep_deg,
+            "back": self.back,
+            "axis_deg": self.axis_deg,
+            "steps": [_step(step) for step in self.steps],
+            "notes": [{"code": one.code, "sentence": one.sentence} for one in self.notes],
+        }
+
+
+def _step(step: ToricStep) -> dict[str, Any]:
+    residual = zip(("m_dpt", "j0_dpt", "j45_dpt"), step.residual_dpt, strict=True)
+    return {
+        "cylinder_dpt": step.cylinder_dpt,
+        "refraction": asdict(step.refraction),
+        "residual": dict(residual),
+        "ellipse_95": asdict(step.ellipse_95),
+        "cost_dpt_per_deg": step.cost_dpt_per_deg,
+    }

@@ -6,7 +6,7 @@ from typing import Any, Literal
 from rimwise.records.assumption import Assumption
 from rimwise.records.case import Centre, Spread
 from rimwise.records.cover import Reason
-from rimwise.records.lens_power import ExpectedRefraction
+from rimwise.records.lens_power import ExpectedRefraction, ToricPlan
 from rimwise.terms.estimate import Estimate
 from rimwise.terms.frames import Side, nasal_superior
 
@@ -117,6 +117,7 @@ class Plan:
     warnings: tuple[Reason, ...]
     assumptions: tuple[Assumption, ...]
     refraction: tuple[ExpectedRefraction, ...] = ()
+    toric: ToricPlan | None = None
 
     @property
     def chosen(self) -> CentrePlan | None:
@@ -147,6 +148,7 @@ class Plan:
             "opening": self._opening(),
             "by_centre": {plan.centre: _centre(plan, self.side) for plan in self.centres},
             "refraction": [line.document() for line in self.refraction],
+            "toric": None if self.toric is None else self.toric.document(),
             "spread": _spread(self.spread),
             "assumptions": [assumption.document() for assumption in self.assumptions],
             "warnings": _reasons(self.warnings),

@@ -82,7 +82,7 @@ def plan_table(plan: Plan) -> list[Row]:
         rows.append(("Opening (capsulotomy)", "no centre chosen", plan.reasons[0].sentence))
     rows += _apparent_rows(plan)
     rows += [_centre_row(plan, centre) for centre in plan.centres]
-    return rows + _refraction_rows(plan)
+    return rows + _refraction_rows(plan) + _toric_rows(plan)
 
 
 def _refraction_rows(plan: Plan) -> list[Row]:
@@ -99,6 +99,32 @@ def _refraction_rows(plan: Plan) -> list[Row]:
             f"to narrow it, repeat {middle.repeat_first.replace('-', ' ')}"
         )
         rows.append((f"Expected refraction, {formula} (dpt)", expected, note))
+    return rows
+
+
+def _toric_rows(plan: Plan) -> list[Row]:
+    """Return one row a cylinder of the implant: what it is expected to leave."""
+    if plan.toric is None:
+        return []
+    toric = plan.toric
+    rows = [
+        (
+            "Corneal cylinder, front and back",
+            f"{toric.corneal_cylinder_dpt:.2f} dpt, steep along {toric.steep_deg:.0f}°",
+            f"back: {toric.back}",
+        )
+    ]
+    for step in toric.steps:
+        left = step.refraction
+        rows.append(
+            (
+                f"Expected with a cylinder of {step.cylinder_dpt:.2f} dpt",
+                f"{_signed(left.sphere_dpt)} {_signed(left.cylinder_dpt)} × {left.axis_deg:.0f}°",
+                f"implant's marks along {toric.axis_deg:.0f}°; each degree off adds a cylinder of "
+                f"{step.cost_dpt_per_deg:.3f} dpt; 95 % of J0 and J45 within "
+                f"{step.ellipse_95.major_dpt:.2f} dpt",
+            )
+        )
     return rows
 
 

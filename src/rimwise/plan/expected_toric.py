@@ -1,0 +1,172 @@
+"""What a toric implant is expected to leave in this eye, by steps of its cylinder."""
+
+import math
+
+import numpy as np
+
+from rimwise.optics.refraction import PowerVector
+from rimwise.plan.expected import biometry_of, first_formula
+from rimwise.plan.formulas import formula_eye
+from rimwise.plan.toric import (
+    Incision,
+    ToricEye,
+    ToricScatter,
+    expect_toric,
+    steep_cylinder,
+    steep_meridian,
+)
+from rimwise.plan.vergence import VERTEX_MM, ThinEye
+from rimwise.published.formulas import published_formula
+from rimwise.published.load import published_value
+from rimwise.records.assumption import Assumption
+from rimwise.records.case import CaseSheet
+from rimwise.records.cover import Reason
+from rimwise.records.lens_power import SphereCylinder, ToricPlan, ToricStep
+from rimwise.records.picture import CorneaSheet
+from rimwise.terms.units import dpt_from_radius_mm
+
+_STEPS_DPT = (-0.75, 0.0, 0.75)  # about the planned cylinder, at the implant
+_MM = 1000.0
+# No incision was measured: nothing is added, and that is said.
+_NO_INCISION = Incision(PowerVector(0.0, 0.0, 0.0), np.zeros((2, 2)), 0)
+
+
+def expected_toric(
+    case: CaseSheet, add: Incision | None = None
+) -> tuple[ToricPlan | None, tuple[Assumption, ...]]:
+    """What is each cylinder expected to leave, with its axis on the steep meridian of this cornea?
+
+    Parameters
+    ----------
+    case : CaseSheet
+        With a cylinder in [implant] and flat and steep radius with axis in [cornea].
+    add : Incision, optional
+        What this surgeon's incision adds.
+
+    Returns
+    -------
+    ToricPlan or None
+        None without a cylinder, after corneal surgery, or where a measurement is missing.
+    tuple of Assumption
+
+    Examples
+    --------
+    >>> expected_toric(CaseSheet("E-1", "right", "none"))
+    (None, ())
+    """
+    implant, cornea, eye = case.implant, case.cornea, biometry_of(case)
+    found = first_formula(case)
+    if implant is None or not implant.cylinder_dpt or eye is None or found is None:
+        return None, ()
+    if cornea.radius_flat_mm is None or cornea.steep_axis_deg is None:
+        return None, ()
+    formula, constants = found
+    thin = formula_eye(formula, eye, dict(constants.values))
+    power = implant.power_dpt
+    if power is None:
+        power = float(thin.power_dpt(case.goal.refraction_dpt or 0.0))
+    back, words, assumed = _back(cornea)
+    incision = add or _NO_INCISION
+    astigmatism = _front(cornea).plus(back)
+    size, steep = steep_meridian(astigmatism.plus(incision.centroid))
+    scatter = _scatter(cornea)
+    body = _toric_eye(thin, astigmatism)
+    steps = tuple(
+        _step(body, power, cylinder, steep, (incision, scatter))
+        for change in _STEPS_DPT
+        if (cylinder := implant.cylinder_dpt + change) >= 0.0
+    )
+    plan = ToricPlan(
+        published_formula(formula).name, size, steep, words, steep, steps, _notes(incision)
+    )
+    return plan, (*assumed, _rotation())
+
+
+def _toric_eye(thin: ThinEye, astigmatism: PowerVector) -> ToricEye:
+    """Return the formula's eye, its mean corneal power kept, with this astigmatism."""
+    cornea = PowerVector(float(thin.cornea_dpt), astigmatism.j0_dpt, astigmatism.j45_dpt)
+    return ToricEye(float(thin.length_mm), float(thin.lens_mm), cornea, thin.index)
+
+
+def _front(cornea: CorneaSheet) -> PowerVector:
+    index = published_value("cornea", "index_cornea").value
+    flat, steep = cornea.radius_flat_mm, cornea.radius_steep_mm
+    assert flat is not None
+    assert steep is not None
+    size = dpt_from_radius_mm(steep, index) - dpt_from_radius_mm(flat, index)
+    return steep_cylinder(size, cornea.steep_axis_deg or 180.0)
+
+
+def _back(cornea: CorneaSheet) -> tuple[PowerVector, str, tuple[Assumption, ...]]:
+    """Return the back's astigmatism; steepest upright, it weakens the light most there."""
+    flat, steep = cornea.posterior_flat_mm, cornea.posterior_steep_mm
+    if flat is not None and steep is not None:
+        gap = (
+            published_value("cornea", "index_cornea").value
+            - published_value("cornea", "index_aqueous").value
+        )
+        size = _MM * gap * (1.0 / steep - 1.0 / flat)
+        return steep_cylinder(size, 180.0), "measured, steep meridian taken as vertical", ()
+    prior = published_value("refraction", "back_cylinder")
+    assumed = Assumption.of("cylinder of the corneal back, steep meridian vertical", prior)
+    return steep_cylinder(prior.value, 180.0), "prior", (assumed,)
+
+
+def _scatter(cornea: CorneaSheet) -> ToricScatter:
+    """Return the scatters: two radii of the front, the back's cylinder, the axis at rest."""
+    flat = cornea.radius_flat_mm
+    assert flat is not None
+    index = published_value("cornea", "index_cornea").value
+    front_mm = published_value("instruments", "front_radius").sd or 0.0
+    radius = dpt_from_radius_mm(flat, index) / flat * front_mm
+    back = published_value("refraction", "back_cylinder").sd or 0.0
+    # A component is half a cylinder, and a cylinder the difference of two readings.
+    size = math.hypot(0.5 * math.sqrt(2.0) * radius, 0.5 * back)
+    return ToricScatter(size, published_value("refraction", "toric_rotation").sd or 0.0)
+
+
+def _rotation() -> Assumption:
+    return Assumption.of(
+        "axis of a toric implant at rest from the axis aimed at",
+        published_value("refraction", "toric_rotation"),
+    )
+
+
+def _step(
+    eye: ToricEye,
+    power_dpt: float,
+    cylinder_dpt: float,
+    steep_deg: float,
+    blur: tuple[Incision, ToricScatter],
+) -> ToricStep:
+    """Return one cylinder: the implant's weak meridian on the cornea's steep one."""
+    weak = steep_cylinder(cylinder_dpt, steep_deg + 90.0)
+    implant = PowerVector(power_dpt, weak.j0_dpt, weak.j45_dpt)
+    found = expect_toric(eye, implant, *blur)
+    left = found.residual
+    spectacles = left.moved_towards_light(VERTEX_MM)
+    return ToricStep(
+        cylinder_dpt,
+        SphereCylinder(*spectacles.sphere_cylinder_axis()),
+        (left.m_dpt, left.j0_dpt, left.j45_dpt),
+        found.ellipse,
+        found.cost_dpt_per_deg,
+    )
+
+
+def _notes(incision: Incision) -> tuple[Reason, ...]:
+    notes = [
+        Reason(
+            "toric-expected",
+            "Residual cylinders are expected from thin lenses placed by a formula from memory; a "
+            "cylinder and an axis are never chosen here.",
+        )
+    ]
+    if incision.eyes == 0:
+        notes.append(
+            Reason(
+                "incision-unknown",
+                "What this surgeon's incision adds was not measured, and nothing is added for it.",
+            )
+        )
+    return tuple(notes)
