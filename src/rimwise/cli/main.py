@@ -10,6 +10,7 @@ from rimwise.cli.aligning import align
 from rimwise.cli.clinic import demo
 from rimwise.cli.eye import eye
 from rimwise.cli.measuring import measure
+from rimwise.cli.placing import place
 from rimwise.cli.planning import plan
 from rimwise.cli.serve import serve
 from rimwise.cli.talk import EXIT_STOPPED, say
@@ -59,6 +60,7 @@ def cautions() -> None:
 app.command(short_help="Cover of the optic in photographs.")(measure)
 app.command(short_help="Centre and turn in microscope frames.")(align)
 app.command(short_help="The opening to be made in one eye.")(plan)
+app.command(short_help="Where the optic should sit behind an opening.")(place)
 app.command(short_help="What one eye's optics do, and its reflexes.")(eye)
 app.command(short_help="A day at an invented clinic.")(demo)
 app.command(short_help="The workbench in the browser.")(serve)
