@@ -10,7 +10,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from practice import FOLDER
+from practice import AWAY, FOLDER
 
 from rimwise.align.frame import Question, align_frame
 from rimwise.align.reference import make_reference
@@ -23,7 +23,7 @@ from rimwise.terms.errors import MeasurementRefused
 
 FRAMES = ("easy_000", "easy_004", "easy_010", "medium_007", "hard_000")
 PAIRS = ("easy_003", "medium_000")
-needs_practice = pytest.mark.skipif(not FOLDER.is_dir(), reason="the practice pictures are away")
+needs_practice = pytest.mark.skipif(not FOLDER.is_dir(), reason=AWAY)
 
 
 def frame(name: str) -> tuple[Raster, PictureSheet, dict]:

@@ -10,7 +10,7 @@ from functools import cache
 
 import numpy as np
 import pytest
-from practice import FOLDER
+from practice import AWAY, FOLDER
 
 from rimwise.exchange.pictures import load_picture
 from rimwise.exchange.sheets import picture_sheet_for
@@ -18,9 +18,7 @@ from rimwise.measure.photograph import measure_photograph
 
 PHOTOS = sorted(FOLDER.glob("photos/*.jpg"))
 
-pytestmark = pytest.mark.skipif(
-    not PHOTOS, reason="no practice pictures: the folder is not beside the project"
-)
+pytestmark = pytest.mark.skipif(not PHOTOS, reason=AWAY)
 
 
 @cache
