@@ -92,6 +92,8 @@ def expected(
     compiled : bool
         False spares loading the compiler.
     """
+    if names == ("P1",):
+        return _alone(of, pose, compiled)
     every: tuple[ReflexName, ...] = ("P1", *(name for name in names if name != "P1"))
     engine: Engine = "compiled" if compiled else "plain"
     model = of.model
@@ -117,17 +119,28 @@ def expected(
         move = [look[name][0].mean(axis=0) - points.mean(axis=0) for look in looks[1:]]
         own = move[0] - (looks[1]["P1"][0] - base["P1"][0]).mean(axis=0)
         spread = _SPREADS[natural, name]
-        sd = math.sqrt(
-            turn**2 * float(own @ own)
-            + tilt**2 * float(move[1] @ move[1])
-            + shift**2 * float(move[2] @ move[2])
-            + (spread.place_mm * of.px_per_mm.value) ** 2
+        parts = (
+            turn * own,
+            tilt * move[1],
+            shift * move[2],
+            [spread.place_mm * of.px_per_mm.value],
         )
+        sd = math.hypot(*(float(np.linalg.norm(part)) for part in parts))
         mean = points.mean(axis=0)
         sizes = (spread.smaller, spread.larger)
         height = size / base["P1"][2]
         found[name] = Expected(name, mean, points - mean, sd, sizes, light, height)
     return found
+
+
+def _alone(of: Looking, pose: EyePose, compiled: bool) -> dict[ReflexName, Expected]:
+    """Return P1, whose place is the pose's own."""
+    engine: Engine = "compiled" if compiled else "plain"
+    points, light, _ = _places(reflexes(of.model, pose, of.setup, ("P1",), engine))["P1"]
+    spread = _SPREADS[of.record.lens == "natural", "P1"]
+    mean, sd = points.mean(axis=0), spread.place_mm * of.px_per_mm.value
+    sizes = (spread.smaller, spread.larger)
+    return {"P1": Expected("P1", mean, points - mean, sd, sizes, light, 1.0)}
 
 
 def _places(seen: tuple[Reflex, ...]) -> dict[ReflexName, tuple[FloatArray, float, float]]:

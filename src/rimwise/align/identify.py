@@ -209,7 +209,8 @@ def candidates(
         return []
     prior = _closeness(part.shape, place - corner, _BROAD * sd)
     found: list[Found] = []
-    for size in _sizes(awaited.size_sd, len(offsets), 0.06):
+    step = 0.06 if max(awaited.size_sd) < _WIDE else 0.10
+    for size in _sizes(awaited.size_sd, len(offsets), step):
         spread = awaited.size_sd[0] if size < 1.0 else awaited.size_sd[1]
         fit = math.exp(-0.5 * (math.log(size) / (_BROAD * spread)) ** 2)
         plain = pattern_score(part, offsets * size, _HALF, 1)
@@ -226,6 +227,7 @@ def candidates(
     return _distinct(sorted(found, key=lambda one: -one.worth), _ALIKE_MM * px_per_mm)
 
 
+_WIDE = 0.3  # spread of sizes from which coarser steps have to do
 _BROAD = 1.8  # sds of the place are widened so much: a strong reflex may lie farther off
 
 

@@ -255,5 +255,6 @@ def _write(figure: "Figure", finding: FrameFinding, lines: list[str], height: fl
     for k, line in enumerate(lines):
         figure.text(MARGIN_IN / WIDTH_IN, 1.0 - (0.55 + 0.185 * k) / height, line,
                     color=LOOK.quiet, fontsize=LOOK.small_pt, va="center")  # fmt: skip
-    figure.text(MARGIN_IN / WIDTH_IN, 0.16 / height, " ".join(CAUTIONS[:2]), color=LOOK.quiet,
-                fontsize=6.2, va="center")  # fmt: skip
+    for k, line in enumerate(textwrap.wrap(" ".join(CAUTIONS[:2]), 160)):
+        figure.text(MARGIN_IN / WIDTH_IN, (0.30 - 0.14 * k) / height, line, color=LOOK.quiet,
+                    fontsize=6.2, va="center")  # fmt: skip
