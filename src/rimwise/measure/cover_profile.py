@@ -11,6 +11,7 @@ from rimwise.terms.frames import clock_hour
 
 WHOLE_EDGE_DEG = 300  # less of the opening's edge in sight: no size, no verdict on the whole
 SURE = 0.975
+TOO_NEAR_MM = 0.05  # nearer to none than this, complete or not is not told
 _ORIGIN = "edges against the optic as the ruler"
 
 
@@ -100,9 +101,13 @@ def _verdict(law: WidthLaw, whole: bool) -> tuple[bool | None, float | None]:
     """Return complete and its probability; a hidden arc can never make an eye incomplete."""
     smooth = _smooth(law.draws_mm)
     found_bare = (smooth[:, law.found] < 0.0).any(axis=1).mean() if law.found.any() else 0.0
+    least = float(_smooth(law.width_mm).min())
+    if abs(least) < TOO_NEAR_MM:
+        return None, None if not whole else float((smooth.min(axis=1) > 0.0).mean())
     if found_bare >= SURE:
         return False, 1.0 - float(found_bare)
     if not whole or int((~law.found).sum()) > 360 - WHOLE_EDGE_DEG:
         return None, None
     chance = float((smooth.min(axis=1) > 0.0).mean())
-    return (True if chance >= SURE else None), chance
+    told = chance >= SURE and bool(law.found[int(np.argmin(law.width_mm))])
+    return (True if told else None), chance

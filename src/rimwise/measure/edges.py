@@ -98,6 +98,7 @@ class Edges:
     opening_found: BoolArray
     opening_plain: BoolArray
     opening_hidden_by_pupil: BoolArray
+    rim_hidden: BoolArray
     pupil: EllipsePx | None
     pupil_sd_px: float
     px: float
@@ -175,6 +176,7 @@ def _in_examiner_degrees(
         opening_found=_both(found, column),
         opening_plain=_both(found & seam_line, column),
         opening_hidden_by_pupil=~_both(seam.usable, column),
+        rim_hidden=~_both(rim.usable, column),
         pupil=_pupil_ellipse(planes, pupil),
         pupil_sd_px=planes.stored_length(pupil.residual_px / np.sqrt(60.0)),
         px=planes.stored_length(1.0),

@@ -154,7 +154,15 @@ def _reasons(edges: Edges, law: WidthLaw, whole: bool) -> tuple[Reason, ...]:
             )
         )
     found += _hidden(edges)
-    if whole and not law.found[int(np.argmin(law.width_mm))]:
+    least = int(np.argmin(law.width_mm))
+    if whole and law.found[least] and not law.seen[least]:
+        found.append(
+            Reason(
+                "least-cover-faint",
+                "The least cover lies where an edge is too faint for a reader to verify.",
+            )
+        )
+    elif whole and not law.found[least]:
         found.append(
             Reason(
                 "least-cover-hidden",

@@ -61,7 +61,7 @@ class WidthLaw:
     seen : array (360,) of bool
         Directions in which a reader can verify both edges.
     found : array (360,) of bool
-        Directions in which the opening's edge was found; the rim is known all round as an ellipse.
+        Directions in which the opening's edge was found and the rim lies in sight, faint or plain.
     sd_mm, sd_given_optic_mm : array (360,)
         Standard deviation, in all and with the optic's diameter taken as exact.
     draws_mm, draws_given_optic_mm : array (800, 360)
@@ -109,7 +109,7 @@ def width_law(
     return WidthLaw(
         width_mm=radius - opening,
         seen=edges.both_seen,
-        found=edges.opening_found,
+        found=edges.opening_found & ~edges.rim_hidden,
         sd_mm=total.std(axis=0),
         sd_given_optic_mm=given.std(axis=0),
         draws_mm=total,

@@ -16,7 +16,7 @@ from rimwise.report.look import LOOK
 from rimwise.report.upright import shrink, upright_pixels, upright_points
 from rimwise.terms.arrays import FloatArray
 from rimwise.terms.cautions import CAUTIONS
-from rimwise.terms.frames import PictureFrame, nasal_superior
+from rimwise.terms.frames import PictureFrame, examiner_from_nasal_superior, nasal_superior
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -196,7 +196,7 @@ def spread_outline(target: TargetFinding) -> FloatArray:
 def _draw_compass(axes: "Axes", raster: Raster, finding: FrameFinding, sheet: PictureSheet) -> None:
     """Say at the picture's corner where up and nasal are."""
     frame: PictureFrame = sheet.frame.stored(raster.orientation)
-    nasal = 1.0 if finding.side == "right" else -1.0
+    nasal, _ = examiner_from_nasal_superior(1.0, 0.0, finding.side)
     shown = upright_pixels(raster)
     reach = 0.05 * shown.shape[1]
     origin = upright_points(np.zeros((1, 2)), raster)[0]

@@ -142,7 +142,7 @@ def _draw_unseen(axes: "Axes", finding: CoverFinding, width: FloatArray, scale: 
             upright = end - start < 45
             axes.text(
                 (start + end - 1) / 2.0, (scale.low_mm + scale.high_mm) / 2.0,
-                "faint: not verified" if faint else "not seen",
+                "not verified" if faint else "not seen",
                 rotation=90.0 if upright else 0.0, ha="center", va="center", color=LOOK.ink,
                 fontsize=LOOK.text_pt,
                 bbox={"facecolor": "#eeede8", "edgecolor": "none", "pad": 1.5},

@@ -97,6 +97,25 @@ def least_cover_words(least: LeastCover, side: Side) -> str:
 _FAINT_WORTH_SAYING_DEG = 30
 
 
+def _chance_words(finding: CoverFinding) -> str:
+    """Say how likely complete cover is, and whether that rests on what a reader cannot verify."""
+    cover = finding.cover
+    if cover is None or cover.p_complete is None:
+        return ""
+    rest = _rest_words(finding)
+    return f"chance {_percent(cover.p_complete)}" + (f"; {rest}" if rest else "")
+
+
+def _rest_words(finding: CoverFinding) -> str:
+    """Say over how many degrees a number of the whole edge rests on what cannot be verified."""
+    if finding.cover is None or finding.cover.mean_mm is None:
+        return ""
+    rest_deg = 360 - finding.cover.assessable_deg
+    if rest_deg < _FAINT_WORTH_SAYING_DEG:
+        return ""
+    return f"over {rest_deg}° it rests on edges that a reader cannot verify"
+
+
 def complete_words(finding: CoverFinding) -> str:
     """Is the optic covered all the way round, in a sentence's worth of words?
 
@@ -188,8 +207,8 @@ def _cover_part(finding: CoverFinding) -> list[Row]:
             "" if least is None else f"at {place_words(least.at_deg, finding.side)}",
         ),
         Row("Complete cover", {True: "yes", False: "no", None: "cannot be told"}[cover.complete],
-            "" if cover.p_complete is None else f"chance {_percent(cover.p_complete)}"),
-        Row("Mean cover", estimate_words(cover.mean_mm, "mm")),
+            _chance_words(finding)),
+        Row("Mean cover", estimate_words(cover.mean_mm, "mm"), _rest_words(finding)),
         Row("Optic area covered", estimate_words(cover.area_percent, "%", 1),
             "of the optic (implant's lens body), beside the width, never instead of it"),
         Row("Bare in all", estimate_words(cover.bare_total_deg, "°", 0), _bare_words(finding)),
