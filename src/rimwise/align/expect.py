@@ -13,6 +13,8 @@ from rimwise.terms.arrays import FloatArray
 
 _PROBE_RAD = 0.01
 _PROBE_MM = 0.1
+# Points of all lamps, share of the light, size: by reflex.
+Look = dict[ReflexName, tuple[FloatArray, float, float]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,30 +109,32 @@ def expected(
             (model.with_lens((0.0, 0.0), (_PROBE_MM, 0.0)), pose),
         )
     ]
-    tilt = math.radians(published_value("eye_priors", "lens_tilt").sd or 0.0) / _PROBE_RAD
-    shift = (published_value("eye_priors", "lens_shift").sd or 0.0) / _PROBE_MM
-    turn = turn_sd_rad / _PROBE_RAD
     found: dict[ReflexName, Expected] = {}
     base, natural = looks[0], of.record.lens == "natural"
     for name in names:
-        if name not in base or not all(name in look for look in looks):
+        if not all(name in look for look in looks):
             continue
         points, light, size = base[name]
-        move = [look[name][0].mean(axis=0) - points.mean(axis=0) for look in looks[1:]]
-        own = move[0] - (looks[1]["P1"][0] - base["P1"][0]).mean(axis=0)
         spread = _SPREADS[natural, name]
-        parts = (
-            turn * own,
-            tilt * move[1],
-            shift * move[2],
-            [spread.place_mm * of.px_per_mm.value],
-        )
-        sd = math.hypot(*(float(np.linalg.norm(part)) for part in parts))
-        mean = points.mean(axis=0)
+        sd = math.hypot(_moves_px(looks, name, turn_sd_rad), spread.place_mm * of.px_per_mm.value)
+        mean, height = points.mean(axis=0), size / base["P1"][2]
         sizes = (spread.smaller, spread.larger)
-        height = size / base["P1"][2]
         found[name] = Expected(name, mean, points - mean, sd, sizes, light, height)
     return found
+
+
+def _moves_px(looks: list[Look], name: ReflexName, turn_sd_rad: float) -> float:
+    """How far may turn (P1 staying), tilt and shift of the lens carry a reflex, one sd?"""
+    move = [look[name][0].mean(axis=0) - looks[0][name][0].mean(axis=0) for look in looks[1:]]
+    own = move[0] - (looks[1]["P1"][0] - looks[0]["P1"][0]).mean(axis=0)
+    tilt_rad = math.radians(published_value("eye_priors", "lens_tilt").sd or 0.0)
+    shift_mm = published_value("eye_priors", "lens_shift").sd or 0.0
+    parts = (
+        turn_sd_rad / _PROBE_RAD * own,
+        tilt_rad / _PROBE_RAD * move[1],
+        shift_mm / _PROBE_MM * move[2],
+    )
+    return math.hypot(*(float(np.linalg.norm(part)) for part in parts))
 
 
 def _alone(of: Looking, pose: EyePose, compiled: bool) -> dict[ReflexName, Expected]:
@@ -143,7 +147,7 @@ def _alone(of: Looking, pose: EyePose, compiled: bool) -> dict[ReflexName, Expec
     return {"P1": Expected("P1", mean, points - mean, sd, sizes, light, 1.0)}
 
 
-def _places(seen: tuple[Reflex, ...]) -> dict[ReflexName, tuple[FloatArray, float, float]]:
+def _places(seen: tuple[Reflex, ...]) -> Look:
     points: dict[ReflexName, list[tuple[float, float]]] = {}
     light: dict[ReflexName, tuple[float, float]] = {}
     for one in seen:
