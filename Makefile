@@ -82,7 +82,7 @@ format: .venv/dev.stamp ## put the code into its standard form
 peers: .venv/peers.stamp ## other optics libraries, for a second opinion in the tests
 
 bench: .venv/peers.stamp ## speed, as ratios against named peers in one run
-	@for script in benchmarks/*.py; do echo "== $$script"; $(PY) "$$script" || exit 1; done
+	@$(PY) benchmarks/run.py
 
 docs: .venv/dev.stamp ## build the documentation into site/
 	@$(PY) -m cogapp -I builders -r $(WRITTEN)

@@ -272,6 +272,7 @@ def test_a_photograph_can_be_dropped(opened: Callable[..., Page]) -> None:
     page = opened()
     page.get_by_role("link", name="Measure", exact=True).click()
     expect(page.get_by_label("Photograph")).to_be_visible()
+    page.wait_for_load_state("load")  # the script that listens has run
     drop = """([bytes, name]) => {
         const data = new DataTransfer();
         data.items.add(new File([new Uint8Array(bytes)], name, { type: "image/jpeg" }));
