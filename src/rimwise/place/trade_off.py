@@ -1,15 +1,18 @@
 """What centration on the visual axis costs in cover: the best of both, distance by distance."""
 
 import math
+from itertools import combinations
 
 import numpy as np
 
+from rimwise.geometry.enclosing import smallest_enclosing_circle
 from rimwise.place.edge import Edge
 from rimwise.records.placement import Point, TradeOffPoint
 from rimwise.terms.arrays import FloatArray
 
 _POINTS = 25
-_COARSE, _THIRDS = 36, 40
+_PIVOTS = 200
+_ROUND_OFF = 1e-12  # relative; a point this near the farthest distance is on it
 
 
 def trade_off_curve(edge: Edge, visual_axis_mm: Point, best_mm: Point) -> tuple[TradeOffPoint, ...]:
@@ -38,29 +41,56 @@ def trade_off_curve(edge: Edge, visual_axis_mm: Point, best_mm: Point) -> tuple[
     apart = math.hypot(*(best - axis))
     if apart == 0.0:
         return (_point(edge, axis, axis),)
-    distances = np.linspace(0.0, apart, _POINTS)[1:-1]
-    angles = _best_angles(edge, axis, distances, math.atan2(*(best - axis)[::-1]))
-    between = axis + distances[:, None] * np.stack([np.cos(angles), np.sin(angles)], axis=-1)
+    between = [_best_within(edge, axis, d) for d in np.linspace(0.0, apart, _POINTS)[1:-1]]
     return tuple(_point(edge, axis, centre) for centre in (axis, *between, best))
 
 
-def _best_angles(edge: Edge, axis: FloatArray, distances: FloatArray, towards: float) -> FloatArray:
-    """Return the direction from the axis with the greatest least cover on each circle about it."""
+def _best_within(edge: Edge, axis: FloatArray, within_mm: float) -> FloatArray:
+    """Return the centre of greatest least cover inside a disc about the axis, exactly.
 
-    def cover(angles: FloatArray) -> FloatArray:
-        out = np.stack([np.cos(angles), np.sin(angles)], axis=-1)
-        return edge.least_cover_mm(axis + distances[:, None] * out)
+    As for the smallest circle, few edge points decide: the farthest of all joins the deciders, and
+    the small problem is solved over its finitely many candidates (Welzl's idea with one more
+    constraint, own derivation). The farthest distance grows with every round, so it ends.
+    """
+    points = edge.points_mm
+    gap = points - axis
+    deciders = points[[int(np.argmax((gap * gap).sum(axis=1)))]]
+    for _ in range(_PIVOTS):
+        centre, reach = _of_few(deciders, axis, within_mm)
+        gap = points - centre
+        distance = np.sqrt((gap * gap).sum(axis=1))
+        far = int(np.argmax(distance))
+        if distance[far] <= reach * (1.0 + _ROUND_OFF):
+            break
+        held = np.hypot(*(deciders - centre).T) >= reach * (1.0 - 1e3 * _ROUND_OFF)
+        deciders = np.concatenate([deciders[held], points[[far]]])
+    return centre
 
-    step = 2.0 * math.pi / _COARSE
-    around = towards + step * np.arange(_COARSE)[:, None] + np.zeros_like(distances)
-    tried = cover(around)
-    middle = towards + step * np.argmax(tried, axis=0)
-    low, high = middle - step, middle + step
-    for _ in range(_THIRDS):
-        first, second = low + (high - low) / 3.0, high - (high - low) / 3.0
-        rises = np.less(*cover(np.stack([first, second])))
-        low, high = np.where(rises, first, low), np.where(rises, high, second)
-    return np.asarray(0.5 * (low + high))
+
+def _of_few(points: FloatArray, axis: FloatArray, within_mm: float) -> tuple[FloatArray, float]:
+    """Return the best centre for two to four edge points, and its farthest distance.
+
+    It lies where the disc is nearest to one of them, where two are equally far on the disc's rim,
+    or, inside the disc, in the middle of their smallest circle.
+    """
+    gap = points - axis
+    candidates = [axis + within_mm * gap / np.hypot(*gap.T)[:, None]]
+    cx, cy, _ = smallest_enclosing_circle(points)
+    if math.hypot(cx - axis[0], cy - axis[1]) <= within_mm:
+        candidates.append(np.array([[cx, cy]]))
+    for first, second in combinations(gap, 2):
+        across = second - first
+        length = math.hypot(*across)
+        # The places equally far from both: at this distance from the axis along ``across``.
+        along = float(second @ second - first @ first) / (2.0 * length)
+        if abs(along) <= within_mm:
+            u = across / length
+            side = math.sqrt(within_mm**2 - along**2) * np.array([-u[1], u[0]])
+            candidates.append(axis + along * u + np.stack([side, -side]))
+    places = np.concatenate(candidates)
+    reach = np.sqrt(((points - places[:, None]) ** 2).sum(axis=2)).max(axis=1)
+    best = int(np.argmin(reach))
+    return places[best], float(reach[best])
 
 
 def _point(edge: Edge, axis: FloatArray, centre: FloatArray) -> TradeOffPoint:
