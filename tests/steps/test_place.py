@@ -187,6 +187,10 @@ def test_at_a_visit_the_optic_rests_where_it_is():
     placement = make_placement(finding(off_centre(0.1, 0.0), state="visit"), CASE)
     assert placement.rest.mean_mm == (0.0, 0.0)
     assert placement.rest.p_complete == 0.9
+    shown = finding(off_centre(0.1, 0.0), state="visit")
+    silent = replace(shown, cover=replace(shown.cover, p_complete=None))
+    # What the picture did not tell is not made up from the widths.
+    assert make_placement(silent).rest.p_complete is None
 
 
 def test_without_limbus_or_lens_centre_the_rest_is_not_guessed():

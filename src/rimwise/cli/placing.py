@@ -45,10 +45,11 @@ def place(
 
         placed = place_findings(PlaceRequest(cover, case, json, drawing, same_eye))
         if json != "-":
-            for one in placed.placements:
-                if one.today is not None:
-                    _show(one)
-            notes = [f"Beware: {note.sentence}" for note in placed.notes]
+            shown = [one for one in placed.placements if one.today is not None]
+            for one in shown:
+                _show(one)
+            said = [*(reason for one in shown for reason in one.reasons), *placed.notes]
+            notes = [f"Beware: {sentence}" for sentence in dict.fromkeys(n.sentence for n in said)]
             drawings = [f"Drawing: {path}" for path in placed.drawings]
             show_foot(["± is one standard deviation.", *notes, *drawings])
         for one in placed.placements:
@@ -61,4 +62,3 @@ def _show(placement: "Placement") -> None:
     from rimwise.report.place_words import place_table  # noqa: PLC0415
 
     show_table(f"{placement.picture} ({placement.side} eye)", place_table(placement))
-    show_foot([f"Beware: {reason.sentence}" for reason in placement.reasons])

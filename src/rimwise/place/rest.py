@@ -60,8 +60,7 @@ def _rest_scatter(case: CaseSheet) -> tuple[Point, tuple[Assumption, ...]]:
 def _as_found(edge: Edge, finding: CoverFinding) -> Rest:
     least = float(edge.least_cover_mm(np.zeros(2)))
     chance = None if finding.cover is None else finding.cover.p_complete
-    told = float(least > 0.0) if chance is None else chance
-    return Rest((0.0, 0.0), (0.0, 0.0), least, told, "as found at this visit")
+    return Rest((0.0, 0.0), (0.0, 0.0), least, chance, "as found at this visit")
 
 
 def _resting(edge: Edge, mean: Point, sd: Point, origin: str) -> Rest:

@@ -87,13 +87,14 @@ class TradeOff:
 class Rest:
     """Where bag and haptics are expected to hold the optic.
 
-    ``p_complete`` is at most so where part of the edge was not seen.
+    At a visit ``p_complete`` is what the picture itself told, None where it told nothing; else it
+    is at most so where part of the edge was not seen.
     """
 
     mean_mm: Point
     sd_mm: Point
     least_cover_mm: float
-    p_complete: float
+    p_complete: float | None
     origin: str
 
 

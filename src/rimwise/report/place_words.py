@@ -3,7 +3,7 @@
 import math
 
 from rimwise.geometry.arcs import arc_span_deg
-from rimwise.records.placement import Placement, Spot
+from rimwise.records.placement import Placement, Rest, Spot
 from rimwise.report.words import number_words, place_words
 from rimwise.terms.frames import Side, direction_words
 from rimwise.terms.units import deg_from_rad
@@ -107,17 +107,24 @@ def _rest_rows(placement: Placement) -> list[Row]:
     rest = placement.rest
     if rest is None:
         return [("It will rest", "not known", "what can be done today is not what will stay")]
-    chance = f"{_at_most(placement)}{100.0 * rest.p_complete:.1f} %"
-    if rest.p_complete > 0.999:
-        chance = "over 99.9 %" if placement.status == "placed" else "cannot be told"
     return [
         (
             "It will rest: chance of complete cover",
-            chance,
+            _chance_words(rest, placement),
             f"{shift_words(rest.mean_mm, placement.side)} from now, least cover there "
             f"{number_words(rest.least_cover_mm, None, 'mm')}; {rest.origin}",
         )
     ]
+
+
+def _chance_words(rest: Rest, placement: Placement) -> str:
+    if rest.p_complete is None:
+        return "cannot be told"
+    # At a visit the picture's own chance counts what was not seen already.
+    bound = "" if rest.sd_mm == (0.0, 0.0) else _at_most(placement)
+    if rest.p_complete > 0.999:
+        return "cannot be told" if bound else "over 99.9 %"
+    return f"{bound}{100.0 * rest.p_complete:.1f} %"
 
 
 def _turn(turn_deg: float) -> str:
