@@ -101,6 +101,13 @@ def fill(page: Page, picture: Path = EASY) -> None:
 def measure(page: Page) -> None:
     page.get_by_role("button", name="Measure").click()
     expect(page.get_by_role("heading", name="Numbers")).to_be_visible(timeout=LONG_MS)
+    page.wait_for_load_state("load")
+
+
+def go(page: Page, name: str) -> None:
+    """Follow a link of the menu and wait until the new page stands, its style sheets included."""
+    with page.expect_navigation(wait_until="load"):
+        page.get_by_role("link", name=name, exact=True).click()
 
 
 def fits(page: Page) -> bool:
@@ -223,7 +230,7 @@ def test_every_page_fits_and_its_targets_are_large(
         .map(one => [one.outerHTML.slice(0, 80), one.getBoundingClientRect()])
         .filter(([, box]) => box.height < 23.5 || box.width < 23.5).map(([name]) => name)"""
     for name in ("Start", "Measure", "Plan"):
-        page.get_by_role("link", name=name, exact=True).click()
+        go(page, name)
         expect(page.get_by_role("link", name=name, exact=True)).to_have_attribute(
             "aria-current", "page"
         )
@@ -259,20 +266,18 @@ def test_dark_and_theatre_looks_are_dark_and_legible(opened: Callable[..., Page]
     assert _light(page, "backgroundColor") < 0.02
     assert _contrast(page) >= 7.0
     page.emulate_media(color_scheme="light")
-    page.get_by_role("button", name="Theatre look").click()
+    with page.expect_navigation(wait_until="load"):
+        page.get_by_role("button", name="Theatre look").click()
     expect(page.get_by_role("button", name="Theatre look")).to_have_attribute(
         "aria-pressed", "true"
     )
-    page.wait_for_load_state("load")
     assert _light(page, "backgroundColor") < 0.005
     assert _contrast(page) >= 7.0
 
 
 def test_a_photograph_can_be_dropped(opened: Callable[..., Page]) -> None:
     page = opened()
-    page.get_by_role("link", name="Measure", exact=True).click()
-    expect(page.get_by_label("Photograph")).to_be_visible()
-    page.wait_for_load_state("load")  # the script that listens has run
+    go(page, "Measure")  # with its script, which listens
     drop = """([bytes, name]) => {
         const data = new DataTransfer();
         data.items.add(new File([new Uint8Array(bytes)], name, { type: "image/jpeg" }));

@@ -1,0 +1,1 @@
+"""Over many eyes, does the way of working work, and how much does it scatter?"""

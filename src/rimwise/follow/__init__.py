@@ -1,0 +1,1 @@
+"""What has changed in one eye since?"""

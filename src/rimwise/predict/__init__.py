@@ -1,0 +1,1 @@
+"""What will this eye see, with the implant where it really is?"""

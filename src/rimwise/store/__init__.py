@@ -1,0 +1,1 @@
+"""Keep every eye's records and pictures, unchanged and checked."""
