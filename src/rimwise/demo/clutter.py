@@ -8,7 +8,16 @@ from PIL import Image, ImageDraw
 from scipy.ndimage import gaussian_filter
 
 from rimwise.demo.paint import blend, clouds, enlarge, inside, line
-from rimwise.demo.scene import Lamp, PhotoScene, iris_map, optic_map
+from rimwise.demo.scene import (
+    Lamp,
+    PhotoLook,
+    PhotoScene,
+    PlaneMap,
+    RoundShape,
+    TracedShape,
+    iris_map,
+    optic_map,
+)
 from rimwise.terms.arrays import FloatArray
 
 WHITE = (255.0, 250.0, 244.0)
@@ -141,20 +150,42 @@ def lamp_share(lamp: Lamp, scene: PhotoScene, window: Window) -> FloatArray:
     return np.asarray(np.clip(share * lamp.strength, 0.0, 1.0))
 
 
+@dataclass(frozen=True, slots=True)
+class Ground:
+    """What surrounds the pupil: a limbus in its plane, how that is seen, and how it looks."""
+
+    size_px: tuple[int, int]
+    plane: PlaneMap
+    limbus: RoundShape | TracedShape
+    px_per_mm: float
+    look: PhotoLook
+
+
 def iris_and_sclera(scene: PhotoScene, rng: np.random.Generator) -> FloatArray:
-    """Paint what surrounds the pupil, at half resolution: it holds no edge that is measured."""
-    width, height = -(-scene.size_px[0] // 2), -(-scene.size_px[1] // 2)
+    """Paint what surrounds the pupil of a photograph."""
+    return paint_ground(
+        Ground(scene.size_px, iris_map(scene), scene.limbus, scene.px_per_mm, scene.look), rng
+    )
+
+
+def paint_ground(ground: Ground, rng: np.random.Generator) -> FloatArray:
+    """Paint iris and sclera at half resolution: the limbus, the only edge there, is soft.
+
+    Its half level lies on the ground's own curve.
+    """
+    width, height = -(-ground.size_px[0] // 2), -(-ground.size_px[1] // 2)
     columns, rows = np.meshgrid(np.arange(width) * 2.0 + 0.5, np.arange(height) * 2.0 + 0.5)
-    plane, look = iris_map(scene), scene.look
-    x, y = np.moveaxis(plane.mm(np.stack([columns, rows], axis=-1)) - scene.limbus.centre_mm, -1, 0)
+    limbus, look = ground.limbus, ground.look
+    away = ground.plane.mm(np.stack([columns, rows], axis=-1)) - limbus.centre_mm
+    x, y = np.moveaxis(away, -1, 0)
     radius_mm, around_rad = np.hypot(x, y), np.arctan2(y, x)
     fine = _spokes(rng, around_rad, radius_mm, 420) + 0.7 * _spokes(rng, around_rad, radius_mm, 130)
-    ring = line(radius_mm - 0.62 * scene.limbus.radius_mm, 0.35)
+    ring = line(radius_mm - 0.62 * limbus.radius_mm, 0.35)
     iris = 1.0 + look.texture * (0.075 * fine + 0.06 * ring + 0.09 * clouds(rng, x.shape, 45.0))
-    iris *= 0.72 + 0.38 * np.clip(radius_mm / scene.limbus.radius_mm, 0.0, 1.0) ** 2
+    iris *= 0.72 + 0.38 * np.clip(radius_mm / limbus.radius_mm, 0.0, 1.0) ** 2
     white = 1.0 + 0.05 * look.texture * clouds(rng, x.shape, 110.0)
     sclera = _with_vessels(np.asarray(look.sclera_rgb) * white[..., None], rng)
-    outside_px = (radius_mm - scene.limbus.radius_mm) * scene.px_per_mm
+    outside_px = (radius_mm - limbus.radius_at(around_rad)) * ground.px_per_mm
     colour = blend(
         sclera, np.asarray(look.iris_rgb) * iris[..., None], inside(outside_px, look.limbus_blur_px)
     )

@@ -6,7 +6,7 @@ import numpy as np
 from PIL import Image
 from scipy.special import erfc
 
-from rimwise.demo.scene import PlaneMap, RoundShape
+from rimwise.demo.scene import PlaneMap, RoundShape, TracedShape
 from rimwise.terms.arrays import FloatArray
 
 TABLE = 4096  # entries of the radius table: linear steps of 0.09°
@@ -28,7 +28,7 @@ def line(distance_px: FloatArray, width_px: float) -> FloatArray:
 
 
 def signed_distance_px(
-    shape: RoundShape, plane: PlaneMap, u: FloatArray, v: FloatArray
+    shape: RoundShape | TracedShape, plane: PlaneMap, u: FloatArray, v: FloatArray
 ) -> FloatArray:
     """How far, in pixels, does each pixel lie outside a curve? (negative inside)
 

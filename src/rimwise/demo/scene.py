@@ -55,6 +55,41 @@ class RoundShape:
 
 
 @dataclass(frozen=True, slots=True)
+class TracedShape:
+    """A nearly round closed curve through given points, such as one seen through a cornea.
+
+    Parameters
+    ----------
+    points : array, shape (n, 2)
+        Star-shaped about their mean, in the unit of the plane they lie in.
+
+    Examples
+    --------
+    >>> around = np.linspace(0.0, 2.0 * np.pi, 360, endpoint=False)
+    >>> shape = TracedShape(np.column_stack([2.0 * np.cos(around), 2.0 * np.sin(around)]))
+    >>> round(float(shape.radius_at(np.array([0.3]))[0]), 3)
+    2.0
+    """
+
+    points: FloatArray
+
+    @property
+    def centre_mm(self) -> tuple[float, float]:
+        """Mean of the points."""
+        x, y = self.points.mean(axis=0)
+        return float(x), float(y)
+
+    @property
+    def radius_mm(self) -> float:
+        """Mean distance of the points from their mean."""
+        return float(np.hypot(*(self.points - self.centre_mm).T).mean())
+
+    def radius_at(self, angle_rad: FloatArray) -> FloatArray:
+        """Return the distance from the mean in these directions."""
+        return radius_about(self.points - self.centre_mm, angle_rad)
+
+
+@dataclass(frozen=True, slots=True)
 class Lamp:
     """A lamp's mirror image: ``haze_px`` softens it; ``on_optic`` clips it by the optic's rim."""
 
