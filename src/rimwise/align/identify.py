@@ -179,7 +179,12 @@ def without(spots: SpotMap, found: Found, reach_px: float) -> SpotMap:
         there = part[ring == k]
         glow[k] = max(0.0, float(np.median(there))) if there.size else 0.0
     part -= glow[ring]
-    part[far < _HIDES * found.radius_px] = HIDDEN
+    # Between spots that stand close together their light adds up, and hides as one.
+    near = np.zeros(part.shape)
+    for u, v in local:
+        away = np.hypot(columns + left - u, rows + top - v)
+        near += (_HIDES * found.radius_px / np.maximum(away, 1.0)) ** 2
+    part[near > 1.0] = HIDDEN
     return replace(spots, level=level)
 
 
@@ -254,7 +259,7 @@ def fainter(
     choices: dict[ReflexName, list[Found | None]] = {}
     for name, one in awaited.items():
         found = candidates(spots, one, planes, scale)
-        settled = [_refined(spots, f, one, planes) for f in found]
+        settled = [_refined(spots, f, one, (planes, _SMOOTH_MM * scale[0])) for f in found]
         good = [f for f in settled if f is not None and _believed(name, f, spots)]
         choices[name] = [*_distinct(good, 3.0), None]
     names = list(choices)
@@ -298,11 +303,14 @@ def _share_a_spot(found: list[Found], near_px: float) -> bool:
     return False
 
 
-def _refined(spots: SpotMap, one: Found, awaited: Expected, planes: FramePlanes) -> Found | None:
+def _refined(
+    spots: SpotMap, one: Found, awaited: Expected, of: tuple[FramePlanes, float]
+) -> Found | None:
     """Settle each spot by itself; where one is too faint, its fellows say where it is.
 
     None where fewer than all but one of the spots stand out by themselves.
     """
+    planes, smooth_px = of
     offsets = awaited.offsets_px * planes.factor
     radius = float(
         np.clip(one.radius_px * abs(awaited.height) * one.size, 1.5, 2.0 * one.radius_px)
@@ -312,6 +320,8 @@ def _refined(spots: SpotMap, one: Found, awaited: Expected, planes: FramePlanes)
     stayed = np.hypot(*(settled - one.points_px).T) < 0.9 * radius + 1.0
     hidden = spots.at(one.points_px) <= HIDDEN
     plain = (level > _PLAIN) & stayed & ~hidden
+    if awaited.name == "P4":
+        plain &= _stands_out(spots, settled, math.hypot(radius, smooth_px))
     if not plain.any():
         return replace(one, radius_px=radius) if one.level < _PLAIN else None
     points = _rigid(settled, offsets, plain, one)
@@ -321,6 +331,32 @@ def _refined(spots: SpotMap, one: Found, awaited: Expected, planes: FramePlanes)
 
 
 _PLAIN = 5.0
+
+
+def _stands_out(spots: SpotMap, points_px: FloatArray, radius_px: float) -> BoolArray:
+    """Which spots fall off all round? P4 is sharp; the slope of a blurred P3 or a cloud does not.
+
+    Directions in which a plain reflex or another spot of the pattern lies are not asked.
+    """
+    theta = 2.0 * np.pi * np.arange(_ASKED) / _ASKED
+    around = points_px[:, None] + _AWAY * radius_px * np.column_stack(
+        [np.cos(theta), np.sin(theta)]
+    )
+    level = spots.at(around.reshape(-1, 2)).reshape(len(points_px), _ASKED)
+    apart = around[:, :, None] - points_px[None, None]
+    far = np.hypot(apart[..., 0], apart[..., 1])
+    own = np.arange(len(points_px))
+    far[own, :, own] = np.inf
+    asked = (far.min(axis=-1) > 1.5 * radius_px) & (np.abs(level - HIDDEN) > 1e-3)
+    level[~asked] = np.nan
+    few = asked.sum(axis=1) < _ASKED // 4
+    level[few] = 0.0
+    fallen: BoolArray = np.nanmedian(level, axis=1) < 0.5 * spots.at(points_px)
+    return fallen
+
+
+_ASKED, _AWAY = 24, 2.0  # directions, and distance in radii
+_SMOOTH_MM = 0.04  # of the map of spots
 
 
 def _rigid(settled: FloatArray, offsets: FloatArray, plain: BoolArray, one: Found) -> FloatArray:

@@ -138,9 +138,14 @@ def draw_frame_scene(rng: np.random.Generator, wish: FrameWish) -> tuple[FrameSc
     )
     scene = FrameScene(
         sheet.side, model, _pose(rng, wish), setup, wish.size_px, pupil, limbus, depth_mm,
-        float(rng.uniform(3.0, 4.5)), _draw_clutter(rng, wish), _draw_look(rng, wish),
+        _lamp_mm(rng, wish), _draw_clutter(rng, wish), _draw_look(rng, wish),
     )  # fmt: skip
     return scene, sheet
+
+
+def _lamp_mm(rng: np.random.Generator, wish: FrameWish) -> float:
+    """Draw the radius of the lamps: many lamps are small ones."""
+    return float(rng.uniform(1.2, 2.5) if wish.lamps == "ring" else rng.uniform(3.0, 4.5))
 
 
 def _draw_sheet(rng: np.random.Generator, wish: FrameWish) -> PictureSheet:

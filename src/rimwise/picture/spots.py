@@ -41,12 +41,12 @@ class SpotMap:
         Examples
         --------
         >>> flat = np.zeros((5, 5), dtype=np.float32)
-        >>> SpotMap((10, 20), flat + 3.0, flat, flat).at(np.array([[12.0, 22.0]])).tolist()
-        [3.0]
+        >>> SpotMap((10, 20), flat + 3.0, flat, flat).at(np.array([[12.0, 22.0], [9, 9]])).tolist()
+        [3.0, 0.0]
         """
         local = (points_px - np.array(self.corner_px)).astype(np.float32)
         return np.asarray(
-            cv2.remap(self.level, local[:, 0], local[:, 1], cv2.INTER_LINEAR)[:, 0],
+            cv2.remap(self.level, local[:, :1], local[:, 1:], cv2.INTER_LINEAR)[:, 0],
             dtype=np.float64,
         )
 
