@@ -7,7 +7,7 @@ import numpy as np
 
 from rimwise.align.expect import Expected, expected
 from rimwise.align.fit import Sighted
-from rimwise.align.identify import Found, fainter, find_p1, inside, without
+from rimwise.align.identify import fainter, find_p1, inside, without
 from rimwise.align.looking import (
     Looking,
     about,
@@ -19,6 +19,7 @@ from rimwise.align.looking import (
     mean_radius_mm,
     spread_of,
 )
+from rimwise.align.settling import Found
 from rimwise.picture.frame_planes import FramePlanes, frame_planes
 from rimwise.picture.frame_rings import EyeRings, find_rings
 from rimwise.picture.raster import Raster

@@ -1,13 +1,14 @@
 """Which bright spots are which reflex? Lamp pattern, size, brightness and place decide together."""
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import product
 
 import cv2
 import numpy as np
 
 from rimwise.align.expect import Expected
+from rimwise.align.settling import HIDDEN, Found, refined
 from rimwise.picture.frame_planes import FramePlanes
 from rimwise.picture.planes import Float32Array
 from rimwise.picture.spots import SpotMap, dark_ring, pattern_score, spot_places
@@ -18,39 +19,6 @@ _WHITE_OVER = 70.0  # grey: a plain reflex of a lamp rises so much over what lie
 _LARGEST_MM = 0.22  # radius of a lamp's plain reflex: the image of a lamp 20 mm wide
 _HALF = 8.0  # noise levels: where plainness begins to count by its logarithm
 _ALIKE_MM = 0.10  # two patterns nearer than this are one
-
-
-@dataclass(frozen=True, slots=True)
-class Found:
-    """One reflex of all lamps, in working pixels.
-
-    Parameters
-    ----------
-    points_px : array (n, 2)
-        In the lamps' order; NaN where one could not be told.
-    level : float
-        How plain it is, in noise levels of the ground.
-    size : float
-        Of the pattern over the foretold size.
-    radius_px : float
-        Of its spots.
-    off : float
-        Distance from the foretold place, in sds.
-    worth : float
-        Plainness times how well place and size fit the eye.
-    """
-
-    points_px: FloatArray
-    level: float
-    size: float
-    radius_px: float
-    off: float
-    worth: float
-
-    @property
-    def place_px(self) -> FloatArray:
-        """Mean of the points that were told."""
-        return np.asarray(np.nanmean(self.points_px, axis=0))
 
 
 def find_p1(
@@ -189,7 +157,6 @@ def without(spots: SpotMap, found: Found, reach_px: float) -> SpotMap:
 
 
 _HIDES = 1.45  # radii of a plain reflex: nearer to it nothing fainter can be told
-HIDDEN = 1.5
 
 
 def candidates(
@@ -259,7 +226,7 @@ def fainter(
     choices: dict[ReflexName, list[Found | None]] = {}
     for name, one in awaited.items():
         found = candidates(spots, one, planes, scale)
-        settled = [_refined(spots, f, one, (planes, _SMOOTH_MM * scale[0])) for f in found]
+        settled = [refined(spots, f, one, (planes, scale[0])) for f in found]
         good = [f for f in settled if f is not None and _believed(name, f, spots)]
         choices[name] = [*_distinct(good, 3.0), None]
     names = list(choices)
@@ -301,73 +268,6 @@ def _share_a_spot(found: list[Found], near_px: float) -> bool:
             if float(np.hypot(apart[..., 0], apart[..., 1]).min()) < near_px:
                 return True
     return False
-
-
-def _refined(
-    spots: SpotMap, one: Found, awaited: Expected, of: tuple[FramePlanes, float]
-) -> Found | None:
-    """Settle each spot by itself; where one is too faint, its fellows say where it is.
-
-    None where fewer than all but one of the spots stand out by themselves.
-    """
-    planes, smooth_px = of
-    offsets = awaited.offsets_px * planes.factor
-    radius = float(
-        np.clip(one.radius_px * abs(awaited.height) * one.size, 1.5, 2.0 * one.radius_px)
-    )
-    settled = spot_places(spots, one.points_px, radius, saturated=False)
-    level = spots.at(settled)
-    stayed = np.hypot(*(settled - one.points_px).T) < 0.9 * radius + 1.0
-    hidden = spots.at(one.points_px) <= HIDDEN
-    plain = (level > _PLAIN) & stayed & ~hidden
-    if awaited.name == "P4":
-        plain &= _stands_out(spots, settled, math.hypot(radius, smooth_px))
-    if not plain.any():
-        return replace(one, radius_px=radius) if one.level < _PLAIN else None
-    points = _rigid(settled, offsets, plain, one)
-    points[plain] = settled[plain]
-    points[hidden & ~plain] = np.nan
-    return replace(one, points_px=points, radius_px=radius)
-
-
-_PLAIN = 5.0
-
-
-def _stands_out(spots: SpotMap, points_px: FloatArray, radius_px: float) -> BoolArray:
-    """Which spots fall off all round? P4 is sharp; the slope of a blurred P3 or a cloud does not.
-
-    Directions in which a plain reflex or another spot of the pattern lies are not asked.
-    """
-    theta = 2.0 * np.pi * np.arange(_ASKED) / _ASKED
-    around = points_px[:, None] + _AWAY * radius_px * np.column_stack(
-        [np.cos(theta), np.sin(theta)]
-    )
-    level = spots.at(around.reshape(-1, 2)).reshape(len(points_px), _ASKED)
-    apart = around[:, :, None] - points_px[None, None]
-    far = np.hypot(apart[..., 0], apart[..., 1])
-    own = np.arange(len(points_px))
-    far[own, :, own] = np.inf
-    asked = (far.min(axis=-1) > 1.5 * radius_px) & (np.abs(level - HIDDEN) > 1e-3)
-    level[~asked] = np.nan
-    few = asked.sum(axis=1) < _ASKED // 4
-    level[few] = 0.0
-    fallen: BoolArray = np.nanmedian(level, axis=1) < 0.5 * spots.at(points_px)
-    return fallen
-
-
-_ASKED, _AWAY = 24, 2.0  # directions, and distance in radii
-_SMOOTH_MM = 0.04  # of the map of spots
-
-
-def _rigid(settled: FloatArray, offsets: FloatArray, plain: BoolArray, one: Found) -> FloatArray:
-    """Place the whole pattern by its plain spots: shifted, and resized where two or more are."""
-    here, want = settled[plain], offsets[plain]
-    size = one.size
-    if plain.sum() > 1:
-        a, b = want - want.mean(axis=0), here - here.mean(axis=0)
-        size = float((a * b).sum() / max(float((a * a).sum()), 1e-9))
-    middle = here.mean(axis=0) - size * want.mean(axis=0)
-    return np.asarray(middle + size * offsets)
 
 
 def _crop(spots: SpotMap, place: FloatArray, reach: float) -> tuple[FloatArray, Float32Array]:
