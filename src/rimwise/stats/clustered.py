@@ -72,10 +72,11 @@ def persons_of(codes: list[str]) -> IntArray:
 
 
 def _sums(values: FloatArray, person: IntArray, persons: int) -> FloatArray:
-    return np.stack([np.bincount(person, column, persons) for column in values.T], axis=1)
+    """Sums over each person: one row a column, so that each lies together in memory."""
+    return np.stack([np.bincount(person, column, persons) for column in values.T])
 
 
-def _checked(y: FloatArray, design: FloatArray, person: IntArray) -> int:
+def _checked(y: FloatArray, design: FloatArray, person: IntArray) -> None:
     if not (y.ndim == 1 and design.shape[:1] == y.shape == person.shape):
         raise WrongInput(f"rows must agree, got {y.shape}, {design.shape} and {person.shape}")
     persons = int(person.max()) + 1 if len(person) else 0
@@ -86,7 +87,33 @@ def _checked(y: FloatArray, design: FloatArray, person: IntArray) -> int:
         )
     if not (np.isfinite(y).all() and np.isfinite(design).all()):
         raise WrongInput("a model needs finite numbers; leave out rows that lack one")
-    return persons
+    if not np.bincount(person).all():
+        raise WrongInput("persons are numbered from 0 without gaps; see gapless")
+
+
+def gapless(person: IntArray) -> IntArray:
+    """Which numbers from 0 without gaps stand for these persons, in the same order?
+
+    Examples
+    --------
+    >>> gapless(np.array([5, 2, 5])).tolist()
+    [1, 0, 1]
+    """
+    there = np.bincount(person) > 0
+    if there.all():
+        return person
+    return np.asarray((np.cumsum(there) - 1)[person], dtype=np.int64)
+
+
+def count_persons(person: IntArray) -> int:
+    """How many persons are these?
+
+    Examples
+    --------
+    >>> count_persons(np.array([5, 2, 5]))
+    2
+    """
+    return int(np.count_nonzero(np.bincount(person))) if len(person) else 0
 
 
 def clustered_fit(
@@ -120,74 +147,31 @@ def clustered_fit(
     ('exchangeable', 7, 4)
     """
     y, design = np.asarray(y, dtype=np.float64), np.asarray(design, dtype=np.float64)
-    persons = _checked(y, design, person)
-    counts = np.bincount(person, minlength=persons).astype(np.float64)
+    _checked(y, design, person)
+    sums = _Sums.of(y, design, person)
     rho, note = 0.0, ""
-    coefficients = _weighted(y, design, person, counts, rho)[0]
-    pairs = float((counts * (counts - 1.0)).sum()) / 2.0 - design.shape[1]
+    coefficients = sums.weighted(rho)[0]
+    pairs = float((sums.counts * (sums.counts - 1.0)).sum()) / 2.0 - design.shape[1]
     if pairs <= 0.0:
         note = "too few persons have two eyes in the series to tell how alike they are"
     for _ in range(60 if not note else 0):
-        fitted = _exchangeable(y - design @ coefficients, person, counts, pairs, design.shape[1])
-        if not -1.0 / max(counts.max() - 1.0, 1.0) < fitted < 1.0:
+        fitted = sums.correlation(coefficients, pairs)
+        if not -1.0 / max(sums.counts.max() - 1.0, 1.0) < fitted < 1.0:
             note = f"the fitted correlation of {fitted:.3f} is impossible"
             break
-        coefficients = _weighted(y, design, person, counts, fitted)[0]
-        if abs(fitted - rho) < 1e-10:
-            break
+        coefficients = sums.weighted(fitted)[0]
+        done = abs(fitted - rho) < 1e-10
         rho = fitted
+        if done:
+            break
     if note:
         rho = 0.0
         note += ", so eyes were weighted alike; the error still allows for persons"
-    return _robust(y, design, person, counts, rho, note, correct_bias)
-
-
-def _exchangeable(
-    residuals: FloatArray, person: IntArray, counts: FloatArray, pairs: float, columns: int
-) -> float:
-    """Moment estimate of the common correlation of residuals within a person."""
-    scale = float(residuals @ residuals) / (len(residuals) - columns)
-    if scale <= 0.0:
-        return math.nan
-    sums = np.bincount(person, residuals, len(counts))
-    squares = np.bincount(person, residuals**2, len(counts))
-    return float((sums**2 - squares).sum()) / 2.0 / pairs / scale
-
-
-def _weighted(
-    y: FloatArray, design: FloatArray, person: IntArray, counts: FloatArray, rho: float
-) -> tuple[FloatArray, FloatArray]:
-    """Least squares with V⁻¹ ∝ I - shrink · 11' in each person; also the inverse of X'V⁻¹X."""
-    shrink = rho / (1.0 + (counts - 1.0) * rho)
-    xs = _sums(design, person, len(counts))
-    ys = np.bincount(person, y, len(counts))
-    bread = design.T @ design - (xs * shrink[:, None]).T @ xs
-    right = design.T @ y - (xs * shrink[:, None]).T @ ys
-    try:
-        inverse = np.linalg.inv(bread)
-    except np.linalg.LinAlgError:
-        raise WrongInput("two columns of the model say the same; leave one out") from None
-    return np.asarray(inverse @ right), np.asarray(inverse, dtype=np.float64)
-
-
-def _robust(  # noqa: PLR0913, PLR0917  one step of clustered_fit, split for reading
-    y: FloatArray,
-    design: FloatArray,
-    person: IntArray,
-    counts: FloatArray,
-    rho: float,
-    note: str,
-    correct_bias: bool,
-) -> ClusteredFit:
-    coefficients, inverse = _weighted(y, design, person, counts, rho)
-    residuals = y - design @ coefficients
-    shrink = rho / (1.0 + (counts - 1.0) * rho)
-    sums = np.bincount(person, residuals, len(counts))
-    scores = _sums(design * residuals[:, None], person, len(counts))
-    scores -= _sums(design, person, len(counts)) * (shrink * sums)[:, None]
-    persons, columns = len(counts), design.shape[1]
+    coefficients, inverse = sums.weighted(rho)
+    scores = _scores(y - design @ coefficients, design, person, sums, rho)
+    persons, columns = len(sums.counts), design.shape[1]
     factor = persons / (persons - columns) if correct_bias else 1.0
-    covariance = factor * inverse @ (scores.T @ scores) @ inverse
+    covariance = factor * inverse @ (scores @ scores.T) @ inverse
     return ClusteredFit(
         coefficients,
         np.sqrt(np.diag(covariance)),
@@ -198,6 +182,57 @@ def _robust(  # noqa: PLR0913, PLR0917  one step of clustered_fit, split for rea
         len(y),
         persons,
     )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Sums:
+    """Sums over each person and over all eyes: what every round of the fit needs, once."""
+
+    counts: FloatArray
+    xs: FloatArray
+    ys: FloatArray
+    xx: FloatArray
+    xy: FloatArray
+    yy: float
+    eyes: int
+
+    @classmethod
+    def of(cls, y: FloatArray, design: FloatArray, person: IntArray) -> "_Sums":
+        counts = np.bincount(person).astype(np.float64)
+        xs, ys = _sums(design, person, len(counts)), np.bincount(person, y).astype(np.float64)
+        return cls(counts, xs, ys, design.T @ design, design.T @ y, float(y @ y), len(y))
+
+    def weighted(self, rho: float) -> tuple[FloatArray, FloatArray]:
+        """Least squares with V⁻¹ ∝ I - shrink · 11' in each person; also (X'V⁻¹X)⁻¹."""
+        shrink = rho / (1.0 + (self.counts - 1.0) * rho)
+        light = self.xs * shrink
+        try:
+            inverse = np.linalg.inv(self.xx - light @ self.xs.T)
+        except np.linalg.LinAlgError:
+            raise WrongInput("two columns of the model say the same; leave one out") from None
+        right = self.xy - light @ self.ys
+        return np.asarray(inverse @ right), np.asarray(inverse, dtype=np.float64)
+
+    def correlation(self, coefficients: FloatArray, pairs: float) -> float:
+        """Moment estimate of the common correlation of residuals within a person."""
+        squares = self.yy - 2.0 * float(coefficients @ self.xy)
+        squares += float(coefficients @ self.xx @ coefficients)
+        sums = self.ys - coefficients @ self.xs
+        scale = squares / (self.eyes - len(coefficients))
+        # Round-off of large numbers must not make a scatter of a constant column.
+        if scale <= 1e-24 * max(self.yy, 1e-300):
+            return math.nan
+        return (float(sums @ sums) - squares) / 2.0 / pairs / scale
+
+
+def _scores(
+    residuals: FloatArray, design: FloatArray, person: IntArray, sums: _Sums, rho: float
+) -> FloatArray:
+    """X'V⁻¹(y - Xb) of each person."""
+    shrink = rho / (1.0 + (sums.counts - 1.0) * rho)
+    total = np.bincount(person, residuals, len(sums.counts))
+    scores = _sums(design * residuals[:, None], person, len(sums.counts))
+    return np.asarray(scores - sums.xs * (shrink * total))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -249,18 +284,18 @@ def mixed_fit(y: FloatArray, design: FloatArray, person: IntArray) -> MixedFit:
     from scipy.optimize import minimize_scalar  # noqa: PLC0415  scipy is loaded late
 
     y, design = np.asarray(y, dtype=np.float64), np.asarray(design, dtype=np.float64)
-    persons = _checked(y, design, person)
-    counts = np.bincount(person, minlength=persons).astype(np.float64)
-    free = len(y) - design.shape[1]
+    _checked(y, design, person)
+    sums, free = _Sums.of(y, design, person), len(y) - design.shape[1]
+    counts = sums.counts
 
     def at(ratio: float) -> tuple[float, FloatArray, FloatArray, float]:
         """Minus twice the restricted likelihood; ratio = person variance / eye variance."""
         shrink = ratio / (1.0 + counts * ratio)
-        xs, ys = _sums(design, person, persons), np.bincount(person, y, persons)
-        bread = design.T @ design - (xs * shrink[:, None]).T @ xs
-        right = design.T @ y - (xs * shrink[:, None]).T @ ys
+        bread = sums.xx - (sums.xs * shrink) @ sums.xs.T
+        right = sums.xy - (sums.xs * shrink) @ sums.ys
         coefficients = np.asarray(np.linalg.solve(bread, right), dtype=np.float64)
-        scale = (float(y @ y) - float(shrink @ ys**2) - float(right @ coefficients)) / free
+        explained = float(shrink @ sums.ys**2) + float(right @ coefficients)
+        scale = (sums.yy - explained) / free
         logs = float(np.log1p(counts * ratio).sum()) + float(np.linalg.slogdet(bread)[1])
         minus2 = free * (math.log(max(scale, 1e-300)) + 1.0 + math.log(2.0 * math.pi)) + logs
         covariance = np.asarray(np.linalg.inv(bread) * scale, dtype=np.float64)
