@@ -13,9 +13,12 @@ from scipy.ndimage import map_coordinates
 from scipy.optimize import brentq
 from shapely.geometry import Polygon
 
-from rimwise.demo.photos import HARDNESS, draw_photo, photo_jpeg
+from rimwise.demo.cases import CASES, draw_case
+from rimwise.demo.hardness import LEVELS
+from rimwise.demo.photos import draw_photo, draw_view_deg, photo_jpeg
 from rimwise.demo.render import render_photo
 from rimwise.demo.scene import PhotoLook, PhotoScene, RoundShape, opening_map, optic_map
+from rimwise.demo.trouble import Arc, Trouble
 from rimwise.terms.frames import PictureFrame
 
 PLAIN_LOOK = PhotoLook(
@@ -149,7 +152,7 @@ def test_parallax_moves_the_seen_edge_but_not_the_cover():
     assert shift[1] > 0.0
 
 
-@pytest.mark.parametrize("difficulty", list(HARDNESS))
+@pytest.mark.parametrize("difficulty", LEVELS)
 def test_a_drawn_photo_is_repeatable_and_whole(difficulty):
     pixels, truth, sheet = draw_photo(np.random.default_rng(8), difficulty)
     again, _, _ = draw_photo(np.random.default_rng(8), difficulty)
@@ -170,3 +173,43 @@ def test_what_the_iris_or_the_lid_hides_is_said_to_be_hidden():
     assert truth.opening_visible[90] == 0
     assert truth.opening_visible[270] == 2
     assert tuple(pixels[60, 430]) == (120, 84, 70) or pixels[60, 430].std() < 30
+
+
+def test_a_missing_arc_is_said_to_be_missing_and_holds_no_edge():
+    arc = Arc(0.0, 20.0)
+    look = replace(PLAIN_LOOK, opening_line=0.2, trouble=Trouble(gaps=(arc,)))
+    pixels, truth = render_photo(plain_scene(look=look), np.random.default_rng(5))
+    assert not truth.opening_visible[:15].any()
+    assert (truth.opening_visible[40:320] == 2).all()
+    u, v = truth.opening_px[5]
+    row = pixels[round(v), round(u) - 6 : round(u) + 7, 2].astype(float)
+    # What is left is the slow fading of the veil: no step of more than 3 grey levels a pixel.
+    assert np.abs(np.diff(row)).max() <= 3.0
+
+
+def test_the_whole_edge_is_where_the_truth_says_under_every_trouble():
+    trouble = Trouble(
+        second_rim=0.2, mesh=0.0, gains_rgb=(1.1, 0.95, 0.9), ring_radii_mm=(1.0, 1.4)
+    )
+    scene = plain_scene(look=replace(PLAIN_LOOK, trouble=trouble))
+    _, truth = render_photo(scene, np.random.default_rng(5))
+    assert np.abs(residuals_px(scene, 2, truth.opening_px)).max() < 0.05
+
+
+def test_the_usual_eye_points_temporal():
+    rng = np.random.default_rng(6)
+    for side, temporal in (("right", -1.0), ("left", 1.0)):
+        drawn = np.array([draw_view_deg(rng, side, 1.5) for _ in range(4000)])
+        # Mean of 4,000 with an sd of 2.6°: 0.04°, times four.
+        assert temporal * drawn[:, 0].mean() == pytest.approx(6.2, abs=0.16)
+        assert drawn[:, 1].mean() == pytest.approx(0.0, abs=0.16)
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_a_special_case_differs_from_the_plain_picture(case):
+    pixels, truth, _ = draw_case(np.random.default_rng(4), case)
+    blank, hidden, _ = draw_case(np.random.default_rng(4), case, edge_seen=False)
+    assert pixels.shape == blank.shape
+    assert not hidden.opening_visible.any()
+    assert truth.opening_visible.any()
+    assert (np.ptp(pixels, axis=-1).max() == 0) == (case == "monochrome")

@@ -22,8 +22,8 @@ from rimwise.demo.eyes import (
     next_case,
     recorded_earlier,
 )
+from rimwise.demo.hardness import Difficulty
 from rimwise.demo.keeping import Keeping, recipe_of
-from rimwise.demo.photos import Difficulty
 from rimwise.demo.shelf import SEED, ShelvedPicture, shelve_eye, shelve_traced
 from rimwise.exchange.pdf import day_pdf
 from rimwise.exchange.pictures import LoadedPicture, load_picture

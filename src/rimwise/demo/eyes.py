@@ -10,7 +10,7 @@ from typing import Literal
 
 import numpy as np
 
-from rimwise.demo.photos import PhotographedEye, draw_waves
+from rimwise.demo.photos import PhotographedEye, draw_view_deg, draw_waves
 from rimwise.demo.scene import RoundShape, area_and_centroid
 from rimwise.journey import OpeningMade
 from rimwise.records.case import (
@@ -108,12 +108,11 @@ def _draw_body(rng: np.random.Generator, side: Side, hand: Hand) -> Photographed
     )
     x, y = examiner_from_nasal_superior(float(nasal), float(superior), side)
     diameter_mm = rng.normal(INTENDED_MM + hand.diameter_bias_mm, hand.diameter_sd_mm)
-    tilt = rng.normal(0.0, 1.8, 2)
     return PhotographedEye(
         side=side,
         opening=RoundShape(float(diameter_mm) / 2.0, (x, y), draw_waves(rng, hand.waves)),
         optic_diameter_mm=float(rng.normal(OPTIC_MM, 0.6 * OPTIC_SD_MM)),
-        tilt_deg=(float(tilt[0]), float(tilt[1])),
+        tilt_deg=draw_view_deg(rng, side, 1.8),
         gap_mm=float(rng.uniform(0.05, 0.20)),
         corneal_radius_mm=float(rng.normal(7.7, 0.2)),
         optic_depth_mm=float(rng.normal(4.5, 0.2)),

@@ -8,7 +8,8 @@ import numpy as np
 
 from rimwise.demo.frame_render import render_frame
 from rimwise.demo.frame_scene import Clutter, FrameLook, FrameScene, FrameTruth
-from rimwise.demo.photos import Difficulty, draw_waves
+from rimwise.demo.hardness import Difficulty
+from rimwise.demo.photos import draw_waves
 from rimwise.demo.scene import RoundShape
 from rimwise.eye.build import eye_model
 from rimwise.eye.camera import Camera

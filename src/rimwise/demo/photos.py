@@ -7,15 +7,19 @@ from typing import Literal
 import numpy as np
 from PIL import Image
 
+from rimwise.demo.hardness import Difficulty, Hardness, hardness_of
 from rimwise.demo.render import render_photo
 from rimwise.demo.scene import Lamp, PhotoLook, PhotoScene, PhotoTruth, RoundShape
+from rimwise.demo.trouble import Arc, Trouble
 from rimwise.picture.raster import UInt8Array
 from rimwise.records.picture import CorneaSheet, PictureLengths, PictureSheet
-from rimwise.terms.frames import PictureFrame, Side
-
-Difficulty = Literal["easy", "medium", "hard"]
+from rimwise.terms.frames import PictureFrame, Side, examiner_from_nasal_superior
 
 AQUEOUS_INDEX = 1.336  # convention 13
+# A patient who looks at the camera turns the eye's axis some 5° temporal, less inside the eye by
+# refraction, and implants tilt the same way (common practice, no source).
+AXIS_TEMPORAL_DEG, AXIS_SD_DEG = 3.7, 1.5
+TILT_TEMPORAL_DEG, TILT_SD_DEG = 2.5, 1.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,48 +37,12 @@ class PhotographedEye:
     working_distance_mm: float = 105.0
 
 
-@dataclass(frozen=True, slots=True)
-class _Hardness:
-    """The ranges from which a photograph of one difficulty is drawn. Own settings."""
-
-    pupil_mm: tuple[float, float]
-    pupil_offset_mm: float
-    tilt_deg: float
-    gap_mm: tuple[float, float]
-    offset_mm: float
-    waves: float
-    line: tuple[float, float]
-    line_change: float
-    veil: tuple[float, float]
-    fibrosis: float
-    opacity: tuple[float, float]
-    clutter: int
-    blur_px: tuple[float, float]
-    noise: tuple[float, float]
-    quality: tuple[int, int]
-
-
-HARDNESS: dict[Difficulty, _Hardness] = {
-    "easy": _Hardness(
-        (3.35, 3.75), 0.05, 1.5, (0.05, 0.15), 0.12, 0.008, (0.12, 0.22), 0.2, (0.18, 0.30),
-        0.10, (0.0, 0.0), 1, (0.9, 1.3), (1.0, 1.8), (90, 96),
-    ),
-    "medium": _Hardness(
-        (3.10, 3.45), 0.12, 3.0, (0.08, 0.25), 0.22, 0.018, (0.08, 0.15), 0.4, (0.12, 0.22),
-        0.20, (0.0, 0.35), 3, (1.0, 1.8), (1.4, 2.6), (84, 94),
-    ),
-    "hard": _Hardness(
-        (2.45, 3.15), 0.30, 5.0, (0.10, 0.40), 0.38, 0.035, (0.05, 0.11), 0.6, (0.06, 0.16),
-        0.25, (0.2, 0.6), 6, (1.3, 2.6), (2.0, 4.0), (75, 90),
-    ),
-}  # fmt: skip
-
 IRISES = ((84.0, 92.0, 100.0), (62.0, 52.0, 40.0), (74.0, 76.0, 58.0), (46.0, 38.0, 32.0))
 REFLEXES = ((184.0, 92.0, 44.0), (198.0, 108.0, 52.0), (170.0, 74.0, 48.0), (188.0, 116.0, 74.0))
 
 
 def draw_photo(
-    rng: np.random.Generator, difficulty: Difficulty
+    rng: np.random.Generator, difficulty: Difficulty | int
 ) -> tuple[UInt8Array, PhotoTruth, PictureSheet]:
     """What would a photograph of an invented eye look like, with its truth and its sheet?
 
@@ -82,7 +50,7 @@ def draw_photo(
     ----------
     rng : numpy.random.Generator
         Draws eye, camera and clutter.
-    difficulty : "easy", "medium" or "hard"
+    difficulty : "easy", "medium", "hard" or a level from 1 to 7
 
     Returns
     -------
@@ -117,27 +85,38 @@ def draw_waves(rng: np.random.Generator, size: float) -> tuple[tuple[int, float,
     )
 
 
-def draw_eye(rng: np.random.Generator, difficulty: Difficulty) -> PhotographedEye:
+def draw_eye(rng: np.random.Generator, difficulty: Difficulty | int) -> PhotographedEye:
     """Draw an eye with an implant behind a hand-made opening."""
-    hard = HARDNESS[difficulty]
+    hard = hardness_of(difficulty)
     optic_mm = float(rng.choice((5.5, 6.0, 6.0, 6.5)))
     centre = rng.normal(0.0, hard.offset_mm, 2)
-    tilt = rng.normal(0.0, hard.tilt_deg, 2)
+    side: Side = "right" if rng.random() < 0.5 else "left"
     return PhotographedEye(
-        side="right" if rng.random() < 0.5 else "left",
+        side=side,
         opening=RoundShape(
             float(rng.normal(optic_mm / 2.0 - 0.36, 0.10)),
             (float(centre[0]), float(centre[1])),
             draw_waves(rng, hard.waves),
         ),
         optic_diameter_mm=optic_mm,
-        tilt_deg=(float(tilt[0]), float(tilt[1])),
+        tilt_deg=draw_view_deg(rng, side, hard.gaze_deg),
         gap_mm=float(rng.uniform(*hard.gap_mm)),
         corneal_radius_mm=float(rng.normal(7.7, 0.2)),
         optic_depth_mm=float(rng.normal(4.5, 0.25)),
         white_to_white_mm=float(rng.normal(11.7, 0.3)),
         working_distance_mm=float(rng.uniform(95.0, 115.0)),
     )
+
+
+def draw_view_deg(rng: np.random.Generator, side: Side, gaze_deg: float) -> tuple[float, float]:
+    """Draw where the optic's axis points from the view, examiner's (x, y): usually temporal.
+
+    Axis and tilt of each eye scatter, and the gaze strays by ``gaze_deg`` in both directions.
+    """
+    temporal = rng.normal(AXIS_TEMPORAL_DEG, AXIS_SD_DEG)
+    temporal += rng.normal(TILT_TEMPORAL_DEG, TILT_SD_DEG) + rng.normal(0.0, gaze_deg)
+    upward = rng.normal(0.0, TILT_SD_DEG) + rng.normal(0.0, gaze_deg)
+    return examiner_from_nasal_superior(-float(temporal), float(upward), side)
 
 
 def apparent_scale(depth_mm: float, eye: PhotographedEye) -> float:
@@ -154,10 +133,10 @@ def apparent_scale(depth_mm: float, eye: PhotographedEye) -> float:
 
 
 def draw_scene(
-    rng: np.random.Generator, eye: PhotographedEye, difficulty: Difficulty
+    rng: np.random.Generator, eye: PhotographedEye, difficulty: Difficulty | int
 ) -> PhotoScene:
     """Draw camera, light, pupil and clutter for an eye."""
-    hard = HARDNESS[difficulty]
+    hard = hardness_of(difficulty)
     px_per_mm = float(rng.uniform(97.0, 114.0))
     shift = rng.normal(0.0, 28.0, 2)
     away = rng.normal(0.0, hard.pupil_offset_mm, 2)
@@ -190,7 +169,7 @@ def draw_scene(
     )
 
 
-def _draw_look(rng: np.random.Generator, hard: _Hardness) -> PhotoLook:
+def _draw_look(rng: np.random.Generator, hard: Hardness) -> PhotoLook:
     """Draw light, contrast and clutter."""
     iris = IRISES[int(rng.integers(len(IRISES)))]
     return PhotoLook(
@@ -212,14 +191,35 @@ def _draw_look(rng: np.random.Generator, hard: _Hardness) -> PhotoLook:
         exposure=float(rng.uniform(0.85, 1.1)),
         lamps=_draw_lamps(rng, hard),
         jpeg_quality=int(rng.integers(*hard.quality)),
+        trouble=_draw_trouble(rng, hard),
     )
 
 
-def _draw_lamps(rng: np.random.Generator, hard: _Hardness) -> tuple[Lamp, ...]:
+def _draw_trouble(rng: np.random.Generator, hard: Hardness) -> Trouble:
+    """Draw missing and whitened arcs, a second rim, texture, odd light and the camera's cast."""
+    gaps = tuple(
+        Arc(float(rng.uniform(0.0, 360.0)), float(rng.uniform(5.0, 22.0)))
+        for _ in range(int(rng.integers(0, hard.missing + 1)))
+    )
+    white = Arc(float(rng.uniform(0.0, 360.0)), float(rng.uniform(40.0, 150.0)))
+    cast = np.exp(rng.normal(0.0, hard.cast, 3))
+    return Trouble(
+        gaps=gaps,
+        fibrosis_arc=white if rng.random() < 0.6 else None,
+        second_rim=float(rng.uniform(*hard.second_rim)),
+        second_rim_px=float(rng.uniform(6.0, 14.0)),
+        mesh=float(rng.uniform(*hard.mesh)),
+        slope=float(rng.uniform(-hard.slope, hard.slope)),
+        gains_rgb=(float(cast[0]), float(cast[1]), float(cast[2])),
+        compressed=hard.missing > 0,
+    )
+
+
+def _draw_lamps(rng: np.random.Generator, hard: Hardness) -> tuple[Lamp, ...]:
     """Draw the lamp's sharp image in the cornea and its hazy one in the implant."""
     style: Literal["disc", "slit", "ring"] = ("disc", "slit", "ring")[int(rng.integers(3))]
     bright = rng.normal(0.0, 0.35, 2)
-    size_px = float(rng.uniform(9.0, 18.0)) * (1.7 if style == "ring" else 1.0)
+    size_px = float(rng.uniform(*hard.lamp_px)) * (1.7 if style == "ring" else 1.0)
     cornea = Lamp(style, (float(bright[0]), float(bright[1])), size_px)
     if rng.random() < 0.3:
         return (cornea,)

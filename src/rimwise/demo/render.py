@@ -31,12 +31,20 @@ from rimwise.demo.scene import (
     optic_map,
     seen_by_direction,
 )
+from rimwise.demo.trouble_paint import (
+    finish_picture,
+    paint_optic_rings,
+    paint_rear_capsule,
+    paint_second_rim,
+    red_reflex_slope,
+)
 from rimwise.picture.raster import UInt8Array
 from rimwise.terms.arrays import FloatArray, IntArray
 
 LID_RGB = (120.0, 84.0, 70.0)
 # Below 2 % an edge drowns in the noise of one picture; above 6 % anyone sees it. Own setting.
 FAINT, PLAIN = 0.02, 0.06
+GAP_BLUR_PX = 60.0
 
 
 def render_photo(scene: PhotoScene, rng: np.random.Generator) -> tuple[UInt8Array, PhotoTruth]:
@@ -75,8 +83,7 @@ def render_photo(scene: PhotoScene, rng: np.random.Generator) -> tuple[UInt8Arra
             _paint_lamp(colour, lamp_share(lamp, scene, full))
     grain = rng.standard_normal(colour.shape, dtype=np.float32)
     colour += scene.look.noise * grain * np.sqrt(0.4 + np.clip(colour, 0.0, 255.0) / 160.0)
-    pixels = np.clip(np.rint(colour), 0.0, 255.0).astype(np.uint8)
-    return pixels, _truth(scene, clarity)
+    return finish_picture(colour, scene), _truth(scene, clarity)
 
 
 def _edge_clarity(rng: np.random.Generator) -> FloatArray:
@@ -117,6 +124,7 @@ def _paint_pupil(
     )
     iris_px = signed_distance_px(scene.pupil, iris_map(scene), window.u, window.v)
     seen = _red_reflex(scene, window, iris_px, rng)
+    seen = paint_rear_capsule(seen, scene, window, rng)
     seen = _paint_optic_and_capsule(seen, scene, window, clarity)
     seen = paint_folds(seen, scene, window, rng)
     seen = paint_spots(paint_toric_marks(seen, scene, window), scene, window, rng)
@@ -143,6 +151,8 @@ def _red_reflex(
     level = 0.86 + 0.30 * line(away, 0.75 * spread_px)
     level += look.unevenness * 0.5 * clouds(rng, window.u.shape, 0.9 * spread_px)
     level *= 1.0 - 0.22 * look.pupil_shade * line(iris_px, 26.0)
+    if look.trouble.slope != 0.0:
+        level *= red_reflex_slope(scene, window)
     colour = np.asarray(look.reflex_rgb) * np.maximum(level, 0.35)[..., None]
     if look.opacity > 0.0:
         haze = np.clip(clouds(rng, window.u.shape, 150.0) - 0.5, 0.0, 1.2)
@@ -166,9 +176,8 @@ def _direction_index(scene: PhotoScene, window: Window) -> IntArray:
 
 def _line_strength(scene: PhotoScene, clarity: FloatArray) -> FloatArray:
     """How dark is the opening's line by direction (360)?"""
-    return np.clip(
-        scene.look.opening_line * (1.0 + scene.look.opening_line_change * clarity), 0.0, 0.4
-    )
+    dark = scene.look.opening_line * (1.0 + scene.look.opening_line_change * clarity)
+    return np.clip(dark, 0.0, 0.4) * scene.look.trouble.edge_left(np.arange(360.0))
 
 
 def _shade_strength(scene: PhotoScene) -> FloatArray:
@@ -181,22 +190,44 @@ def _shade_strength(scene: PhotoScene) -> FloatArray:
 def _paint_optic_and_capsule(
     colour: FloatArray, scene: PhotoScene, window: Window, clarity: FloatArray
 ) -> FloatArray:
-    """Paint the optic's rim (a double line), then the capsule that lies in front of it."""
-    look = scene.look
+    """Paint the optic and the capsule with its opening, what lies in front last."""
     at = _direction_index(scene, window)
+    edge_px = signed_distance_px(scene.opening, opening_map(scene), window.u, window.v)
+    dark = _line_strength(scene, clarity)[at]
+    if scene.look.trouble.captured:
+        return _paint_optic(_paint_capsule(colour, scene, edge_px, dark, at), scene, window, at)
+    return _paint_capsule(_paint_optic(colour, scene, window, at), scene, edge_px, dark, at)
+
+
+def _paint_optic(colour: FloatArray, scene: PhotoScene, window: Window, at: IntArray) -> FloatArray:
+    """Paint the optic: its body, haptics, rings and the double line of its rim."""
+    look = scene.look
     rim_px = _optic_px(scene, window)
     colour = colour * (1.0 - look.optic_dim * inside(-rim_px, look.blur_px))[..., None]
     colour = paint_haptics(colour, scene, window, rim_px)
+    colour = paint_optic_rings(colour, scene, window)
     shade = _shade_strength(scene)[at]
     width_px = math.hypot(1.7, look.blur_px)
     colour = colour * (1.0 - shade * line(rim_px, width_px))[..., None]
     colour = colour * (1.0 + look.rim_glow * shade * line(rim_px + 7.5, 1.5 * width_px))[..., None]
-    edge_px = signed_distance_px(scene.opening, opening_map(scene), window.u, window.v)
-    veil = look.capsule_veil * inside(-edge_px, look.blur_px)
-    band = look.fibrosis * inside(-edge_px, look.blur_px) * np.exp(-np.maximum(edge_px, 0.0) / 9.0)
-    colour = blend(colour, look.capsule_rgb, veil)
-    colour = blend(colour, (214.0, 196.0, 180.0), band)
-    dark = _line_strength(scene, clarity)[at]
+    return paint_second_rim(colour, rim_px, scene)
+
+
+def _paint_capsule(
+    colour: FloatArray, scene: PhotoScene, edge_px: FloatArray, dark: FloatArray, at: IntArray
+) -> FloatArray:
+    """Paint the front capsule around its opening: veil, whitened band and line."""
+    look, trouble = scene.look, scene.look.trouble
+    degrees = np.arange(360.0)
+    left = trouble.edge_left(degrees)[at]
+    # Where the edge is missing the veil fades out too, over a width that shows no edge.
+    veil = left * inside(-edge_px, look.blur_px)
+    if trouble.gaps:
+        veil = veil + (1.0 - left) * inside(-edge_px, GAP_BLUR_PX)
+    white = left if trouble.fibrosis_arc is None else left * trouble.fibrosis_arc.share(degrees)[at]
+    band = white * inside(-edge_px, look.blur_px) * np.exp(-np.maximum(edge_px, 0.0) / 9.0)
+    colour = blend(colour, look.capsule_rgb, look.capsule_veil * veil)
+    colour = blend(colour, (214.0, 196.0, 180.0), look.fibrosis * band)
     colour = colour * (1.0 - dark * line(edge_px, math.hypot(1.1, look.blur_px)))[..., None]
     bright = 0.4 * dark * line(edge_px - 4.0, math.hypot(1.2, look.blur_px))
     return np.asarray(colour * (1.0 + bright)[..., None])

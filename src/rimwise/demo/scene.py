@@ -10,6 +10,7 @@ from typing import Literal
 
 import numpy as np
 
+from rimwise.demo.trouble import Trouble
 from rimwise.records.cover import EllipsePx
 from rimwise.terms.arrays import FloatArray, IntArray
 from rimwise.terms.frames import PictureFrame, Side
@@ -131,6 +132,7 @@ class PhotoLook:
     exposure: float = 1.0
     lamps: tuple[Lamp, ...] = ()
     jpeg_quality: int = 92
+    trouble: Trouble = field(default_factory=Trouble)
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,8 +9,9 @@ from typing import Any
 import numpy as np
 
 from rimwise.demo.eyes import OPTIC_MM, OPTIC_SD_MM, InventedEye
+from rimwise.demo.hardness import Difficulty
 from rimwise.demo.keeping import Keeping, recipe_of
-from rimwise.demo.photos import Difficulty, draw_scene, draw_sheet, photo_jpeg
+from rimwise.demo.photos import draw_scene, draw_sheet, photo_jpeg
 from rimwise.demo.render import render_photo
 from rimwise.demo.scene import PhotoScene, PhotoTruth
 from rimwise.exchange.writing import write_bytes, write_json
