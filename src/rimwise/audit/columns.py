@@ -94,6 +94,7 @@ NUMBER_COLUMNS: tuple[NumberColumn, ...] = (
     NumberColumn("age_years", 0.0, 115.0, "age at the operation", ("age",)),
     NumberColumn("least_cover_mm", -3.0, 3.0, "least cover", ("least cover", "minimum cover")),
     NumberColumn("least_cover_sd_mm", 0.0, 1.0, "sd of one measured least cover"),
+    NumberColumn("expected_chance", 0.0, 1.0, "expected chance of an incomplete cover, this eye"),
     NumberColumn("bare_total_deg", 0.0, 360.0, "bare arc"),
     NumberColumn("diameter_mm", 2.0, 8.0, "opening's diameter", ("opening diameter",)),
     NumberColumn("diameter_sd_mm", 0.0, 1.0, "sd of one measured diameter"),

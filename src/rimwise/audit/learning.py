@@ -13,6 +13,7 @@ from rimwise.stats.control_charts import (
     limit_for_run_length,
     risk_adjusted_cusum,
     risk_adjusted_weights,
+    self_starting,
     two_sided_run_length,
 )
 from rimwise.terms.arrays import FloatArray, IntArray
@@ -20,7 +21,7 @@ from rimwise.terms.errors import MeasurementRefused
 
 _SLACK_SD = 0.5  # looks for a drift of one standard deviation
 _RUN_LENGTH = 500.0
-_FIRST = 20  # eyes that tell where the hand stands, if no target was given
+_FEWEST = 20
 _FAILURE_DRAWS = 2000
 
 
@@ -40,7 +41,7 @@ class LearningChart:
     first_signal : int or None
         Index of the eye at which the chart first signals.
     mean, low, high : array or None
-        Weighted running mean and its limits, in the unit.
+        Weighted running mean of the scores and its limits, in standard deviations.
     sentence : str
     """
 
@@ -78,36 +79,30 @@ def learning_chart(
     Parameters
     ----------
     target : float, optional
-        Without one the mean of the first 20 eyes; the standard deviation is theirs too.
+        Without one each eye is compared with the mean of those before it.
 
     Raises
     ------
     MeasurementRefused
-        Fewer than 30 eyes.
+        Fewer than 20 eyes.
 
     Notes
     -----
-    Page's sums with a slack of half a standard deviation and the limit that gives 500 eyes in
-    control on average, both sides together. The first eyes' own error makes alarms come earlier
-    than stated by chance; the sentence says so.
+    Page's sums of self-starting scores with a slack of half a standard deviation and the limit
+    that gives 500 eyes in control on average, both sides together.
     """
     order = in_order(series)
     row = series.number(column)[order]
     row = row[np.isfinite(row)]
-    if len(row) < _FIRST + 10:
+    if len(row) < _FEWEST:
         raise MeasurementRefused(
-            "few-eyes", f"a chart of {name} needs at least {_FIRST + 10} eyes, got {len(row)}"
+            "few-eyes", f"a chart of {name} needs at least {_FEWEST} eyes, got {len(row)}"
         )
-    sd = float(row[:_FIRST].std(ddof=1))
-    middle = float(row[:_FIRST].mean()) if target is None else target
-    if not sd > 0.0:
-        raise MeasurementRefused(
-            "no-scatter", f"the first {_FIRST} eyes all have the same {name}: no chart can be drawn"
-        )
+    scores = self_starting(row, target)
     limit = limit_for_run_length(_SLACK_SD, _RUN_LENGTH)
-    sums = cusum((row - middle) / sd, 0.0, _SLACK_SD, limit)
-    running = ewma(row, middle, sd)
-    from_words = f"the first {_FIRST} eyes" if target is None else "the target given"
+    sums = cusum(scores, 0.0, _SLACK_SD, limit)
+    running = ewma(scores, 0.0, 1.0)
+    level = "the eyes before" if target is None else f"the target of {target:g} {unit}"
     return LearningChart(
         name,
         unit,
@@ -120,7 +115,7 @@ def learning_chart(
         running.mean,
         running.low,
         running.high,
-        _sentence(name, f"{middle:.2f} {unit} ({from_words})", sums.first_signal, _above(sums)),
+        _sentence(name, level, sums.first_signal, _above(sums)),
     )
 
 
@@ -130,22 +125,22 @@ def _above(sums: Cusum) -> bool:
 
 def _sentence(name: str, level: str, first: int | None, above: bool) -> str:
     if first is None:
-        return f"no drift of {name} from {level} is shown"
+        return f"no drift of {name} against {level} is shown"
     way = "above" if above else "below"
     return (
-        f"{name} runs {way} {level} since before eye {first + 1}; one false alarm in about "
-        f"{_RUN_LENGTH:.0f} eyes is expected, more where the level comes from few eyes"
+        f"{name} runs {way} {level} since some time before eye {first + 1}; without any drift one "
+        f"alarm in {_RUN_LENGTH:.0f} eyes is expected"
     )
 
 
 def failure_chart(
-    series: Series, expected: float, rng: np.random.Generator, odds_ratio: float = 2.0
+    series: Series, expected: float | None, rng: np.random.Generator, odds_ratio: float = 2.0
 ) -> LearningChart:
     """Do incomplete covers come more often than expected?
 
     Parameters
     ----------
-    expected : float
+    expected : float or None
         Expected chance of an incomplete cover, where no model of difficulty is at hand; the
         column ``expected_chance`` goes before it eye by eye.
     rng : Generator
@@ -158,12 +153,13 @@ def failure_chart(
     """
     complete = series.number("complete")[in_order(series)]
     chance = series.number("expected_chance")[in_order(series)]
-    rows = known(complete)
-    chance = np.where(np.isfinite(chance), chance, expected)[rows]
+    chance = np.where(np.isfinite(chance), chance, np.nan if expected is None else expected)
+    rows = known(complete, chance)
+    chance = chance[rows]
     failed = complete[rows] < 0.5
-    if len(failed) < _FIRST:
+    if len(failed) < _FEWEST:
         raise MeasurementRefused(
-            "few-eyes", f"a chart of covers needs at least {_FIRST} eyes, got {len(failed)}"
+            "few-eyes", f"a chart of covers needs at least {_FEWEST} eyes, got {len(failed)}"
         )
     limit = _limit_of(chance, odds_ratio, rng)
     chart = risk_adjusted_cusum(risk_adjusted_weights(chance, failed.tolist(), odds_ratio), limit)

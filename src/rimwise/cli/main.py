@@ -7,6 +7,7 @@ import typer
 
 from rimwise import __version__
 from rimwise.cli.aligning import align
+from rimwise.cli.auditing import audit
 from rimwise.cli.clinic import demo
 from rimwise.cli.eye import eye
 from rimwise.cli.measuring import measure
@@ -61,6 +62,7 @@ app.command(short_help="Cover of the optic in photographs.")(measure)
 app.command(short_help="Centre and turn in microscope frames.")(align)
 app.command(short_help="The opening to be made in one eye.")(plan)
 app.command(short_help="Where the optic should sit behind an opening.")(place)
+app.command(short_help="A series of eyes, and the spread of a hand.")(audit)
 app.command(short_help="What one eye's optics do, and its reflexes.")(eye)
 app.command(short_help="A day at an invented clinic.")(demo)
 app.command(short_help="The workbench in the browser.")(serve)

@@ -9,6 +9,8 @@ import numpy as np
 from rimwise.terms.arrays import FloatArray
 from rimwise.terms.errors import WrongInput
 
+_EWMA_WIDTH = 2.962
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Cusum:
@@ -60,6 +62,53 @@ def _held(steps: FloatArray) -> FloatArray:
     """Sum that never falls below zero: the plain sum less its lowest point so far."""
     total = np.cumsum(steps)
     return np.asarray(total - np.minimum(np.minimum.accumulate(total), 0.0))
+
+
+def self_starting(values: Sequence[float] | FloatArray, target: float | None = None) -> FloatArray:
+    """How many standard deviations is each value off what came before it?
+
+    Independent standard normal scores where the values are normal and in control, from the third
+    value on (the second with a target), so that a chart needs no eyes set aside to learn from.
+
+    Parameters
+    ----------
+    values : sequence of float
+        In order of time.
+    target : float, optional
+        The mean in control; without one each value is compared with the mean of those before.
+
+    Returns
+    -------
+    array, shape (n,)
+        0 for the first values, of which nothing can be said.
+
+    Notes
+    -----
+    Hawkins 1987, The Statistician 36:299: Student's t of each value against those before it,
+    turned into a normal score.
+
+    Examples
+    --------
+    >>> self_starting([1.0, 2.0, 3.0]).round(3).tolist()
+    [0.0, 0.0, 0.967]
+    """
+    from scipy.special import ndtri, stdtr  # noqa: PLC0415  scipy is loaded late
+
+    row = np.asarray(values, dtype=np.float64)
+    before = np.arange(len(row), dtype=np.float64)
+    shifted = row - (row[0] if len(row) else 0.0) if target is None else row - target
+    sums = np.concatenate([[0.0], np.cumsum(shifted)[:-1]]) if len(row) else shifted
+    squares = np.concatenate([[0.0], np.cumsum(shifted**2)[:-1]]) if len(row) else shifted
+    free = before - 1.0 if target is None else before
+    with np.errstate(divide="ignore", invalid="ignore"):
+        mean = sums / before if target is None else np.zeros_like(sums)
+        variance = (squares - before * mean**2) / free
+        wide = 1.0 + 1.0 / before if target is None else np.ones_like(before)
+        t = (shifted - mean) / np.sqrt(variance * wide)
+    told = (free >= 1.0) & (variance > 0.0)
+    scores = np.zeros(len(row))
+    scores[told] = -np.sign(t[told]) * ndtri(stdtr(free[told], -np.abs(t[told])))
+    return scores
 
 
 def run_length(slack_sd: float, limit_sd: float, shift_sd: float = 0.0) -> float:
@@ -195,8 +244,8 @@ def ewma(
 
     Notes
     -----
-    Roberts 1959, limits at ±2.859 sd of the running mean: with weight 0.2 about 500 values in
-    control on average (Lucas and Saccucci 1990, from memory; checked by simulation).
+    Roberts 1959, limits at ±2.962 sd of the running mean: with weight 0.2 about 500 values in
+    control on average (Lucas and Saccucci 1990, from memory; checked by simulation in the tests).
 
     Examples
     --------
@@ -209,6 +258,6 @@ def ewma(
     mean = np.asarray(lfilter([weight], [1.0, weight - 1.0], row)) + target
     counts = np.arange(1, len(row) + 1)
     share = weight / (2.0 - weight) * (1.0 - (1.0 - weight) ** (2 * counts))
-    half = 2.859 * sd * np.sqrt(share)
+    half = _EWMA_WIDTH * sd * np.sqrt(share)
     over = np.flatnonzero(np.abs(mean - target) > half)
     return Ewma(mean, target - half, target + half, int(over[0]) if len(over) else None)

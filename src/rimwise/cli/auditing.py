@@ -1,0 +1,202 @@
+"""``rimwise audit``: parse, call the casebook, show."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from rimwise.cli.talk import one_sentence, say, show_foot, show_table
+from rimwise.terms.errors import WrongInput
+
+if TYPE_CHECKING:
+    from rimwise.casebook.auditing import Audited
+
+
+def audit(  # noqa: PLR0913, PLR0917  one argument a flag
+    table: Annotated[
+        Path | None, typer.Argument(metavar="TABLE.csv", help="One row an eye, one heading line.")
+    ] = None,
+    column: Annotated[
+        list[str] | None,
+        typer.Option(metavar="NAME=HEADING", help="Which heading is which column; see --columns."),
+    ] = None,
+    only: Annotated[
+        list[str] | None,
+        typer.Option(metavar="NAME=VALUE", help="Keep these rows, e.g. technique=manual."),
+    ] = None,
+    eyes: Annotated[
+        str, typer.Option(help="Two eyes of one person: both, first or random.")
+    ] = "both",
+    seed: Annotated[int, typer.Option(min=0, help="For all that is drawn at random.")] = 1,
+    compare: Annotated[
+        str | None, typer.Option(metavar="NAME=FIRST,SECOND", help="Two groups side by side.")
+    ] = None,
+    adjust: Annotated[
+        list[str] | None, typer.Option(metavar="NAME", help="A number held equal in --compare.")
+    ] = None,
+    charts: Annotated[
+        bool, typer.Option("--charts", help="Learning charts in the order of operation.")
+    ] = False,
+    expected_bare: Annotated[
+        float | None,
+        typer.Option(min=0.0, max=1.0, help="Share of incomplete covers to expect, for its chart."),
+    ] = None,
+    spread: Annotated[
+        str | None,
+        typer.Option(metavar="FILE", help="Write this surgeon's bias and scatter for plan."),
+    ] = None,
+    hand: Annotated[
+        str, typer.Option(help="Published spread behind a small series: manual or guided.")
+    ] = "manual",
+    recount: Annotated[
+        bool, typer.Option("--recount", help="Check printed percentages: count, total, percent.")
+    ] = False,
+    columns: Annotated[
+        bool, typer.Option("--columns", help="List the columns that an audit knows, and end.")
+    ] = False,
+    json: Annotated[
+        str | None, typer.Option(metavar="FILE", help='Write the audit as JSON; "-" prints it.')
+    ] = None,
+    tables: Annotated[
+        Path | None, typer.Option(metavar="DIR", help="One CSV a chapter, same bytes every time.")
+    ] = None,
+    drawing: Annotated[
+        Path | None, typer.Option(metavar="DIR", help="Folder for the drawings, singly.")
+    ] = None,
+    page: Annotated[
+        Path | None, typer.Option(metavar="FILE.html", help="The whole audit as one page.")
+    ] = None,
+) -> None:
+    """Say over a series of eyes whether the way of working works, and how much it scatters.
+
+    Example: rimwise audit eyes.csv --only technique=manual --spread own.json --page audit.html
+    """
+    with one_sentence():
+        if columns:
+            _list_columns()
+            return
+        if table is None:
+            raise WrongInput("no table was given; give a CSV file, or --columns for its headings")
+        if recount:
+            raise typer.Exit(_recount(table))
+        from rimwise.casebook.auditing import AuditRequest, audit_table  # noqa: PLC0415
+
+        if eyes not in {"both", "first", "random"} or hand not in {"manual", "guided"}:
+            raise WrongInput(
+                f"--eyes {eyes} --hand {hand}: both, first or random, and manual or guided are "
+                "allowed"
+            )
+        request = AuditRequest(
+            table,
+            _pairs(column, "--column"),
+            _pairs(only, "--only"),
+            eyes,  # type: ignore[arg-type]
+            seed,
+            _groups(compare),
+            tuple(adjust or ()),
+            charts,
+            expected_bare,
+            json_out=json,
+            tables=tables,
+            drawings=drawing,
+            page=page,
+            spread_out=spread,
+            hand=hand,  # type: ignore[arg-type]
+        )
+        done = audit_table(request)
+        if json != "-" and spread != "-":
+            _show(done)
+
+
+def _pairs(told: list[str] | None, flag: str) -> dict[str, str]:
+    pairs = {}
+    for one in told or []:
+        name, sign, value = one.partition("=")
+        if not (sign and name and value):
+            raise WrongInput(f"{flag} {one}: NAME=VALUE is needed")
+        pairs[name.strip().replace("-", "_")] = value.strip()
+    return pairs
+
+
+def _groups(told: str | None) -> tuple[str, str, str] | None:
+    if told is None:
+        return None
+    name, sign, both = told.partition("=")
+    first, comma, second = both.partition(",")
+    if not (sign and comma and name and first and second):
+        raise WrongInput(f"--compare {told}: NAME=FIRST,SECOND is needed")
+    return name.strip(), first.strip(), second.strip()
+
+
+def _list_columns() -> None:
+    from rimwise.audit.columns import NAME_COLUMNS, NUMBER_COLUMNS  # noqa: PLC0415
+
+    rows = [(one.name, one.meaning, ", ".join(one.also)) for one in NAME_COLUMNS]
+    rows += [
+        (one.name, f"{one.meaning} ({one.low:g} to {one.high:g})", ", ".join(one.also))
+        for one in NUMBER_COLUMNS
+    ]
+    show_table("Columns that an audit knows; all are optional", rows, ("name", "meaning", "or"))
+
+
+def _recount(table: Path) -> int:
+    from rimwise.casebook.auditing import recount_table  # noqa: PLC0415
+
+    told = recount_table(table)
+    show_table("", [(one.sentence,) for one in told])
+    wrong = sum(not one.agrees for one in told)
+    say(f"{len(told) - wrong} of {len(told)} percentages agree with their counts")
+    return 3 if wrong else 0
+
+
+def _show(done: "Audited") -> None:
+    from rimwise.report.audit_words import audit_head, chapter_rows  # noqa: PLC0415
+
+    preview = [*done.read.preview]
+    show_table("Columns as they were taken", preview, ("heading", "column", "first cells"))
+    show_table("Audit", audit_head(done.audit))
+    for part in done.audit.parts:
+        show_table(part.title, chapter_rows(part), ("", "value", "95 % interval", "eyes"))
+    if done.differences:
+        rows = [
+            (
+                one.outcome,
+                f"{one.first:.3f}",
+                f"{one.second:.3f}",
+                f"{one.difference.value:.3f}" if one.difference.value is not None else "-",
+                "-"
+                if one.difference.low is None or one.difference.high is None
+                else f"{one.difference.low:.3f} to {one.difference.high:.3f}",
+                "-" if one.p_holm is None else f"{one.p_holm:.3g}",
+            )
+            for one in done.differences
+        ]
+        show_table(
+            "Second against first (ratio for scatters)",
+            rows,
+            ("outcome", "first", "second", "difference", "95 % interval", "p (Holm)"),
+        )
+    _show_rest(done)
+
+
+def _show_rest(done: "Audited") -> None:
+    said = [f"Chart: {one.sentence}." for one in done.charts]
+    if done.spread is not None:
+        own = done.spread
+        said.append(
+            f"Spread of {own.eyes} eyes, {own.technique}: bias {own.nasal.bias:+.2f} mm nasal, "
+            f"{own.superior.bias:+.2f} mm superior; scatter {own.nasal.sd:.2f} and "
+            f"{own.superior.sd:.2f} mm; diameter {own.diameter.bias:+.2f} ± {own.diameter.sd:.2f} "
+            f"mm; {100 * own.nasal.shrunk:.0f} % of it is the published spread."
+        )
+        said += [f"Beware: {one}." for one in own.notes]
+    said += [f"Beware: {one}." for one in (*done.read.findings, *done.audit.warnings, *done.notes)]
+    if done.read.mapped.unused:
+        said.append(f"Not used: {', '.join(done.read.mapped.unused[:12])}.")
+    if done.read.mapped.unit_from:
+        said.append(
+            "Units taken for granted (as in the column's name): "
+            f"{', '.join(done.read.mapped.unit_from[:12])}."
+        )
+    said += [f"Written: {path}" for path in done.written]
+    show_foot(said)

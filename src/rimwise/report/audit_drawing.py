@@ -1,0 +1,310 @@
+"""An audit drawn: every number as a dot with its interval, every vector as a cloud."""
+
+import io
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+
+from rimwise.audit.learning import LearningChart
+from rimwise.records.series import Audit, AuditPart, Figure
+from rimwise.report.audit_words import figure_words
+from rimwise.report.look import LOOK
+from rimwise.terms.cautions import CAUTIONS
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure as Sheet
+
+Kind = Literal["svg", "png"]
+_STYLE = {
+    "svg.hashsalt": "rimwise",
+    "svg.fonttype": "none",
+    "font.family": LOOK.font,
+    "font.size": LOOK.small_pt,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "axes.edgecolor": LOOK.ink,
+    "text.color": LOOK.ink,
+    "axes.labelcolor": LOOK.ink,
+    "xtick.color": LOOK.ink,
+    "ytick.color": LOOK.ink,
+}
+_SCALES = {"1": "share of eyes (%)", "mm": "mm", "dpt": "dpt", "logMAR": "logMAR", "deg": "deg"}
+_ROW_INCH = 0.235
+_LINES = ("-", "--")
+
+
+def draw_numbers(audit: Audit, kind: Kind = "svg") -> bytes | None:
+    """How do the numbers look: one column of dots with intervals, one common scale a unit?
+
+    Returns None where no figure has an interval.
+
+    Examples
+    --------
+    >>> draw_numbers(Audit("t.csv", 0, 0, "", (), ())) is None
+    True
+    """
+    from matplotlib import rc_context  # noqa: PLC0415 - takes a second, so late
+    from matplotlib.backends.backend_agg import FigureCanvasAgg  # noqa: PLC0415
+    from matplotlib.figure import Figure as Sheet  # noqa: PLC0415
+
+    groups = _groups(audit)
+    if not groups:
+        return None
+    rows = [len(figures) + 1.6 for _, figures in groups]
+    with rc_context(_STYLE):
+        sheet = Sheet(figsize=(7.1, sum(rows) * _ROW_INCH + 0.5), facecolor=LOOK.paper)
+        FigureCanvasAgg(sheet)
+        height = sum(rows) * _ROW_INCH + 0.5
+        panels = np.atleast_1d(
+            sheet.subplots(len(groups), 1, gridspec_kw={"height_ratios": rows}, squeeze=False)[:, 0]
+        )
+        sheet.subplots_adjust(
+            left=0.43, right=0.97, top=1.0 - 0.12 / height, bottom=0.55 / height, hspace=0.35
+        )
+        for axes, (unit, figures) in zip(panels, groups, strict=True):
+            _dots(axes, unit, figures)
+        sheet.text(0.02, 0.06 / height, CAUTIONS[0], fontsize=6.0)
+        return _bytes(sheet, f"Audit of {audit.source}", numbers_description(audit), kind)
+
+
+def _groups(audit: Audit) -> list[tuple[str, list[tuple[str, Figure]]]]:
+    told: dict[str, list[tuple[str, Figure]]] = {}
+    for part in audit.parts:
+        for one in part.figures:
+            # A diameter of 5 mm would press all covers and biases of tenths into one line.
+            large = one.unit == "mm" and (one.value or 0.0) > 2.0
+            if one.value is not None and one.low is not None and one.unit in _SCALES and not large:
+                told.setdefault(one.unit, []).append((part.title.split(" (")[0], one))
+    return [(unit, told[unit]) for unit in _SCALES if unit in told]
+
+
+def numbers_description(audit: Audit) -> str:
+    """What do the dots show, for those who cannot see them?"""
+    count = sum(len(figures) for _, figures in _groups(audit))
+    return (
+        f"{count} numbers of {audit.eyes} eyes of {audit.persons} persons as dots with 95 % "
+        "intervals; each stands in the tables."
+    )
+
+
+def _dots(axes: "Axes", unit: str, figures: list[tuple[str, Figure]]) -> None:
+    factor = 100.0 if unit == "1" else 1.0
+    labels, before = [], ""
+    for row, (chapter, one) in enumerate(figures):
+        low, high = (factor * (end or 0.0) for end in (one.low, one.high))
+        axes.plot([low, high], [row, row], color=LOOK.covered, linewidth=1.6)
+        axes.plot(factor * (one.value or 0.0), row, "o", color=LOOK.ink, markersize=4.0)
+        if chapter != before and row:
+            axes.axhline(row - 0.5, color=LOOK.rule, linewidth=0.7)
+        labels.append(one.name if chapter == before else f"{chapter.upper()}   {one.name}")
+        before = chapter
+    axes.set_yticks(range(len(figures)), [_short(one) for one in labels])
+    axes.tick_params(axis="y", length=0)
+    axes.set_ylim(len(figures) - 0.4, -0.6)
+    axes.set_xlabel(_SCALES[unit])
+    if unit == "1":
+        axes.set_xlim(0.0, 100.0)
+    elif axes.get_xlim()[0] < 0.0 < axes.get_xlim()[1]:
+        axes.axvline(0.0, color=LOOK.quiet, linewidth=0.7, linestyle=":")
+
+
+def _short(label: str) -> str:
+    return label if len(label) <= 58 else label[:57] + "…"
+
+
+def draw_cloud(part: AuditPart, kind: Kind = "svg") -> bytes | None:
+    """How do the vectors of a chapter look: a cloud to scale with its named ellipses?
+
+    Returns None where the chapter has no vectors.
+
+    Examples
+    --------
+    >>> draw_cloud(AuditPart("cover", "Cover", ())) is None
+    True
+    """
+    if not part.cloud:
+        return None
+    from matplotlib import rc_context  # noqa: PLC0415
+    from matplotlib.backends.backend_agg import FigureCanvasAgg  # noqa: PLC0415
+    from matplotlib.figure import Figure as Sheet  # noqa: PLC0415
+
+    with rc_context(_STYLE):
+        sheet = Sheet(figsize=(3.5, 3.9), facecolor=LOOK.paper)
+        FigureCanvasAgg(sheet)
+        axes = sheet.add_axes((0.16, 0.24, 0.79, 0.66))
+        points = np.asarray(part.cloud)
+        axes.plot(points[:, 0], points[:, 1], ".", color=LOOK.covered, markersize=3.0, alpha=0.55)
+        _ellipses(axes, part)
+        axes.axhline(0.0, color=LOOK.rule, linewidth=0.8, zorder=0)
+        axes.axvline(0.0, color=LOOK.rule, linewidth=0.8, zorder=0)
+        axes.set_aspect("equal", adjustable="datalim")
+        axes.set_xlabel(part.axes[0])
+        axes.set_ylabel(part.axes[1])
+        axes.set_title(part.title, fontsize=LOOK.small_pt, loc="left")
+        if part.ellipses:
+            sheet.legend(
+                *axes.get_legend_handles_labels(), loc="lower left", fontsize=6.5, frameon=False,
+                bbox_to_anchor=(0.12, 0.035), borderaxespad=0.0,
+            )  # fmt: skip
+        sheet.text(0.02, 0.012, CAUTIONS[0], fontsize=4.2)
+        words = f"{len(part.cloud)} eyes as points, {part.axes[0]} to the right, {part.axes[1]} up."
+        return _bytes(sheet, part.title, words, kind)
+
+
+def _ellipses(axes: "Axes", part: AuditPart) -> None:
+    from matplotlib.patches import Ellipse as Patch  # noqa: PLC0415
+
+    for line, one in zip(_LINES, part.ellipses, strict=False):
+        axes.add_patch(
+            Patch(
+                one.center,
+                2.0 * one.semi_major,
+                2.0 * one.semi_minor,
+                angle=one.angle_deg,
+                fill=False,
+                ec=LOOK.bare,
+                linestyle=line,
+                linewidth=1.4,
+                label=f"{one.kind} ({100 * one.level:.0f} %)",
+            )
+        )
+    if part.ellipses:
+        axes.plot(*part.ellipses[0].center, "+", color=LOOK.bare, markersize=9.0, label="centroid")
+
+
+def draw_chart(chart: LearningChart, kind: Kind = "svg") -> bytes:
+    """How does a chart look: the quantity eye by eye, and below its running sums and limits?"""
+    from matplotlib import rc_context  # noqa: PLC0415
+    from matplotlib.backends.backend_agg import FigureCanvasAgg  # noqa: PLC0415
+    from matplotlib.figure import Figure as Sheet  # noqa: PLC0415
+
+    with rc_context(_STYLE):
+        rows = 2 if chart.mean is None else 3
+        sheet = Sheet(figsize=(7.1, 1.75 * rows + 0.7), facecolor=LOOK.paper)
+        FigureCanvasAgg(sheet)
+        top, *more, low = sheet.subplots(rows, 1, sharex=True)
+        sheet.subplots_adjust(left=0.1, right=0.97, top=0.93, bottom=0.13, hspace=0.14)
+        eyes = np.arange(1, len(chart.values) + 1)
+        top.plot(eyes, chart.values, ".", color=LOOK.quiet, markersize=3.0)
+        for axes in more:
+            assert chart.mean is not None
+            assert chart.low is not None
+            axes.plot(eyes, chart.mean, color=LOOK.covered, linewidth=1.4)
+            axes.fill_between(eyes, chart.low, chart.high, color=LOOK.rule, alpha=0.6, linewidth=0)
+            axes.set_ylabel("running mean (sd)")
+        top.set_ylabel(f"{chart.name} ({chart.unit})" if more else chart.name)
+        top.set_title(chart.sentence, fontsize=LOOK.small_pt, loc="left", wrap=True)
+        low.plot(eyes, chart.upper, color=LOOK.bare, linewidth=1.4, label="above")
+        if chart.lower.any():
+            low.plot(eyes, -chart.lower, color=LOOK.covered, linestyle="--", label="below")
+            low.axhline(-chart.limit, color=LOOK.ink, linewidth=0.8, linestyle=":")
+        low.axhline(chart.limit, color=LOOK.ink, linewidth=0.8, linestyle=":")
+        if chart.first_signal is not None:
+            low.axvline(chart.first_signal + 1, color=LOOK.ink, linewidth=0.9)
+        low.set_ylabel("running sum (sd)" if more else "running sum")
+        low.set_xlabel("eyes in the order of operation")
+        low.legend(fontsize=6.5, frameon=False, loc="upper left")
+        sheet.text(0.02, 0.015, CAUTIONS[0], fontsize=6.0)
+        return _bytes(sheet, f"Chart of {chart.name}", chart.sentence, kind)
+
+
+def _bytes(sheet: "Sheet", title: str, description: str, kind: Kind) -> bytes:
+    words = {"Title": title, "Description": description}
+    out = io.BytesIO()
+    if kind == "svg":
+        sheet.savefig(out, format="svg", metadata=words | {"Date": None})
+    else:
+        sheet.savefig(out, format="png", dpi=150, metadata=words | {"Software": None})
+    return out.getvalue()
+
+
+def audit_page(audit: Audit, drawings: list[tuple[str, str, bytes]], version: str) -> str:
+    """How does an audit read as one HTML file: nothing fetched, no script?
+
+    Parameters
+    ----------
+    audit : Audit
+    drawings : list of (title, description, SVG)
+    version : str
+
+    Examples
+    --------
+    >>> "<script" in audit_page(Audit("<t>.csv", 0, 0, "", (), ()), [], "0")
+    False
+    """
+    from base64 import b64encode  # noqa: PLC0415
+
+    from jinja2 import Environment, StrictUndefined  # noqa: PLC0415 - only pages need it
+
+    from rimwise.report.audit_words import audit_head  # noqa: PLC0415
+
+    environment = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True)
+    return environment.from_string(_PAGE).render(
+        audit=audit,
+        head=audit_head(audit),
+        words=figure_words,
+        look=LOOK,
+        cautions=CAUTIONS,
+        version=version,
+        drawings=[
+            (title, text, "data:image/svg+xml;base64," + b64encode(data).decode("ascii"))
+            for title, text, data in drawings
+        ],
+    )
+
+
+_PAGE = """<!doctype html>
+<html lang="en">
+<meta charset="utf-8">
+<meta name="viewport" content="width=device-width, initial-scale=1">
+<title>Audit of {{ audit.source }}</title>
+<style>
+:root { color-scheme: light dark; --ink: {{ look.ink }}; --paper: {{ look.paper }};
+  --rule: {{ look.rule }}; --quiet: {{ look.quiet }}; }
+@media (prefers-color-scheme: dark) { :root { --ink: #e8edf0; --paper: #10181e; --rule: #33424d;
+  --quiet: #a9b5bd; } }
+body { font: 15px/1.45 "DejaVu Sans", sans-serif; color: var(--ink); background: var(--paper);
+  max-width: 62rem; margin: 1.5rem auto; padding: 0 1rem; }
+table { border-collapse: collapse; width: 100%; margin: .4rem 0 1.2rem; }
+caption, .quiet { color: var(--quiet); text-align: left; }
+th, td { text-align: left; padding: .2rem .8rem .2rem 0; border-bottom: 1px solid var(--rule);
+  vertical-align: top; font-weight: normal; }
+thead th { font-weight: bold; } .wide { overflow-x: auto; }
+td.number { font-variant-numeric: tabular-nums; white-space: nowrap; }
+figure { margin: 0 0 1rem; display: inline-block; max-width: 100%; }
+figure img { max-width: 100%; background: #fbfaf6; }
+.caution { border-left: 4px solid #b9481b; padding-left: .8rem; }
+@media print { body { max-width: none; margin: 0; } h2 { break-after: avoid; } }
+</style>
+<h1>Audit of {{ audit.source }}</h1>
+<p class="caution">{{ cautions[0] }}</p>
+<table><caption>Who is in it</caption><tbody>
+{% for label, value in head %}<tr><th scope="row">{{ label }}</th><td>{{ value }}</td></tr>
+{% endfor %}</tbody></table>
+{% for warning in audit.warnings %}<p>Beware: {{ warning }}.</p>
+{% endfor %}
+{% for title, text, source in drawings %}<figure><img src="{{ source }}" alt="{{ text }}">
+<figcaption class="quiet">{{ title }}</figcaption></figure>
+{% endfor %}
+{% for part in audit.parts %}<h2>{{ part.title }}</h2>
+{% for one in part.left_out %}<p class="quiet">{{ one }}.</p>
+{% endfor %}<div class="wide"><table><thead><tr><th scope="col">Number</th>
+<th scope="col">Value</th>
+<th scope="col">95 % interval</th><th scope="col">Eyes</th><th scope="col">How</th></tr></thead>
+<tbody>{% for one in part.figures %}{% set told = words(one) %}
+<tr><th scope="row">{{ one.name }}</th>
+<td class="number">{{ told[0] }}</td><td class="number">{{ told[1] }}</td>
+<td class="number">{{ told[2] }}</td>
+<td class="quiet">{{ [one.way, one.note] | select | join("; ") }}</td>
+</tr>
+{% endfor %}</tbody></table></div>
+{% endfor %}
+<h2>Methods</h2><p>{{ audit.methods }}</p>
+<h2>To do it again</h2>
+<p>rimwise {{ version }}{% if audit.seed is not none %}, seed {{ audit.seed }}{% endif %}.
+{% for name, digest in audit.inputs %}{{ name }}: SHA-256 <code>{{ digest }}</code>.
+{% endfor %}</p>
+{% for caution in cautions %}<p class="quiet">{{ caution }}</p>
+{% endfor %}</html>
+"""
