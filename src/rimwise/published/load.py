@@ -14,6 +14,7 @@ TABLES = (
     "eye_priors",
     "instruments",
     "lengths",
+    "light",
     "microscope",
     "opening",
     "photograph",
