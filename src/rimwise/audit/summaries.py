@@ -151,7 +151,8 @@ def scatter(name: str, values: FloatArray, person: IntArray, unit: str, note: st
     Notes
     -----
     Interval of the mean squared deviation by person, on the log scale (delta method, own
-    derivation; its coverage is simulated in the tests).
+    derivation), with Bonett's correction n / (n - z) for short series (Computational Statistics
+    and Data Analysis 2006, from memory); its coverage is simulated in the tests.
 
     Examples
     --------
@@ -169,7 +170,10 @@ def scatter(name: str, values: FloatArray, person: IntArray, unit: str, note: st
     fit = clustered_fit(squares, np.ones((n, 1)), gapless(person))
     low, high = fit.interval()
     half = 0.5 * (high - low) / (2.0 * float(squares.mean()))
-    low, high = value * math.exp(-half), value * math.exp(half)
+    # A small series is likelier too narrow than too wide.
+    short = persons / (persons - 1.959963984540054)
+    middle = value * math.sqrt(short)
+    low, high = middle * math.exp(-short * half), middle * math.exp(short * half)
     way = "delta method on the log scale, by person"
     return Figure(name, value, low, high, unit, n, persons, way, note=note)
 
