@@ -4,7 +4,7 @@ The one file that knows which step follows which. Pure: pictures and sheets come
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Protocol
 
 import numpy as np
@@ -66,7 +66,9 @@ def finding_of(
     'refused'
     """
     try:
-        return (measure or _measure_step())(raster, sheet, picture=picture, sha256=sha256)
+        if measure is not None:
+            return measure(raster, sheet, picture=picture, sha256=sha256)
+        return _graded(_measure_step()(raster, sheet, picture=picture, sha256=sha256), raster)
     except MeasurementRefused as refusal:
         reason = Reason(refusal.code, refusal.sentence)
         return CoverFinding(picture, sha256, sheet.side, sheet.state, "refused", (reason,))
@@ -162,6 +164,13 @@ def placement_of(
     from rimwise.place.make import make_placement  # noqa: PLC0415 - brings SciPy, so late
 
     return make_placement(finding, case, others)
+
+
+def _graded(finding: CoverFinding, raster: Raster) -> CoverFinding:
+    """Add to what was measured how opaque the rear capsule is."""
+    from rimwise.measure.opacification import grade_opacification  # noqa: PLC0415 - brings SciPy
+
+    return replace(finding, opacification=grade_opacification(raster, finding))
 
 
 def _measure_step() -> Measure:

@@ -20,6 +20,7 @@ from rimwise.records.cover import (
     ScaleFinding,
     VectorEstimate,
 )
+from rimwise.records.opacification import OpacificationFinding
 from rimwise.records.picture import PictureSheet
 from rimwise.terms.estimate import Estimate
 from rimwise.terms.frames import Side
@@ -72,6 +73,9 @@ def full_finding(picture: str, sha256: str, side: Side, state: str) -> CoverFind
         ),
         Estimate(91.0, 1.0, "marks"),
         None,
+        OpacificationFinding(
+            Estimate(70.0, 3.0), Estimate(1.1, 0.1), (30.0, 30.0, 40.0, 0.0, 0.0), 1.5
+        ),
     )  # fmt: skip
 
 

@@ -32,6 +32,7 @@ from rimwise.records.cover import (
     ScaleFinding,
     VectorEstimate,
 )
+from rimwise.records.opacification import OpacificationFinding
 from rimwise.terms.errors import WrongInput
 from rimwise.terms.estimate import Estimate
 
@@ -87,6 +88,8 @@ FINDINGS = st.builds(
     st.none() | COVERS,
     MAYBE,
     MAYBE,
+    st.none()
+    | st.builds(OpacificationFinding, ESTIMATES, ESTIMATES, st.just((1.0,) * 5), st.floats(0, 100)),
 )
 
 

@@ -17,6 +17,7 @@ from rimwise.records.cover import (
     ScaleFinding,
     VectorEstimate,
 )
+from rimwise.records.opacification import OpacificationFinding
 from rimwise.terms.estimate import Estimate
 
 COVER_SCHEMA = "rimwise.cover/1"
@@ -42,6 +43,7 @@ COVER_KEYS = (
     "cover",
     "implant_toric_axis_deg",
     "haptic_axis_deg",
+    "opacification",
 )
 
 
@@ -90,6 +92,18 @@ def cover_document(finding: CoverFinding) -> Document:
         "cover": _cover(finding.cover),
         "implant_toric_axis_deg": estimate_document(finding.implant_toric_axis_deg, "deg"),
         "haptic_axis_deg": estimate_document(finding.haptic_axis_deg, "deg"),
+        "opacification": _opacification(finding.opacification),
+    }
+
+
+def _opacification(found: OpacificationFinding | None) -> Document | None:
+    if found is None:
+        return None
+    return {
+        "area_percent": estimate_document(found.area_percent, "percent"),
+        "score": estimate_document(found.score, "1"),
+        "graded_percent": [finite(share, DIGITS) for share in found.graded_percent],
+        "masked_percent": finite(found.masked_percent, DIGITS),
     }
 
 

@@ -16,6 +16,7 @@ from rimwise.records.cover import (
     ScaleFinding,
     VectorEstimate,
 )
+from rimwise.records.opacification import OpacificationFinding
 from rimwise.terms.errors import WrongInput
 from rimwise.terms.estimate import Estimate
 
@@ -70,7 +71,18 @@ def _finding(entry: Mapping[str, Any]) -> CoverFinding:
         cover=_cover(entry["cover"]),
         implant_toric_axis_deg=_estimate(entry["implant_toric_axis_deg"]),
         haptic_axis_deg=_estimate(entry["haptic_axis_deg"]),
+        opacification=_opacification(entry.get("opacification")),
     )
+
+
+def _opacification(value: Mapping[str, Any] | None) -> OpacificationFinding | None:
+    if value is None:
+        return None
+    graded = tuple(float(share) for share in value["graded_percent"])
+    if len(graded) != 5:
+        raise ValueError(f"graded_percent has {len(graded)} entries instead of 5")
+    area, score = _known(value["area_percent"]), _known(value["score"])
+    return OpacificationFinding(area, score, graded, float(value["masked_percent"]))
 
 
 def _estimate(value: Mapping[str, Any] | None) -> Estimate | None:

@@ -3,6 +3,7 @@
 from dataclasses import dataclass, field
 from typing import Literal
 
+from rimwise.records.opacification import OpacificationFinding
 from rimwise.terms.estimate import Estimate
 from rimwise.terms.frames import Side
 
@@ -130,3 +131,4 @@ class CoverFinding:
     cover: CoverProfile | None = None
     implant_toric_axis_deg: Estimate | None = None
     haptic_axis_deg: Estimate | None = None
+    opacification: OpacificationFinding | None = None

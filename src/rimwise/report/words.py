@@ -181,6 +181,7 @@ def cover_rows(finding: CoverFinding) -> tuple[Row, ...]:
         + _cover_part(finding)
         + _opening_part(finding)
         + _decentration_part(finding)
+        + _opacification_part(finding)
         + _scale_part(finding)
     )
 
@@ -294,6 +295,21 @@ def vector_words(vector: VectorEstimate) -> tuple[str, str]:
         f"{number_words(abs(superior.value), superior.sd, 'mm')} {along}"
     )
     return value, f"size {math.hypot(nasal.value, superior.value):.2f} mm"
+
+
+def _opacification_part(finding: CoverFinding) -> list[Row]:
+    """Return the rows about the rear capsule; none where it was not graded."""
+    found = finding.opacification
+    if found is None:
+        return []
+    shares = ", ".join(f"{share:.0f} %" for share in found.graded_percent)
+    masked = f"; {found.masked_percent:.0f} % hidden by reflexes, left out"
+    return [
+        Row("Posterior capsule opacity, score", estimate_words(found.score, ""),
+            f"0 clear to 4, by area within the opening; grades 0 to 4: {shares}"),
+        Row("Posterior capsule opacity, area", estimate_words(found.area_percent, "%", 0),
+            f"of the opening, grade 1 and more{masked if found.masked_percent >= 0.5 else ''}"),
+    ]  # fmt: skip
 
 
 def _scale_part(finding: CoverFinding) -> list[Row]:
