@@ -16,6 +16,7 @@ _A_RECORD = "a record; the function that makes it shows it"
 _A_PICTURE = "needs a whole picture; measure_photograph shows what comes of it"
 _A_PLAN = "needs a whole plan, which its layer cannot make; tests/steps shows it"
 NO_EXAMPLE: dict[str, str] = {
+    "audit.spread: OwnSpread": _A_RECORD,
     "eye.model: EyeModel": _A_RECORD,
     "optics.pose: as_matrix3": _ONE_LINE,
     "optics.pose: as_vec3": _ONE_LINE,
@@ -35,6 +36,9 @@ NO_EXAMPLE: dict[str, str] = {
     "records.lens_power: ToricPlan": _A_RECORD,
     "records.placement: Placement": _A_RECORD,
     "records.plan: Plan": _A_RECORD,
+    "records.series: Audit": _A_RECORD,
+    "records.series: Figure": _A_RECORD,
+    "records.series: Series": _A_RECORD,
     "report.plan_drawing: draw_plan": _A_PLAN,
     "report.plan_drawing: plan_description": _A_PLAN,
     "report.plan_words: judged_words": _A_PLAN,

@@ -80,6 +80,12 @@ UNITLESS = {
 # Record -> why its floats wear no unit each.
 UNIT_IN_THE_RECORD = {
     "EllipsePx": "the record's name wears the unit",
+    "NumberColumn": "the column's name wears the unit",
+    "Difference": "the unit stands in the record",
+    "LearningChart": "sums are in standard deviations, the rest in the unit of the record",
+    "Figure": "the unit stands in the record",
+    "Ellipse": "in the unit of its chapter's axes",
+    "OwnComponent": "mm; centring and size share one record",
 }
 # Package -> why its records wear no units.
 UNIT_OF_THE_CALLER = {

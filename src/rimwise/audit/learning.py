@@ -90,6 +90,13 @@ def learning_chart(
     -----
     Page's sums of self-starting scores with a slack of half a standard deviation and the limit
     that gives 500 eyes in control on average, both sides together.
+
+    Examples
+    --------
+    >>> cover = np.concatenate([np.tile([0.28, 0.32], 15), np.tile([0.08, 0.12], 15)])
+    >>> series = Series({"least_cover_mm": cover}, {}, np.arange(60))
+    >>> 30 <= learning_chart(series, "least_cover_mm", "least cover", "mm").first_signal < 40
+    True
     """
     order = in_order(series)
     row = series.number(column)[order]
@@ -150,6 +157,12 @@ def failure_chart(
     -----
     Steiner et al. 2000, one-sided, doubled odds; the limit is the one whose simulated mean run
     length in control is 500 eyes.
+
+    Examples
+    --------
+    >>> series = Series({"complete": np.repeat([1.0, 0.0], 20)}, {}, np.arange(40))
+    >>> 20 <= failure_chart(series, 0.1, np.random.default_rng(1)).first_signal < 30
+    True
     """
     complete = series.number("complete")[in_order(series)]
     chance = series.number("expected_chance")[in_order(series)]

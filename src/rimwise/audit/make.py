@@ -35,6 +35,7 @@ def audit_of(
     series: Series,
     flow: tuple[FlowStep, ...] = (),
     choice: EyesChoice = "both",
+    rng: np.random.Generator | None = None,
     seed: int | None = None,
 ) -> Audit:
     """What does this series say, chapter by chapter, with who is in it and who is not?
@@ -47,8 +48,8 @@ def audit_of(
         What was left out before.
     choice : "both", "first" or "random"
         What to do about two eyes of one person.
-    seed : int, optional
-        For "random".
+    rng, seed : Generator and int, optional
+        For "random": what draws, and what it was started with, for the record.
 
     Raises
     ------
@@ -61,7 +62,6 @@ def audit_of(
     >>> [part.key for part in audit_of(series).parts]
     ['cover']
     """
-    rng = None if seed is None else np.random.default_rng(seed)
     kept, step = one_eye_each(series, choice, rng)
     flow = flow if step is None else (*flow, step)
     parts = tuple(part for one in CHAPTERS if (part := one(kept)) is not None)

@@ -17,6 +17,20 @@ CHOICE_WORDS: dict[EyesChoice, str] = {
 }
 
 
+def eyes_choice(told: str) -> EyesChoice:
+    """Which choice is meant?
+
+    Examples
+    --------
+    >>> eyes_choice("first")
+    'first'
+    """
+    for choice in CHOICE_WORDS:
+        if told == choice:
+            return choice
+    raise WrongInput(f"eyes {told!r} is none of both, first and random")
+
+
 def one_eye_each(
     series: Series, choice: EyesChoice, rng: np.random.Generator | None = None
 ) -> tuple[Series, FlowStep | None]:

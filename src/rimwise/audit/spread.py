@@ -12,7 +12,7 @@ from rimwise.records.case import Spread
 from rimwise.records.series import Series
 from rimwise.stats.clustered import count_persons
 from rimwise.terms.arrays import BoolArray, FloatArray, IntArray
-from rimwise.terms.errors import MeasurementRefused
+from rimwise.terms.errors import MeasurementRefused, WrongInput
 
 FEWEST = 10  # fewer eyes say less about a hand than the published spread does
 _PRIOR_EYES = 10.0  # the published scatter counts as much as so many own eyes (own choice)
@@ -78,6 +78,21 @@ class OwnSpread:
             optic_from_rest_sd_mm=rest_sd,
             origin=f"own series of {self.eyes} eyes, {self.technique}",
         )
+
+
+def hand_named(told: str) -> Hand:
+    """Which published spread is meant?
+
+    Examples
+    --------
+    >>> hand_named("guided")
+    'guided'
+    """
+    if told == "manual":
+        return "manual"
+    if told == "guided":
+        return "guided"
+    raise WrongInput(f"hand {told!r} is neither manual nor guided")
 
 
 def own_component(
@@ -146,6 +161,15 @@ def own_spread(series: Series, technique: str, hand: Hand = "manual") -> OwnSpre
     ------
     MeasurementRefused
         Fewer than ten eyes, or no distance from the target in the table.
+
+    Examples
+    --------
+    >>> rng = np.random.default_rng(7)
+    >>> columns = {f"opening_from_target_{way}_mm": rng.normal(0.1, 0.2, 90) for way in
+    ...     ("nasal", "superior")}
+    >>> columns |= {"diameter_mm": rng.normal(5.2, 0.1, 90), "target_diameter_mm": np.full(90, 5.2)}
+    >>> own_spread(Series(columns, {}, np.arange(90)), "manual").spread().origin
+    'own series of 90 eyes, manual'
     """
     pair = _pair(series)
     nasal, superior = series.number(f"{pair}_nasal_mm"), series.number(f"{pair}_superior_mm")

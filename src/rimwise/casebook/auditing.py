@@ -17,7 +17,7 @@ from rimwise.audit.select import EyesChoice
 from rimwise.audit.spread import Hand, OwnSpread, own_spread
 from rimwise.exchange.results import document_of
 from rimwise.exchange.spreads import spread_document
-from rimwise.exchange.tables import ReadTable, read_series
+from rimwise.exchange.tables import ReadTable, chapter_csv, read_series
 from rimwise.exchange.writing import (
     check_not_input,
     check_writable,
@@ -26,7 +26,6 @@ from rimwise.exchange.writing import (
     write_json,
 )
 from rimwise.records.series import Audit
-from rimwise.report.audit_words import chapter_csv
 from rimwise.terms.arrays import BoolArray
 from rimwise.terms.errors import MeasurementRefused, WrongInput
 
@@ -108,9 +107,8 @@ def audit_table(request: AuditRequest) -> Audited:
             check_not_input(place, [request.table])
     read = read_series(request.table, request.columns, request.only)
     rng = np.random.default_rng(request.seed)
-    audit = audit_of(
-        read.series, read.flow, request.eyes, request.seed if request.eyes == "random" else None
-    )
+    seed = request.seed if request.eyes == "random" else None
+    audit = audit_of(read.series, read.flow, request.eyes, rng, seed)
     audit = replace(audit, inputs=((request.table.name, _digest(request.table)),))
     notes: list[str] = []
     done = Audited(

@@ -12,60 +12,76 @@ if TYPE_CHECKING:
     from rimwise.casebook.auditing import Audited
 
 
+Table = Annotated[
+    Path | None, typer.Argument(metavar="TABLE.csv", help="One row an eye, one heading line.")
+]
+Column = Annotated[
+    list[str] | None,
+    typer.Option(metavar="NAME=HEADING", help="Which heading is which column; see --columns."),
+]
+Only = Annotated[
+    list[str] | None,
+    typer.Option(metavar="NAME=VALUE", help="Keep these rows, e.g. technique=manual."),
+]
+Eyes = Annotated[str, typer.Option(help="Two eyes of one person: both, first or random.")]
+Seed = Annotated[int, typer.Option(min=0, help="For all that is drawn at random.")]
+Compare = Annotated[
+    str | None, typer.Option(metavar="NAME=FIRST,SECOND", help="Two groups side by side.")
+]
+Adjust = Annotated[
+    list[str] | None, typer.Option(metavar="NAME", help="A number held equal in --compare.")
+]
+Charts = Annotated[
+    bool, typer.Option("--charts", help="Learning charts in the order of operation.")
+]
+Bare = Annotated[
+    float | None,
+    typer.Option(min=0.0, max=1.0, help="Share of incomplete covers to expect, for its chart."),
+]
+OwnSpreadFile = Annotated[
+    str | None, typer.Option(metavar="FILE", help="Write this surgeon's bias and scatter for plan.")
+]
+HandName = Annotated[
+    str, typer.Option(help="Published spread behind a small series: manual or guided.")
+]
+RecountOnly = Annotated[
+    bool, typer.Option("--recount", help="Check printed percentages: count, total, percent.")
+]
+ColumnsOnly = Annotated[
+    bool, typer.Option("--columns", help="List the columns that an audit knows, and end.")
+]
+JsonFile = Annotated[
+    str | None, typer.Option(metavar="FILE", help='Write the audit as JSON; "-" prints it.')
+]
+TablesFolder = Annotated[
+    Path | None, typer.Option(metavar="DIR", help="One CSV a chapter, same bytes every time.")
+]
+DrawingFolder = Annotated[
+    Path | None, typer.Option(metavar="DIR", help="Folder for the drawings, singly.")
+]
+PageFile = Annotated[
+    Path | None, typer.Option(metavar="FILE.html", help="The whole audit as one page.")
+]
+
+
 def audit(  # noqa: PLR0913, PLR0917  one argument a flag
-    table: Annotated[
-        Path | None, typer.Argument(metavar="TABLE.csv", help="One row an eye, one heading line.")
-    ] = None,
-    column: Annotated[
-        list[str] | None,
-        typer.Option(metavar="NAME=HEADING", help="Which heading is which column; see --columns."),
-    ] = None,
-    only: Annotated[
-        list[str] | None,
-        typer.Option(metavar="NAME=VALUE", help="Keep these rows, e.g. technique=manual."),
-    ] = None,
-    eyes: Annotated[
-        str, typer.Option(help="Two eyes of one person: both, first or random.")
-    ] = "both",
-    seed: Annotated[int, typer.Option(min=0, help="For all that is drawn at random.")] = 1,
-    compare: Annotated[
-        str | None, typer.Option(metavar="NAME=FIRST,SECOND", help="Two groups side by side.")
-    ] = None,
-    adjust: Annotated[
-        list[str] | None, typer.Option(metavar="NAME", help="A number held equal in --compare.")
-    ] = None,
-    charts: Annotated[
-        bool, typer.Option("--charts", help="Learning charts in the order of operation.")
-    ] = False,
-    expected_bare: Annotated[
-        float | None,
-        typer.Option(min=0.0, max=1.0, help="Share of incomplete covers to expect, for its chart."),
-    ] = None,
-    spread: Annotated[
-        str | None,
-        typer.Option(metavar="FILE", help="Write this surgeon's bias and scatter for plan."),
-    ] = None,
-    hand: Annotated[
-        str, typer.Option(help="Published spread behind a small series: manual or guided.")
-    ] = "manual",
-    recount: Annotated[
-        bool, typer.Option("--recount", help="Check printed percentages: count, total, percent.")
-    ] = False,
-    columns: Annotated[
-        bool, typer.Option("--columns", help="List the columns that an audit knows, and end.")
-    ] = False,
-    json: Annotated[
-        str | None, typer.Option(metavar="FILE", help='Write the audit as JSON; "-" prints it.')
-    ] = None,
-    tables: Annotated[
-        Path | None, typer.Option(metavar="DIR", help="One CSV a chapter, same bytes every time.")
-    ] = None,
-    drawing: Annotated[
-        Path | None, typer.Option(metavar="DIR", help="Folder for the drawings, singly.")
-    ] = None,
-    page: Annotated[
-        Path | None, typer.Option(metavar="FILE.html", help="The whole audit as one page.")
-    ] = None,
+    table: Table = None,
+    column: Column = None,
+    only: Only = None,
+    eyes: Eyes = "both",
+    seed: Seed = 1,
+    compare: Compare = None,
+    adjust: Adjust = None,
+    charts: Charts = False,
+    expected_bare: Bare = None,
+    spread: OwnSpreadFile = None,
+    hand: HandName = "manual",
+    recount: RecountOnly = False,
+    columns: ColumnsOnly = False,
+    json: JsonFile = None,
+    tables: TablesFolder = None,
+    drawing: DrawingFolder = None,
+    page: PageFile = None,
 ) -> None:
     """Say over a series of eyes whether the way of working works, and how much it scatters.
 
@@ -79,33 +95,45 @@ def audit(  # noqa: PLR0913, PLR0917  one argument a flag
             raise WrongInput("no table was given; give a CSV file, or --columns for its headings")
         if recount:
             raise typer.Exit(_recount(table))
-        from rimwise.casebook.auditing import AuditRequest, audit_table  # noqa: PLC0415
+        choices = _pairs(column, "--column"), _pairs(only, "--only"), eyes, hand
+        outputs = json, tables, drawing, page, spread
+        many = seed, _groups(compare), tuple(adjust or ()), charts, expected_bare
+        _audit(table, choices, many, outputs)
 
-        if eyes not in {"both", "first", "random"} or hand not in {"manual", "guided"}:
-            raise WrongInput(
-                f"--eyes {eyes} --hand {hand}: both, first or random, and manual or guided are "
-                "allowed"
-            )
-        request = AuditRequest(
-            table,
-            _pairs(column, "--column"),
-            _pairs(only, "--only"),
-            eyes,  # type: ignore[arg-type]
-            seed,
-            _groups(compare),
-            tuple(adjust or ()),
-            charts,
-            expected_bare,
-            json_out=json,
-            tables=tables,
-            drawings=drawing,
-            page=page,
-            spread_out=spread,
-            hand=hand,  # type: ignore[arg-type]
-        )
-        done = audit_table(request)
-        if json != "-" and spread != "-":
-            _show(done)
+
+def _audit(
+    table: Path,
+    choices: tuple[dict[str, str], dict[str, str], str, str],
+    many: tuple[int, tuple[str, str, str] | None, tuple[str, ...], bool, float | None],
+    outputs: tuple[str | None, Path | None, Path | None, Path | None, str | None],
+) -> None:
+    from rimwise.audit.select import eyes_choice  # noqa: PLC0415
+    from rimwise.audit.spread import hand_named  # noqa: PLC0415
+    from rimwise.casebook.auditing import AuditRequest, audit_table  # noqa: PLC0415
+
+    columns, only, eyes, hand = choices
+    seed, groups, adjust, charts, bare = many
+    json, tables, drawings, page, spread = outputs
+    request = AuditRequest(
+        table,
+        columns,
+        only,
+        eyes_choice(eyes),
+        seed,
+        groups,
+        adjust,
+        charts,
+        bare,
+        json_out=json,
+        tables=tables,
+        drawings=drawings,
+        page=page,
+        spread_out=spread,
+        hand=hand_named(hand),
+    )
+    done = audit_table(request)
+    if "-" not in (json, spread):
+        _show(done)
 
 
 def _pairs(told: list[str] | None, flag: str) -> dict[str, str]:

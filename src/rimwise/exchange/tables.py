@@ -1,5 +1,7 @@
 """A table of operated eyes, read, mapped and checked: CSV with comma, semicolon or tab."""
 
+import csv
+import io
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -16,7 +18,7 @@ from rimwise.audit.columns import (
     map_columns,
 )
 from rimwise.audit.select import drop, repeated
-from rimwise.records.series import FlowStep, Names, Series
+from rimwise.records.series import AuditPart, FlowStep, Names, Series
 from rimwise.terms.arrays import FloatArray, IntArray
 from rimwise.terms.errors import WrongInput
 
@@ -214,3 +216,36 @@ def _only(series: Series, name: str, wanted: str) -> tuple[Series, FlowStep]:
             f"no row has {name} {wanted!r}; the table has {', '.join(column.names[:12])}"
         )
     return drop(series, ~column.where(wanted), f"{name} is not {wanted}")
+
+
+def chapter_csv(part: AuditPart) -> str:
+    """How is a chapter written as a CSV table, the same bytes every time?
+
+    Examples
+    --------
+    >>> part = AuditPart("c", "C", (Figure("mean, all", 0.5, None, None, "mm", 4, 4),))
+    >>> print(chapter_csv(part).splitlines()[1])
+    "mean, all",0.5,,,mm,4,4,,,
+    """
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(
+        ["name", "value", "low", "high", "unit", "n", "persons", "count", "way", "note"]
+    )
+    for one in part.figures:
+        writer.writerow(
+            [
+                one.name,
+                *(
+                    "" if number is None else repr(round(number, 9))
+                    for number in (one.value, one.low, one.high)
+                ),
+                one.unit,
+                one.n,
+                one.persons,
+                "" if one.count is None else one.count,
+                one.way,
+                one.note,
+            ]
+        )
+    return out.getvalue()

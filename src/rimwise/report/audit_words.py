@@ -68,39 +68,3 @@ def audit_head(audit: Audit) -> list[tuple[str, str]]:
     if audit.seed is not None:
         rows.append(("Seed", str(audit.seed)))
     return rows
-
-
-def chapter_csv(part: AuditPart) -> str:
-    """How is a chapter written as a CSV table, the same bytes every time?
-
-    Examples
-    --------
-    >>> part = AuditPart("c", "C", (Figure("mean, all", 0.5, None, None, "mm", 4, 4),))
-    >>> print(chapter_csv(part).splitlines()[1])
-    "mean, all",0.5,,,mm,4,4,,,
-    """
-    import csv  # noqa: PLC0415
-    import io  # noqa: PLC0415
-
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(
-        ["name", "value", "low", "high", "unit", "n", "persons", "count", "way", "note"]
-    )
-    for one in part.figures:
-        writer.writerow(
-            [
-                one.name,
-                *(
-                    "" if number is None else repr(round(number, 9))
-                    for number in (one.value, one.low, one.high)
-                ),
-                one.unit,
-                one.n,
-                one.persons,
-                "" if one.count is None else one.count,
-                one.way,
-                one.note,
-            ]
-        )
-    return out.getvalue()
