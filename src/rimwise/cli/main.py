@@ -8,6 +8,7 @@ import typer
 from rimwise import __version__
 from rimwise.cli.aligning import align
 from rimwise.cli.auditing import audit
+from rimwise.cli.batching import batch
 from rimwise.cli.clinic import demo
 from rimwise.cli.eye import eye
 from rimwise.cli.measuring import measure
@@ -59,6 +60,7 @@ def cautions() -> None:
 
 
 app.command(short_help="Cover of the optic in photographs.")(measure)
+app.command(short_help="Cover in a whole folder of photographs.")(batch)
 app.command(short_help="Centre and turn in microscope frames.")(align)
 app.command(short_help="The opening to be made in one eye.")(plan)
 app.command(short_help="Where the optic should sit behind an opening.")(place)

@@ -36,7 +36,22 @@ def write_bytes(path: Path | str, data: bytes) -> None:
         if target.exists() and not stat.S_ISREG(target.stat().st_mode) and not target.is_dir():
             target.write_bytes(data)
             return
-        _replace(target, data)
+        _replace(target, (data,))
+    except (OSError, ValueError) as error:
+        raise _failed(path, error) from None
+
+
+def write_chunks(path: Path | str, chunks: Iterable[bytes]) -> None:
+    """Write a file whole like ``write_bytes``, part by part, so that it never stands in memory.
+
+    Raises
+    ------
+    OutputFailed
+        The folder is missing, full or read-only.
+    """
+    target = Path(os.path.realpath(path))
+    try:
+        _replace(target, chunks)
     except (OSError, ValueError) as error:
         raise _failed(path, error) from None
 
@@ -188,11 +203,11 @@ def finite(value: float | None, digits: int) -> float | None:
     return round(number, digits) + 0.0
 
 
-def _replace(target: Path, data: bytes) -> None:
+def _replace(target: Path, chunks: Iterable[bytes]) -> None:
     handle, name = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name}.", suffix=".part")
     try:
         with os.fdopen(handle, "wb") as file:
-            file.write(data)
+            file.writelines(chunks)
             file.flush()
             os.fsync(file.fileno())
         os.chmod(name, _mode(target))
