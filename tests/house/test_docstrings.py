@@ -14,6 +14,7 @@ import tree
 _ONE_LINE = "one line; System and conic show it"
 _A_RECORD = "a record; the function that makes it shows it"
 _A_PICTURE = "needs a whole picture; measure_photograph shows what comes of it"
+_A_COURSE = "needs pictures of one eye; tests/honest/test_follow_course.py shows it"
 _A_PLAN = "needs a whole plan, which its layer cannot make; tests/steps shows it"
 NO_EXAMPLE: dict[str, str] = {
     "audit.spread: OwnSpread": _A_RECORD,
@@ -25,7 +26,12 @@ NO_EXAMPLE: dict[str, str] = {
     "optics.system: reflect": _ONE_LINE,
     "optics.system: refract": _ONE_LINE,
     "picture.contrast: visible_line": _A_PICTURE,
+    "follow.changes: SeenVisit": _A_RECORD,
+    "follow.make: follow_visits": _A_COURSE,
+    "picture.implant_turn: implant_turn": _A_COURSE,
     "picture.planes: Planes": _A_PICTURE,
+    "picture.registration: Registration": _A_RECORD,
+    "picture.registration: register": _A_COURSE,
     "picture.pupil: find_pupil": _A_PICTURE,
     "picture.rim: find_rims": _A_PICTURE,
     "picture.seam: find_seam": _A_PICTURE,

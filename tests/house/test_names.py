@@ -71,6 +71,7 @@ UNITLESS = {
     "off": "in sds",
     "worth": "a pure number that ranks candidates",
     "score": "a pure number that ranks candidates",
+    "opacification_score": "a pure number, 0 to 4",
     "inner": "logarithms of grey values",
     "outer": "logarithms of grey values",
     "mean": "each entry has its own unit, said in the docstring",

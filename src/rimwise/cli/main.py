@@ -11,6 +11,7 @@ from rimwise.cli.auditing import audit
 from rimwise.cli.batching import batch
 from rimwise.cli.clinic import demo
 from rimwise.cli.eye import eye
+from rimwise.cli.following import follow
 from rimwise.cli.measuring import measure
 from rimwise.cli.placing import place
 from rimwise.cli.planning import plan
@@ -64,6 +65,7 @@ app.command(short_help="Cover in a whole folder of photographs.")(batch)
 app.command(short_help="Centre and turn in microscope frames.")(align)
 app.command(short_help="The opening to be made in one eye.")(plan)
 app.command(short_help="Where the optic should sit behind an opening.")(place)
+app.command(short_help="What has changed in an eye since.")(follow)
 app.command(short_help="A series of eyes, and the spread of a hand.")(audit)
 app.command(short_help="What one eye's optics do, and its reflexes.")(eye)
 app.command(short_help="A day at an invented clinic.")(demo)

@@ -12,6 +12,7 @@ TABLES = (
     "centres",
     "cornea",
     "eye_priors",
+    "healing",
     "instruments",
     "lengths",
     "light",

@@ -1,0 +1,67 @@
+"""``rimwise follow``: parse, call the casebook, show."""
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from rimwise.cli.sheet_flags import PICTURE_FLAGS, with_flags
+from rimwise.cli.talk import one_sentence, progress_bar, say, show_foot, show_table
+
+if TYPE_CHECKING:
+    from rimwise.records.healing import Healing
+
+HEADER = ("day", "status", "least cover", "area", "shift", "turn", "edge")
+
+
+@with_flags(PICTURE_FLAGS, "Keys of the picture sheet; they outrank it")
+def follow(
+    pictures: Annotated[
+        list[Path],
+        typer.Argument(help="Photographs of eyes at their visits.", metavar="PICTURE"),
+    ],
+    limit_mm: Annotated[
+        float, typer.Option(help="Least cover below which an eye is flagged.")
+    ] = 0.0,
+    json: Annotated[
+        str | None, typer.Option(metavar="FILE", help='Write the courses as JSON; "-" prints them.')
+    ] = None,
+    drawing: Annotated[
+        Path | None, typer.Option(metavar="DIR", help="Folder for one drawing an eye.")
+    ] = None,
+    *,
+    flags: Mapping[str, object],
+) -> None:
+    """Say what has changed in an eye since its first visit, and what is to be expected.
+
+    The pictures' sheets bear the eye's code and the day (visit_day or taken).
+
+    Example: rimwise follow E-017-week1.jpg E-017-month3.jpg --json course.json --drawing .
+    """
+    with one_sentence():
+        from rimwise.casebook.following import FollowRequest, follow_pictures  # noqa: PLC0415
+
+        with progress_bar("following", len(pictures)) as progress:
+            done = follow_pictures(
+                FollowRequest(pictures, flags, limit_mm, json, drawing), progress
+            )
+        if json != "-":
+            for course in done.courses:
+                _show(course)
+            notes = [f"{one.sentence}" for course in done.courses for one in course.notes]
+            drawings = [f"Drawing: {path}" for path in done.drawings]
+            show_foot(["± is one standard deviation.", *dict.fromkeys(notes), *drawings])
+        for course in done.courses:
+            for visit in course.visits:
+                if visit.finding.status == "refused":
+                    name = Path(visit.finding.picture).name
+                    say(f"{name} is refused: {visit.finding.reasons[0].sentence}")
+        raise typer.Exit(done.exit_code)
+
+
+def _show(course: "Healing") -> None:
+    from rimwise.report.healing_words import course_foot, course_rows  # noqa: PLC0415
+
+    show_table(f"{course.code} ({course.side} eye)", course_rows(course), HEADER)
+    show_table("", [(line,) for line in course_foot(course)])

@@ -1,0 +1,108 @@
+"""A course of healing in words: a row a visit, and what follows from them."""
+
+from rimwise.records.healing import BareArc, Healing, Visit
+from rimwise.report.place_words import shift_words
+from rimwise.report.words import estimate_words
+from rimwise.terms.estimate import Estimate
+from rimwise.terms.frames import Side, direction_words, examiner_from_nasal_superior
+
+Row = tuple[str, ...]
+
+
+def course_rows(course: Healing) -> list[Row]:
+    """Which rows tell the visits: day, status, least cover, area, shift, turn, edge?
+
+    Examples
+    --------
+    >>> course_rows(Healing("E-1", "left", 0, ()))
+    []
+    """
+    return [_row(visit, course.side) for visit in course.visits]
+
+
+def _row(visit: Visit, side: Side) -> Row:
+    cover, change = visit.finding.cover, visit.change
+    least = None if cover is None else cover.min_mm
+    told = "-" if least is None else f"{least.value:.2f} ± {least.sd:.2f} mm"
+    if change is None:
+        words = "first" if visit.finding.status != "refused" else "refused"
+        return (str(visit.day), words, told, "-", "-", "-", "-")
+    shift = "-"
+    if change.shift_nasal_mm is not None and change.shift_superior_mm is not None:
+        vector = examiner_from_nasal_superior(
+            change.shift_nasal_mm.value, change.shift_superior_mm.value, side
+        )
+        shift = f"{shift_words(vector, side)} (± {change.shift_nasal_mm.sd:.2f} mm)"
+    moved = [m for m in change.edge_move_mm if m is not None]
+    edge = f"{min(moved):+.2f} to {max(moved):+.2f} mm" if moved else "-"
+    return (
+        str(visit.day),
+        visit.finding.status,
+        told,
+        _percent(change.area_percent),
+        shift,
+        estimate_words(change.turn_deg, "°") if change.turn_deg is not None else "-",
+        edge,
+    )
+
+
+def _percent(estimate: Estimate | None) -> str:
+    if estimate is None:
+        return "-"
+    return f"{estimate.value:+.1f} ± {estimate.sd:.1f} %"
+
+
+def course_foot(course: Healing) -> list[str]:
+    """Which sentences follow the table: bare arcs, what is expected, flags?
+
+    Examples
+    --------
+    >>> course_foot(Healing("E-1", "left", 0, ()))
+    ['No flag is raised.']
+    """
+    lines = [_arc_words(arc, course.side) for arc in course.bare_arcs]
+    for one in course.forecast:
+        low, high = one.least_cover_mm.interval()
+        lines.append(
+            f"Expected least cover on day {one.day}: {one.least_cover_mm.value:.2f} mm, 95 % "
+            f"between {low:.2f} and {high:.2f} mm (what is usual is common practice, no source)."
+        )
+    if not course.flags:
+        return [*lines, "No flag is raised."]
+    return [*lines, *(f"Flag: {flag.sentence}" for flag in course.flags)]
+
+
+def _arc_words(arc: BareArc, side: Side) -> str:
+    middle = direction_words(arc.from_deg + 0.5 * arc.width_deg, side)
+    haptic = {True: "a haptic within 30°", False: "no haptic within 30°", None: ""}
+    grown = ""
+    if arc.growth_from_deg_per_month is not None and arc.growth_to_deg_per_month is not None:
+        grown = (
+            f"its ends grow by {arc.growth_from_deg_per_month:+.1f} and "
+            f"{arc.growth_to_deg_per_month:+.1f}° a month"
+        )
+    drift = ""
+    if arc.drift_towards_mm is not None:
+        low, high = arc.drift_towards_mm.interval()
+        drift = (
+            f"the optic has moved {arc.drift_towards_mm.value:+.2f} mm towards it (95 % "
+            f"{low:+.2f} to {high:+.2f})"
+        )
+    parts = [one for one in (haptic[arc.haptic_within_30_deg], grown, drift) if one]
+    head = f"Bare arc {middle}, {arc.width_deg:.0f}° wide, {arc.depth_mm:.2f} mm deep"
+    return f"{head}: {'; '.join(parts)}." if parts else f"{head}."
+
+
+def healing_description(course: Healing) -> str:
+    """What does the drawing of a course show, for those who cannot see it?
+
+    Examples
+    --------
+    >>> healing_description(Healing("E-1", "left", 0, ()))
+    'Course of E-1, left eye, 0 visits.'
+    """
+    names = ", ".join(
+        f"day {visit.day} ({visit.finding.picture.rsplit('/', 1)[-1]})" for visit in course.visits
+    )
+    head = f"Course of {course.code}, {course.side} eye, {len(course.visits)} visits"
+    return f"{head}: {names}." if names else f"{head}."

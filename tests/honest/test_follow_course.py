@@ -1,0 +1,159 @@
+"""Courses of healing: registration recovered, forecasts as sure as they say, practice visits.
+
+Sources: pictures of known truth by an independent program (practice set, when it is there), and
+turned copies of a packaged picture; forecasts against eyes drawn from the model's own law, which
+proves the arithmetic, nothing about patients.
+"""
+
+import json
+import math
+from dataclasses import replace
+from functools import cache
+from importlib import resources
+from pathlib import Path
+
+import numpy as np
+import pytest
+from practice import AWAY, FOLDER
+from scipy.ndimage import affine_transform
+
+from rimwise.casebook.following import FollowRequest, follow_pictures
+from rimwise.exchange.pictures import load_picture
+from rimwise.exchange.sheets import picture_sheet_for
+from rimwise.follow.changes import SeenVisit, place_in_eye
+from rimwise.follow.trend import foretell, usual_healing
+from rimwise.measure.photograph import measure_photograph
+from rimwise.picture.raster import Raster
+from rimwise.records.healing import Healing
+
+VISITS = sorted(FOLDER.glob("visits/*.jpg"))
+
+
+@cache
+def courses() -> tuple[tuple[Healing, dict], ...]:
+    done = follow_pictures(FollowRequest(VISITS, {}))
+    return tuple(
+        (one, json.loads((FOLDER / "visits" / f"{one.code}.truth.json").read_text()))
+        for one in done.courses
+    )
+
+
+def changes() -> list[tuple]:
+    return [
+        (visit, truth["change_from_first"])
+        for course, told in courses()
+        for visit, truth in zip(course.visits, told["visits"], strict=True)
+        if visit.change is not None
+    ]
+
+
+@pytest.mark.skipif(not VISITS, reason=AWAY)
+def test_practice_visits_are_within_the_stated_limits() -> None:
+    """Area within 2 points, shift within 0.04 mm, turn within 0.5°, in the median."""
+    area, shift, turn = [], [], []
+    for visit, truth in changes():
+        change = visit.change
+        nasal, superior = truth["shift_mm_nasal_superior"]
+        assert change.area_percent is not None
+        area.append(abs(change.area_percent.value - truth["area_percent"]))
+        shift.append(
+            math.hypot(
+                change.shift_nasal_mm.value - nasal, change.shift_superior_mm.value - superior
+            )
+        )
+        turn.append(
+            math.inf if change.turn_deg is None else abs(change.turn_deg.value - truth["turn_deg"])
+        )
+    assert np.median(area) <= 2.0
+    assert np.median(shift) <= 0.04
+    assert np.median(turn) <= 0.5
+    # A turn that was told wrongly is worse than one that was not told.
+    assert max(t for t in turn if math.isfinite(t)) < 2.0
+
+
+@pytest.mark.skipif(not VISITS, reason=AWAY)
+def test_practice_changes_lie_within_their_errors() -> None:
+    pulls = []
+    for visit, truth in changes():
+        change = visit.change
+        nasal, superior = truth["shift_mm_nasal_superior"]
+        pulls += [
+            (change.area_percent.value - truth["area_percent"]) / change.area_percent.sd,
+            (change.shift_nasal_mm.value - nasal) / change.shift_nasal_mm.sd,
+            (change.shift_superior_mm.value - superior) / change.shift_superior_mm.sd,
+        ]
+        if change.turn_deg is not None:
+            pulls.append((change.turn_deg.value - truth["turn_deg"]) / change.turn_deg.sd)
+    assert np.mean(np.abs(pulls) <= 2.0) >= 0.9
+    assert np.median(np.abs(pulls)) >= 0.2
+
+
+def packaged() -> SeenVisit:
+    path = Path(str(resources.files("rimwise.demo") / "pictures" / "photo_easy_001.jpg"))
+    loaded, sheet = load_picture(path), picture_sheet_for(path)
+    finding = measure_photograph(loaded.raster, sheet, picture=path.name, sha256=loaded.sha256)
+    return SeenVisit(0, loaded.raster, sheet, finding)
+
+
+@pytest.mark.parametrize("roll_deg", [-6.0, 11.0])
+def test_a_rolled_copy_has_not_changed(roll_deg: float) -> None:
+    first = packaged()
+    c, s = math.cos(math.radians(roll_deg)), math.sin(math.radians(roll_deg))
+    # Output (row, column) to input, for a counter-clockwise turn of the picture by roll_deg.
+    back = np.array([[c, s], [-s, c]])
+    pixels = first.raster.pixels
+    middle = (np.array(pixels.shape[:2]) - 1.0) / 2.0
+    planes = [
+        affine_transform(
+            pixels[..., k].astype(float), back, middle - back @ middle, order=1, mode="nearest"
+        )
+        for k in range(3)
+    ]
+    turned = Raster(np.clip(np.stack(planes, axis=-1), 0, 255).astype(np.uint8))
+    finding = measure_photograph(turned, first.sheet, picture="turned.jpg", sha256="")
+    place = place_in_eye(first, SeenVisit(30, turned, first.sheet, finding))
+    assert place is not None
+    assert place.roll_deg == pytest.approx(roll_deg, abs=0.15)
+    assert np.hypot(*place.shift_mm) < 0.02
+
+
+def test_a_mirrored_copy_is_not_laid_on_its_original() -> None:
+    first = packaged()
+    other = replace(first, sheet=replace(first.sheet, mirrored=True))
+    assert place_in_eye(first, other) is None
+
+
+def test_another_eye_is_not_laid_on_this_one() -> None:
+    first = packaged()
+    rng = np.random.default_rng(3)
+    noise = rng.integers(60, 120, first.raster.pixels.shape, dtype=np.uint8)
+    assert place_in_eye(first, replace(first, raster=Raster(noise))) is None
+
+
+def test_forecasts_hold_as_often_as_they_say() -> None:
+    usual, _ = usual_healing()
+    rng = np.random.default_rng(20260501)
+    spread = math.sqrt(math.log1p((usual.settle_sd_day / usual.settle_day) ** 2))
+    days, held, eyes = np.array([1.0, 7.0, 30.0]), 0, 1500
+    for _ in range(eyes):
+        settle = usual.settle_day * math.exp(spread * rng.normal() - 0.5 * spread**2)
+        change = usual.change_mm + usual.change_sd_mm * rng.normal()
+        level = rng.normal(0.25, 0.2)
+
+        def at(day: np.ndarray) -> np.ndarray:
+            course = level + change * -np.expm1(-day / settle)  # noqa: B023
+            return course + usual.wander_sd_mm * rng.normal(size=day.shape)
+
+        seen = at(days) + 0.02 * rng.normal(size=3)
+        told = foretell(days, seen, np.full(3, 0.02), (365,), usual)[0].least_cover_mm
+        low, high = told.interval()
+        held += low <= at(np.array([365.0]))[0] <= high
+    # 95 % with three standard errors of 1,500 eyes.
+    assert 0.93 < held / eyes < 0.97
+
+
+def test_more_visits_make_a_forecast_surer() -> None:
+    usual, _ = usual_healing()
+    few = foretell(np.array([1.0]), np.array([0.2]), np.array([0.02]), (365,), usual)
+    many = foretell(np.array([1.0, 30.0, 90.0]), np.full(3, 0.2), np.full(3, 0.02), (365,), usual)
+    assert many[0].least_cover_mm.sd < few[0].least_cover_mm.sd
