@@ -59,12 +59,16 @@ def find_rings(
     >>> round(rings.limbus.radius_px), round(rings.pupil.radius_px)
     (90, 39)
     """
+    share = told_planes(planes)
     best: tuple[float, Circle] | None = None
-    for seed in limbus_seeds(planes, expected_px)[:2]:
-        found = _limbus_circle(planes, seed, expected_px)
-        if found is not None and (best is None or found[0] > best[0]):
-            best = found
-        if best is not None and best[0] > _CLEAR:
+    for seeds in (limbus_seeds, pupil_seeds):
+        for seed in seeds(planes, expected_px)[:2]:
+            found = _limbus_circle(planes, seed, expected_px, share)
+            if found is not None and (best is None or found[0] > best[0]):
+                best = found
+            if best is not None and best[0] > _CLEAR * share:
+                break
+        if best is not None and best[0] > _CLEAR * share:
             break
     if best is None:
         return EyeRings(None, None)
@@ -78,22 +82,54 @@ _CLEAR = 2.0  # so much speaks for the first centre that no other is tried
 _FAR = 3.0
 
 
+def told_planes(planes: FramePlanes) -> float:
+    """Which share of brightness and two colours does this frame have? A grey one has a third.
+
+    Examples
+    --------
+    >>> from rimwise.picture.frame_planes import frame_planes
+    >>> from rimwise.picture.raster import Raster
+    >>> round(told_planes(frame_planes(Raster(np.full((64, 64), 90, dtype=np.uint8)))), 2)
+    0.33
+    """
+    spread = np.ptp(planes.log_small, axis=-1)
+    return 1.0 if float(spread.mean()) > _GREY_LOG else 1.0 / 3.0
+
+
+_GREY_LOG = 0.01
+
+
+def pupil_seeds(planes: FramePlanes, expected_px: float | None) -> list[RingSeed]:
+    """Which circles could be a pupil, whose centre lies near that of the limbus?
+
+    In near-infrared the pupil is the plainest ring of an eye, and the limbus may be the faintest.
+    """
+    width = planes.log_small.shape[1]
+    full = 0.3 * width if expected_px is None else expected_px * planes.small
+    radii: FloatArray = full * np.geomspace(_SMALLEST, 0.7, 10)
+    return _in_half(planes, ring_seeds(planes.log_small, radii))
+
+
 def limbus_seeds(planes: FramePlanes, expected_px: float | None) -> list[RingSeed]:
     """Which circles could be rings of the eye (half-size pixels)?"""
     if expected_px is None:
         radii = np.geomspace(0.1, 0.5, 16) * planes.log_small.shape[1]
     else:
         radii = expected_px * planes.small * np.linspace(1.0 - _TOLERANCE, 1.0 + _TOLERANCE, 5)
+    return _in_half(planes, ring_seeds(planes.log_small, radii))
+
+
+def _in_half(planes: FramePlanes, seeds: list[RingSeed]) -> list[RingSeed]:
     half = 0.5 / planes.small
     return [
         RingSeed(s.votes, (s.u_px + 0.5) * half - 0.5, (s.v_px + 0.5) * half - 0.5,
                  s.radius_px * half)
-        for s in ring_seeds(planes.log_small, radii)
+        for s in seeds
     ]  # fmt: skip
 
 
 def _limbus_circle(
-    planes: FramePlanes, seed: RingSeed, expected_px: float | None
+    planes: FramePlanes, seed: RingSeed, expected_px: float | None, share: float
 ) -> tuple[float, Circle] | None:
     """Return the likeliest limbus about this centre with its worth."""
     if expected_px is None:
@@ -105,7 +141,7 @@ def _limbus_circle(
         radii = full * np.arange(0.16, 1.14, 0.02)
         width = 0.05 * full
     rings = peaks(circles_about(planes, (seed.u_px, seed.v_px), radii, width))
-    rings = [one for one in rings if one.score > _LEAST_SCORE]
+    rings = [one for one in rings if one.score > _LEAST_SCORE * share]
     worth = [_worth(one, rings) for one in rings]
     if expected_px is not None:
         off = [(one.radius_px / full - 0.98) / _FORETOLD_SD for one in rings]
@@ -146,7 +182,8 @@ def find_pupil_inside(planes: FramePlanes, limbus: Ring, optic_inside: bool = Fa
     full = 0.5 * limbus.radius_px
     radii: FloatArray = full * np.arange(_SMALLEST, _LARGEST + 0.06, 0.01)
     rings = peaks(circles_about(planes, centre, radii, 0.03 * full))
-    rings = [r for r in rings if r.score > _LEAST_SCORE and r.radius_px < _LARGEST * full]
+    least = _LEAST_SCORE * told_planes(planes)
+    rings = [r for r in rings if r.score > least and r.radius_px < _LARGEST * full]
     if not rings:
         return None
     strong = sorted(rings, key=lambda one: -one.score)[:3]
