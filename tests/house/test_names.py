@@ -35,6 +35,7 @@ UNITLESS = {
     "px": "the name is the unit",
     "mm": "the name is the unit",
     "px_per_mm": "the name is the unit",
+    "pattern_size": "a distance over the one foretold",
     "index": "a refractive index has no unit",
     "asphericity_q": "a pure number",
     "conic_x": "a pure number",

@@ -16,6 +16,7 @@ from rimwise.cli.measuring import measure
 from rimwise.cli.placing import place
 from rimwise.cli.planning import plan
 from rimwise.cli.serve import serve
+from rimwise.cli.setting_up import setup
 from rimwise.cli.talk import EXIT_STOPPED, say
 from rimwise.terms.cautions import CAUTIONS
 
@@ -63,6 +64,7 @@ def cautions() -> None:
 app.command(short_help="Cover of the optic in photographs.")(measure)
 app.command(short_help="Cover in a whole folder of photographs.")(batch)
 app.command(short_help="Centre and turn in microscope frames.")(align)
+app.command(short_help="Lamps, scale and orientation of a microscope.")(setup)
 app.command(short_help="The opening to be made in one eye.")(plan)
 app.command(short_help="Where the optic should sit behind an opening.")(place)
 app.command(short_help="What has changed in an eye since.")(follow)
