@@ -1,0 +1,64 @@
+"""One invented photograph drawn, measured and held against its truth."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from rimwise.demo.hardness import Difficulty
+from rimwise.demo.photos import draw_photo
+from rimwise.demo.scene import PhotoTruth
+from rimwise.journey import finding_of
+from rimwise.picture.raster import Raster
+from rimwise.records.cover import CoverFinding
+
+
+@dataclass(frozen=True, slots=True)
+class Trial:
+    """What came of one picture.
+
+    Parameters
+    ----------
+    status : str
+    least_mm : float
+        The true least cover.
+    complete : bool or None
+        What was told.
+    pulls : mapping
+        Error over claimed sd of each number that was given.
+    """
+
+    status: str
+    least_mm: float
+    complete: bool | None
+    pulls: Mapping[str, float]
+
+
+def try_photo(difficulty: Difficulty | int, seed: int) -> Trial:
+    """How well is one picture of this difficulty measured?"""
+    pixels, truth, sheet = draw_photo(np.random.default_rng([seed, 77]), difficulty)
+    finding = finding_of(Raster(pixels), sheet, "", "")
+    complete = None if finding.cover is None else finding.cover.complete
+    return Trial(finding.status, truth.least_cover[0], complete, _pulls(finding, truth))
+
+
+def _pulls(finding: CoverFinding, truth: PhotoTruth) -> dict[str, float]:
+    """Return error over sd of what was given of the whole edge."""
+    cover, opening = finding.cover, finding.opening
+    offset = finding.decentration.get("opening-from-optic")
+    pairs = [
+        ("least cover", None if cover is None else cover.min_mm, truth.least_cover[0]),
+        ("mean cover", None if cover is None else cover.mean_mm, float(truth.cover_mm.mean())),
+        (
+            "diameter",
+            None if opening is None else opening.equivalent_diameter_mm,
+            truth.equivalent_diameter_mm,
+        ),
+        ("offset x", None if offset is None else offset.x_mm, truth.decentration_mm[0]),
+        ("offset y", None if offset is None else offset.y_mm, truth.decentration_mm[1]),
+    ]
+    return {
+        name: (given.value - true) / given.sd
+        for name, given, true in pairs
+        if given is not None and given.sd
+    }
