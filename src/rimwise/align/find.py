@@ -23,6 +23,7 @@ from rimwise.align.settling import Found
 from rimwise.picture.frame_planes import FramePlanes, frame_planes
 from rimwise.picture.frame_rings import EyeRings, find_rings
 from rimwise.picture.raster import Raster
+from rimwise.picture.ring_track import rings_again
 from rimwise.picture.spots import SpotMap, spot_map
 from rimwise.published.load import published_value
 from rimwise.records.eye import EyePose, ReflexName
@@ -86,8 +87,18 @@ def _points(planes: FramePlanes, one: Found) -> tuple[tuple[float, float] | None
     )
 
 
-def find_in_frame(raster: Raster, sheet: PictureSheet, compiled: bool) -> FoundInFrame:
+def find_in_frame(
+    raster: Raster, sheet: PictureSheet, compiled: bool, last: EyeRings | None = None
+) -> FoundInFrame:
     """What does this frame show of the eye?
+
+    Parameters
+    ----------
+    raster : Raster
+    sheet : PictureSheet
+    compiled : bool
+    last : EyeRings, optional
+        Where the rings were a moment ago; they are looked for only there then.
 
     Raises
     ------
@@ -97,6 +108,8 @@ def find_in_frame(raster: Raster, sheet: PictureSheet, compiled: bool) -> FoundI
         If the sheet has no lamps.
     """
     planes = frame_planes(raster)
+    if last is not None:
+        return _with_rings(raster, sheet, (planes, rings_again(planes, last)), compiled)
     foretold = foretold_limbus_px(sheet)
     rings, of, p1, spots = _with_p1(raster, sheet, (planes, foretold), compiled)
     away = abs(math.log(p1.size)) if len(p1.points_px) > 1 else 0.0
@@ -107,6 +120,22 @@ def find_in_frame(raster: Raster, sheet: PictureSheet, compiled: bool) -> FoundI
         )
         radius = of.px_per_mm.value * (mean_radius_mm(usual) - about("limbus_half_level_inside"))
         rings, of, p1, spots = _with_p1(raster, sheet, (planes, radius), compiled)
+    return _all_reflexes((planes, rings, of), p1, spots, compiled)
+
+
+def _with_rings(
+    raster: Raster, sheet: PictureSheet, known: tuple[FramePlanes, EyeRings], compiled: bool
+) -> FoundInFrame:
+    """Find the reflexes between rings that were followed."""
+    planes, rings = known
+    of, p1, spots = _p1_between(raster, sheet, known, compiled)
+    return _all_reflexes((planes, rings, of), p1, spots, compiled)
+
+
+def _all_reflexes(
+    known: tuple[FramePlanes, EyeRings, Looking], p1: Found, spots: SpotMap, compiled: bool
+) -> FoundInFrame:
+    planes, rings, of = known
     readings: list[dict[ReflexName, Found]] = [{}]
     if of.record.lens != "none":
         readings = _lens_reflexes(planes, spots, p1, (rings, of), compiled)
@@ -124,6 +153,14 @@ def _with_p1(
     planes, foretold = known
     expected_px = None if foretold is None else foretold * planes.factor
     rings = find_rings(planes, expected_px, sheet.state not in _NATURAL)
+    of, p1, spots = _p1_between(raster, sheet, (planes, rings), compiled)
+    return rings, of, p1, spots
+
+
+def _p1_between(
+    raster: Raster, sheet: PictureSheet, known: tuple[FramePlanes, EyeRings], compiled: bool
+) -> tuple[Looking, Found, SpotMap]:
+    planes, rings = known
     if rings.limbus is None:
         raise MeasurementRefused(
             "no-limbus",
@@ -136,7 +173,7 @@ def _with_p1(
     of = looking(sheet, size, scale, raster.orientation)
     spots = _spots(planes, rings, scale.value * planes.factor)
     p1, of = _plain(planes, spots, rings, of, compiled)
-    return rings, of, p1, spots
+    return of, p1, spots
 
 
 def _spots(planes: FramePlanes, rings: EyeRings, px_per_mm: float) -> SpotMap:

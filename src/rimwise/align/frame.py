@@ -107,7 +107,7 @@ def align_frame(
     reasons: list[Reason] = []
     if asked.reference is not None:
         fit, axis = with_reference(fit, asked.reference)
-        turn, more = _turn(found.of, fit, (axis, offset), asked)
+        turn, more = turn_back(found.of, fit, (axis, offset), asked)
         reasons += more
     elif fixating is not None and _lamp_known(found.of):
         own = make_reference([fixating])
@@ -164,7 +164,7 @@ def offset_mm(of: Looking, seen: Sighted) -> Pair | None:
     return x, y
 
 
-def _turn(
+def turn_back(
     of: Looking,
     fit: FrameFit,
     known: tuple[tuple[FloatArray, FloatArray], Pair | None],
@@ -253,8 +253,8 @@ def _finding(found: FoundInFrame, aim: Aim, turn: OffsetFinding, picture: str) -
         "partial" if any(r.code in _PARTIAL for r in reasons) else "measured",
         tuple(reasons),
         {name: _reflex(seen, name) for name in _NAMES},
-        _ring(found.rings.pupil, found.planes),
-        _ring(found.rings.limbus, found.planes),
+        ring_finding(found.rings.pupil, found.planes),
+        ring_finding(found.rings.limbus, found.planes),
         ScaleFinding(of.px_per_mm, "limbus", of.scale_from),
         fit.turn_deg,
         fit.tilt_deg if told else None,
@@ -288,7 +288,16 @@ def _reflex(seen: Sighted, name: ReflexName) -> ReflexFinding | None:
     return None if points is None else ReflexFinding(points, _SD_PX[name])
 
 
-def _ring(ring: Ring | None, planes: FramePlanes) -> RingFinding | None:
+def ring_finding(ring: Ring | None, planes: FramePlanes) -> RingFinding | None:
+    """Which ellipse is this ring in stored pixels?
+
+    Examples
+    --------
+    >>> from rimwise.picture.frame_planes import frame_planes
+    >>> planes = frame_planes(Raster(np.zeros((96, 128, 3), dtype=np.uint8)))
+    >>> ring_finding(None, planes) is None
+    True
+    """
     if ring is None:
         return None
     ellipse = fit_ellipse(planes.stored(ring.curve_px)).ellipse

@@ -8,6 +8,7 @@ import typer
 
 from rimwise.cli.sheet_flags import PICTURE_FLAGS, SheetFlag, with_flags
 from rimwise.cli.talk import one_sentence, progress_bar, say, show_foot, show_table
+from rimwise.terms.errors import WrongInput
 
 if TYPE_CHECKING:
     from rimwise.casebook.aligning import AlignOutcome
@@ -24,10 +25,12 @@ FRAME_FLAGS = (
 
 
 @with_flags(FRAME_FLAGS, "Keys of the picture sheet; they outrank it")
-def align(
+def align(  # noqa: PLR0913 - one argument a flag
     frames: Annotated[
         list[Path],
-        typer.Argument(help="Frames of an operating microscope.", metavar="FRAME"),
+        typer.Argument(
+            help="Recorded frames of an operating microscope, or one clip.", metavar="FRAME"
+        ),
     ],
     save_reference: Annotated[
         Path | None,
@@ -43,10 +46,14 @@ def align(
     drawing: Annotated[
         Path | None, typer.Option(metavar="DIR", help="Folder for one drawing a frame.")
     ] = None,
+    table: Annotated[
+        Path | None,
+        typer.Option(metavar="T.csv|T.parquet", help="Of a recorded clip: one row a frame."),
+    ] = None,
     *,
     flags: Mapping[str, object],
 ) -> None:
-    """Say where the centre is in recorded frames, and the turn back to fixation, with its ±.
+    """Say where the centre is in recorded frames or a clip, and the turn back to fixation.
 
     Reflex (a lamp's mirror image, P1 to P4), reference offset (P1 to P4 while the patient fixates).
 
@@ -54,7 +61,11 @@ def align(
     """
     with one_sentence():
         from rimwise.casebook.aligning import AlignRequest, align_frames  # noqa: PLC0415
+        from rimwise.exchange.clips import is_clip  # noqa: PLC0415
 
+        if table is not None or any(is_clip(one) for one in frames):
+            _clip(frames, flags, (table, case, drawing), json or save_reference)
+            return
         request = AlignRequest(frames, flags, case, save_reference, json, drawing)
         with progress_bar("aligning", len(frames)) as progress:
             outcome = align_frames(request, progress)
@@ -62,6 +73,29 @@ def align(
             _show(outcome, len(frames) == 1)
         _complain(outcome)
         raise typer.Exit(outcome.exit_code)
+
+
+def _clip(
+    paths: list[Path],
+    flags: Mapping[str, object],
+    places: tuple[Path | None, Path | None, Path | None],
+    other: object,
+) -> None:
+    from rimwise.casebook.clips import ClipRequest, align_clip  # noqa: PLC0415
+
+    table, case, drawing = places
+    if len(paths) != 1 or table is None or other is not None:
+        raise WrongInput(
+            "a clip is aligned by itself into a table, and stills into JSON or a reference; give "
+            "one clip with --table T.csv, or frames without it"
+        )
+    with progress_bar("following", 2) as progress:
+        outcome = align_clip(ClipRequest(paths[0], flags, table, case, drawing), progress)
+    share = [f"{count} {status}" for status, count in sorted(outcome.counts.items())]
+    taken_up = f"Taken up at frame {outcome.resumed_at}." if outcome.resumed_at else ""
+    drawings = [f"Drawing: {one}" for one in outcome.drawings]
+    told = [f"{outcome.frames} frames: {', '.join(share)}.", taken_up, f"Table: {table}", *drawings]
+    show_foot([one for one in told if one])
 
 
 def _show(outcome: "AlignOutcome", alone: bool) -> None:

@@ -1,0 +1,203 @@
+"""A recorded clip, decoded safely frame by frame; never more than a few frames in memory."""
+
+import stat
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import IO, TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from rimwise.exchange.pictures import LIMITS
+from rimwise.picture.raster import Raster
+from rimwise.terms.errors import NotAPicture, WrongInput
+
+if TYPE_CHECKING:
+    from av.container import InputContainer
+
+SUFFIXES = (".mp4", ".m4v", ".mov", ".mkv", ".avi", ".webm", ".mpg", ".mpeg", ".mts", ".ts", ".wmv")
+_FORMATS = "MP4, MOV, MKV, AVI, WebM or MPEG"
+
+
+@dataclass(frozen=True, slots=True)
+class ClipLimits:
+    """What is taken as a clip: up to 8K pixels a frame, and twelve hours of 60 frames a second."""
+
+    most_px: int = 34_000_000
+    most_frames: int = 2_600_000
+
+
+CLIP_LIMITS = ClipLimits()
+
+
+class ClipFrame(NamedTuple):
+    """One frame: its number from 0, its time as the file tells it, its pixels as stored."""
+
+    number: int
+    time_s: float
+    raster: Raster
+
+
+def is_clip(path: Path | str) -> bool:
+    """Does the name say that this is a recorded clip, or a live source?
+
+    Examples
+    --------
+    >>> is_clip("a.MP4"), is_clip("a.jpg"), is_clip("rtsp://camera")
+    (True, False, True)
+    """
+    return Path(path).suffix.lower() in SUFFIXES or _is_live(str(path))
+
+
+def _is_live(name: str) -> bool:
+    return name.startswith("/dev/") or "://" in name or ":/" in name[1:]
+
+
+def check_clip(path: Path | str) -> None:
+    """Refuse what is no recorded file.
+
+    Raises
+    ------
+    WrongInput
+        A live camera or an address, a folder, or no file at all.
+    """
+    name = str(path)
+    try:
+        status = Path(path).stat()
+    except (OSError, ValueError):
+        if _is_live(name):
+            raise _live(name) from None
+        raise WrongInput(f"there is no file {name}; check the name and the folder") from None
+    if stat.S_ISDIR(status.st_mode):
+        raise WrongInput(f"{name} is a folder, and one recorded clip is allowed here; give a file")
+    if not stat.S_ISREG(status.st_mode):
+        raise _live(name)
+
+
+def _live(name: str) -> WrongInput:
+    return WrongInput(
+        f"{name} is a live camera or an address, and only recorded files are read; record it first"
+    )
+
+
+def clip_length(path: Path | str) -> int:
+    """How many frames does the clip's header promise? 0 where it does not say.
+
+    Raises
+    ------
+    WrongInput
+        It is no recorded file.
+    NotAPicture
+        It cannot be opened, holds no video, or frames that are too large or too small.
+    """
+    with _opened(path) as container:
+        stream = container.streams.video[0]
+        if stream.frames:
+            return int(stream.frames)
+        if stream.duration and stream.time_base and stream.average_rate:
+            return round(float(stream.duration * stream.time_base * stream.average_rate))
+        return 0
+
+
+def clip_frames(path: Path | str, first: int = 0) -> Iterator[ClipFrame]:
+    """What does the clip show, frame after frame?
+
+    Parameters
+    ----------
+    path : path
+        A recorded file.
+    first : int
+        Frames before this one are decoded, which later ones need, and not given.
+
+    Raises
+    ------
+    WrongInput
+        It is no recorded file.
+    NotAPicture
+        It cannot be read, breaks off, or holds no frame.
+    """
+    import av  # noqa: PLC0415 - a tenth of a second
+
+    name, count, size = Path(path).name, 0, None
+    with _opened(path) as container:
+        stream = container.streams.video[0]
+        stream.thread_type = "AUTO"
+        try:
+            for frame in container.decode(stream):
+                if size not in (None, (frame.width, frame.height)):
+                    raise NotAPicture(
+                        f"{name} changes its size at frame {count}; cut it there into two clips"
+                    )
+                size = (frame.width, frame.height)
+                _check_size(name, *size)
+                if count >= CLIP_LIMITS.most_frames:
+                    raise NotAPicture(
+                        f"{name} has more than {CLIP_LIMITS.most_frames} frames; cut it"
+                    )
+                if count >= first:
+                    pixels = np.asarray(frame.to_ndarray(format="rgb24"), dtype=np.uint8)
+                    yield ClipFrame(count, _time(frame.time, count, stream), Raster(pixels))
+                count += 1
+        except av.error.FFmpegError as error:
+            raise _broken(name, f"breaks off at frame {count}", error) from None
+    if count == 0:
+        raise NotAPicture(f"{name} holds no frame that can be decoded; give a recorded clip")
+
+
+def _time(time_s: float | None, count: int, stream: object) -> float:
+    if time_s is not None:
+        return float(time_s)
+    rate = getattr(stream, "average_rate", None)
+    return count / float(rate) if rate else float(count)
+
+
+@contextmanager
+def _opened(path: Path | str) -> "Iterator[InputContainer]":
+    import av  # noqa: PLC0415
+
+    check_clip(path)
+    name = Path(path).name
+    # As a file object: no protocol, playlist or device is ever resolved from the name.
+    with _file(path) as file:
+        try:
+            container = av.open(file, mode="r")
+        except (OSError, ValueError) as error:
+            raise _broken(name, "is no clip that can be read", error) from None
+        with container:
+            if not container.streams.video:
+                raise NotAPicture(
+                    f"{name} holds no video, perhaps sound alone; give a recorded clip"
+                )
+            context = container.streams.video[0].codec_context
+            _check_size(name, context.width, context.height)
+            yield container
+
+
+def _file(path: Path | str) -> IO[bytes]:
+    try:
+        return Path(path).open("rb")
+    except OSError as error:
+        words = error.strerror or str(error)
+        raise WrongInput(
+            f"{path} cannot be read ({words}); check the name and its permissions"
+        ) from None
+
+
+def _check_size(name: str, width_px: int, height_px: int) -> None:
+    if width_px * height_px > CLIP_LIMITS.most_px:
+        raise NotAPicture(
+            f"{name} is {width_px} x {height_px} px, and up to "
+            f"{CLIP_LIMITS.most_px // 1_000_000} megapixels a frame are read; scale it down"
+        )
+    long_px, short_px = max(width_px, height_px), min(width_px, height_px)
+    if long_px < LIMITS.least_long_side_px or short_px < LIMITS.least_short_side_px:
+        raise NotAPicture(
+            f"{name} is {width_px} x {height_px} px, and at least {LIMITS.least_long_side_px} by "
+            f"{LIMITS.least_short_side_px} px are needed; give the clip in full size"
+        )
+
+
+def _broken(name: str, how: str, error: Exception) -> NotAPicture:
+    words = " ".join(str(getattr(error, "strerror", None) or error).split())[:80]
+    return NotAPicture(f"{name} {how} ({words}); copy it again, or save it as {_FORMATS}")

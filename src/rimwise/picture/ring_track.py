@@ -1,0 +1,102 @@
+"""Limbus and pupil near where they were a moment ago: the narrow search within a clip."""
+
+import numpy as np
+
+from rimwise.picture.frame_planes import FramePlanes
+from rimwise.picture.frame_rings import LIMBUS_BAND, PUPIL_BAND, EyeRings
+from rimwise.picture.rings import BandSettings, Circle, Ring, ring_near
+from rimwise.terms.arrays import FloatArray
+
+_ALIKE = 0.7  # cosine between the steps of colour across an edge, then and now
+_FAINTER, _PLAINER = 0.35, 3.0  # length of that step, now over then: light and glare change
+_RESIZED = 0.12  # share by which a ring may change between frames
+_OPEN = 0.35  # step between pupil and white, now over then, that an open eye keeps
+
+
+def rings_again(planes: FramePlanes, last: EyeRings) -> EyeRings:
+    """Where are the rings that were here a moment ago?
+
+    Parameters
+    ----------
+    planes : FramePlanes
+    last : EyeRings
+        Of the frame before, working pixels.
+
+    Returns
+    -------
+    EyeRings
+        None for a ring whose edge is no longer like the one that was followed.
+
+    Examples
+    --------
+    >>> from rimwise.picture.frame_planes import frame_planes
+    >>> from rimwise.picture.frame_rings import find_rings
+    >>> from rimwise.picture.raster import Raster
+    >>> v, u = np.indices((240, 320))
+    >>> far = np.hypot(u - 170.0, v - 115.0)
+    >>> eye = np.select([far < 40.0, far < 90.0], [40, 90], 180).astype(np.uint8)
+    >>> first = find_rings(frame_planes(Raster(eye)), 90.0)
+    >>> moved = rings_again(frame_planes(Raster(np.roll(eye, 3, axis=1))), first)
+    >>> round(moved.pupil.centre_px[0] - first.pupil.centre_px[0])
+    3
+    """
+    return EyeRings(
+        _again(planes, last.limbus, LIMBUS_BAND), _again(planes, last.pupil, PUPIL_BAND)
+    )
+
+
+def _again(planes: FramePlanes, last: Ring | None, band: BandSettings) -> Ring | None:
+    if last is None:
+        return None
+    u, v = last.centre_px
+    circle = Circle(0.0, 0.5 * u - 0.25, 0.5 * v - 0.25, 0.5 * last.radius_px)
+    ring = ring_near(planes, circle, band)
+    return ring if ring is not None and same_edge(ring, last) else None
+
+
+def same_edge(ring: Ring, last: Ring) -> bool:
+    """Is this the edge that was followed, by its step of colour and its size?"""
+    now, then = _step(ring), _step(last)
+    length, before = float(np.linalg.norm(now)), float(np.linalg.norm(then))
+    if length * before <= 0.0 or abs(np.log(ring.radius_px / last.radius_px)) > _RESIZED:
+        return False
+    alike = float(now @ then) / (length * before) > _ALIKE
+    return alike and _FAINTER < length / before < _PLAINER
+
+
+def _step(ring: Ring) -> FloatArray:
+    return np.asarray(np.subtract(ring.inner, ring.outer))
+
+
+def looks_closed(planes: FramePlanes, last: EyeRings) -> bool:
+    """Is one even thing, a lid, where pupil and white of the eye were told apart before?
+
+    Examples
+    --------
+    >>> from rimwise.picture.frame_planes import frame_planes
+    >>> from rimwise.picture.frame_rings import find_rings
+    >>> from rimwise.picture.raster import Raster
+    >>> v, u = np.indices((240, 320))
+    >>> far = np.hypot(u - 170.0, v - 115.0)
+    >>> eye = np.select([far < 40.0, far < 90.0], [40, 90], 180).astype(np.uint8)
+    >>> last = find_rings(frame_planes(Raster(eye)), 90.0)
+    >>> lid = np.full((240, 320), 120, dtype=np.uint8)
+    >>> [looks_closed(frame_planes(Raster(one)), last) for one in (eye, lid)]
+    [False, True]
+    """
+    if last.pupil is None or last.limbus is None:
+        return False
+    height, width = planes.log_half.shape[:2]
+    rows, columns = np.mgrid[0:height:4, 0:width:4]
+    samples = planes.log_half[0:height:4, 0:width:4]
+    far = [
+        np.hypot(columns - 0.5 * ring.centre_px[0], rows - 0.5 * ring.centre_px[1])
+        / (0.5 * ring.radius_px)
+        for ring in (last.pupil, last.limbus)
+    ]
+    inside, outside = samples[far[0] < 1.0], samples[(far[1] > 1.05) & (far[1] < 1.3)]
+    if len(inside) < 20 or len(outside) < 20:
+        return False
+    now = np.median(inside, axis=0) - np.median(outside, axis=0)
+    then = np.array(last.pupil.inner) - np.array(last.limbus.outer)
+    return float(np.linalg.norm(now)) < _OPEN * float(np.linalg.norm(then))
