@@ -49,8 +49,10 @@ def draw_timeline(rows: Sequence[ClipRow], title: str) -> bytes:
             one.legend(loc="upper right", frameon=False, ncols=2)
         axes[2].plot(time, [row.confidence for row in rows], color=LOOK.ink, lw=1.2)
         axes[2].set_ylim(0.0, 1.0)
-        axes[2].set_ylabel("confidence: 1 / (1 + sd of turn in °)")
-        axes[2].set_xlabel("time, s; dotted: no eye in sight (lost or closed)")
+        axes[2].set_ylabel("confidence")
+        axes[2].set_xlabel(
+            "time, s; dotted: no eye in sight (lost or closed); confidence: 1 / (1 + sd of the turn in °)"
+        )
         for one in axes:
             one.set_facecolor(LOOK.paper)
             for start, end in hidden_spans(rows):
