@@ -156,7 +156,7 @@ def without(spots: SpotMap, found: Found, reach_px: float) -> SpotMap:
     return replace(spots, level=level)
 
 
-_HIDES = 1.45  # radii of a plain reflex: nearer to it nothing fainter can be told
+_HIDES = 1.75  # radii of a plain reflex: nearer to it, its uneven glow is no reflex
 
 
 def candidates(
