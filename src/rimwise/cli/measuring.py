@@ -8,6 +8,7 @@ import typer
 
 from rimwise.cli.sheet_flags import PICTURE_FLAGS, with_flags
 from rimwise.cli.talk import one_sentence, progress_bar, say, show_foot, show_table
+from rimwise.terms.errors import WrongInput
 
 if TYPE_CHECKING:
     from rimwise.casebook.measuring import Measured, Outcome
@@ -23,11 +24,11 @@ HEADER = (
 
 
 @with_flags(PICTURE_FLAGS, "Keys of the picture sheet; they outrank it")
-def measure(
+def measure(  # noqa: PLR0913  one argument for each flag of the command
     pictures: Annotated[
-        list[Path],
-        typer.Argument(help="Photographs of eyes with an implant.", metavar="PICTURE"),
-    ],
+        list[Path] | None,
+        typer.Argument(help="Photographs of eyes with an implant.", metavar="PICTURE..."),
+    ] = None,
     sheet: Annotated[
         Path | None, typer.Option(help="Sheet to use in place of NAME.toml beside NAME.jpg.")
     ] = None,
@@ -39,6 +40,12 @@ def measure(
     ] = None,
     drawing: Annotated[
         Path | None, typer.Option(metavar="DIR", help="Folder for one drawing a picture.")
+    ] = None,
+    study: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="TABLE", help="Repeatability: CSV of eye, picture or numbers, method."
+        ),
     ] = None,
     *,
     flags: Mapping[str, object],
@@ -52,6 +59,11 @@ def measure(
     with one_sentence():
         from rimwise.casebook.measuring import Request, measure_pictures  # noqa: PLC0415
 
+        if study is not None:
+            _check_study_alone(pictures, sheet, case, json)
+            raise typer.Exit(_study(study, flags, drawing))
+        if not pictures:
+            raise WrongInput("no picture was given; name one or more, or a table with --study")
         request = Request(pictures, flags, sheet, case, json, drawing)
         with progress_bar("measuring", len(pictures)) as progress:
             outcome = measure_pictures(request, progress)
@@ -59,6 +71,29 @@ def measure(
             _show(outcome, len(pictures) == 1)
         _complain(outcome)
         raise typer.Exit(outcome.exit_code)
+
+
+def _check_study_alone(*others: object) -> None:
+    if any(others):
+        raise WrongInput(
+            "--study takes its pictures from the table and prints what they say together; leave "
+            "out pictures, --sheet, --case and --json, and write sheets beside the pictures"
+        )
+
+
+def _study(table: Path, flags: Mapping[str, object], drawing: Path | None) -> int:
+    from rimwise.casebook.studying import measure_study  # noqa: PLC0415
+    from rimwise.report.study_words import methods_sentence, study_rows  # noqa: PLC0415
+
+    with progress_bar("measuring", 2) as progress:
+        study = measure_study(table, flags, progress, drawing)
+    rows = [(row.label, row.value, row.note) for row in study_rows(study.numbers)]
+    show_table(f"Study of {table.name}, intervals of 95 %", rows)
+    drawn = [f"Drawing: {path}" for path in study.drawings]
+    show_foot([f"For the methods section: {methods_sentence(study.numbers)}", *drawn])
+    for picture in study.left_out:
+        say(f"{picture} gave no number and is left out; measure it alone to see why")
+    return study.exit_code
 
 
 def _show(outcome: "Outcome", alone: bool) -> None:

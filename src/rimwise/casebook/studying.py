@@ -1,0 +1,139 @@
+"""A table of repeated pictures, readers and methods: measured, compared, told."""
+
+import csv
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from rimwise.audit.repeats import Repeat, paired_means, study_of
+from rimwise.casebook.measuring import Progress, Request, measure_pictures
+from rimwise.exchange.writing import make_folder, write_bytes
+from rimwise.records.cover import CoverFinding
+from rimwise.records.study import UNITS, StudyOfNumber
+from rimwise.terms.errors import WrongInput
+
+OWN_METHOD = "rimwise"
+COLUMNS = ("eye", "picture", "method", *UNITS)
+
+
+@dataclass(frozen=True, slots=True)
+class Study:
+    """What a table of repeats says, and which of its pictures gave no answer."""
+
+    numbers: tuple[StudyOfNumber, ...]
+    left_out: tuple[str, ...]
+    exit_code: int
+    drawings: tuple[Path, ...] = ()
+
+
+def measure_study(
+    table: Path,
+    flags: Mapping[str, object],
+    progress: Progress | None = None,
+    drawing_dir: Path | None = None,
+) -> Study:
+    """How well do the measurements of this table repeat, and do its methods agree?
+
+    Parameters
+    ----------
+    table : path
+        CSV with the columns ``eye``; ``picture`` (from the table's folder) to be measured, or
+        numbers such as ``equivalent_diameter_mm`` that a reader measured by hand; ``method``, the
+        name of method or reader, "rimwise" for a picture without one.
+    flags : mapping
+        Keys of the picture sheet for all pictures.
+    progress : callable, optional
+    drawing_dir : path, optional
+        Folder for one plot a pair of methods: difference against mean, with its limits.
+
+    Raises
+    ------
+    WrongInput
+        The table cannot be read, a column is unknown, or no eye was measured twice.
+    """
+    rows = _rows(table)
+    pictures = [table.parent / row["picture"] for row in rows if row.get("picture")]
+    outcome = measure_pictures(Request(pictures, flags), progress) if pictures else None
+    measured = iter(() if outcome is None else outcome.pictures)
+    repeats, left_out = [], []
+    for row in rows:
+        values = _told(row, table)
+        if row.get("picture"):
+            one = next(measured)
+            values = {} if one.finding is None else _found(one.finding)
+            if not values:
+                left_out.append(row["picture"])
+        if values:
+            repeats.append(Repeat(row["eye"], row.get("method") or OWN_METHOD, values))
+    code = 0 if outcome is None else outcome.exit_code
+    numbers = study_of(repeats)
+    drawings = _draw(numbers, repeats, drawing_dir)
+    return Study(numbers, tuple(left_out), code, drawings)
+
+
+def _draw(
+    numbers: Sequence[StudyOfNumber], repeats: Sequence[Repeat], drawing_dir: Path | None
+) -> tuple[Path, ...]:
+    if drawing_dir is None:
+        return ()
+    from rimwise.report.study_drawing import draw_agreement  # noqa: PLC0415
+
+    folder, written = make_folder(drawing_dir), []
+    for one in numbers:
+        for count, pair in enumerate(one.agreements):
+            points = paired_means(repeats, one.name, pair)
+            path = folder / f"study-{one.name}-{count + 1}.png"
+            write_bytes(path, draw_agreement(one.name, pair, points))
+            written.append(path)
+    return tuple(written)
+
+
+def _rows(table: Path) -> list[dict[str, str]]:
+    try:
+        with table.open(encoding="utf-8-sig", newline="") as file:
+            reader = csv.DictReader(file)
+            names = reader.fieldnames or []
+            rows = [{key: (row[key] or "").strip() for key in names} for row in reader]
+    except (OSError, UnicodeDecodeError, csv.Error) as error:
+        raise WrongInput(
+            f"{table} cannot be read as a table ({type(error).__name__}); give a CSV file in UTF-8"
+        ) from None
+    unknown = [name for name in names if name not in COLUMNS]
+    if unknown or "eye" not in names or not rows:
+        raise WrongInput(
+            f"{table.name} has the columns {', '.join(names) or 'none'}; it needs eye, then "
+            f"picture or numbers, out of: {', '.join(COLUMNS)}"
+        )
+    if not all(row["eye"] for row in rows):
+        raise WrongInput(f"{table.name} has a row without an eye; give each row its eye's code")
+    return rows
+
+
+def _told(row: Mapping[str, str], table: Path) -> dict[str, float]:
+    values = {}
+    for name in UNITS:
+        if not row.get(name):
+            continue
+        try:
+            values[name] = float(row[name])
+        except ValueError:
+            raise WrongInput(
+                f"{table.name}: {name} of {row['eye']} is {row[name]!r}, which is no number; "
+                "correct it or leave it empty"
+            ) from None
+    return values
+
+
+def _found(finding: CoverFinding) -> dict[str, float]:
+    """Return the numbers that a finding gives."""
+    cover, opening = finding.cover, finding.opening
+    offset = finding.decentration.get("opening-from-optic")
+    given = {
+        "least_cover_mm": None if cover is None else cover.min_mm,
+        "mean_cover_mm": None if cover is None else cover.mean_mm,
+        "equivalent_diameter_mm": None if opening is None else opening.equivalent_diameter_mm,
+        "area_mm2": None if opening is None else opening.area_mm2,
+        "opening_from_optic_nasal_mm": None if offset is None else offset.nasal_mm,
+        "opening_from_optic_superior_mm": None if offset is None else offset.superior_mm,
+    }
+    return {name: one.value for name, one in given.items() if one is not None}

@@ -1,0 +1,101 @@
+"""A table of repeats: measured or told by hand, compared, drawn, with a sentence for a paper."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from typer.testing import CliRunner
+
+from rimwise.audit.repeats import Repeat, study_of
+from rimwise.casebook.studying import measure_study
+from rimwise.cli.main import app
+from rimwise.report.study_words import methods_sentence, study_rows
+from rimwise.stats.agreement import limits_of_agreement
+from rimwise.terms.errors import WrongInput
+
+
+@pytest.fixture
+def table(tmp_path: Path) -> Path:
+    """Twelve eyes measured twice by hand with an sd of 0.05 mm, and twice with one of 0.02 mm."""
+    rng = np.random.default_rng(12)
+    rows = ["eye,method,equivalent_diameter_mm"]
+    for eye in range(12):
+        true = rng.normal(5.2, 0.2)
+        for method, sd in (("outline by hand", 0.05), ("curve", 0.02)):
+            rows += [f"E-{eye},{method},{rng.normal(true, sd):.4f}" for _ in range(2)]
+    path = tmp_path / "study.csv"
+    path.write_text("\n".join(rows) + "\n", encoding="utf-8")
+    return path
+
+
+def test_a_table_of_numbers_is_compared(table: Path) -> None:
+    study = measure_study(table, {})
+    hand, curve = study.numbers
+    assert (hand.method, curve.method) == ("outline by hand", "curve")
+    assert hand.repeatability.subjects == 12
+    # Chi-square of 12 degrees of freedom: the 99 % range of a ratio of sds.
+    assert 0.02 < hand.repeatability.within_sd.value < 0.09
+    assert curve.repeatability.within_sd.value < hand.repeatability.within_sd.value
+    assert hand.reliability.one.value > 0.8
+    assert hand.eyes_needed == 49
+    (pair,) = hand.agreements
+    assert pair.limits.lower.value < 0.0 < pair.limits.upper.value
+    assert len(study_rows(study.numbers)) == 7
+
+
+def test_single_measurements_by_two_methods_give_the_plain_limits() -> None:
+    rng = np.random.default_rng(3)
+    rows, differences = [], []
+    for eye in range(20):
+        first, second = rng.normal(5.0, 0.2), rng.normal(5.0, 0.2)
+        rows.append(Repeat(str(eye), "one", {"area_mm2": first}))
+        rows.append(Repeat(str(eye), "other", {"area_mm2": second}))
+        differences.append(first - second)
+    (told,) = study_of(rows)
+    assert told.repeatability is None
+    assert told.agreements[0].limits == limits_of_agreement(differences)
+
+
+def test_the_sentence_names_numbers_intervals_and_eyes(table: Path) -> None:
+    words = methods_sentence(measure_study(table, {}).numbers)
+    assert "Repeatability (1.96·√2·Sw) of opening (capsulotomy) diameter" in words
+    assert "12 eyes, 24 measurements" in words
+    assert "95 % limits of agreement" in words
+
+
+def test_the_command_prints_and_draws(table: Path, tmp_path: Path) -> None:
+    done = CliRunner().invoke(app, ["measure", "--study", str(table), "--drawing", str(tmp_path)])
+    assert done.exit_code == 0, done.output
+    assert "within-subject SD" in done.output
+    assert "For the methods section" in done.output
+    drawn = (tmp_path / "study-equivalent_diameter_mm-1.png").read_bytes()
+    assert drawn[1:4] == b"PNG"
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("eye,colour\nE-1,blue\n", "has the columns"),
+        ("eye,area_mm2\n,20\n", "without an eye"),
+        ("eye,area_mm2\nE-1,large\n", "no number"),
+        ("eye,area_mm2\nE-1,20\nE-2,21\n", "measured twice"),
+    ],
+)
+def test_a_table_that_is_no_study_is_refused(tmp_path: Path, text: str, words: str) -> None:
+    path = tmp_path / "bad.csv"
+    path.write_text(text, encoding="utf-8")
+    with pytest.raises(WrongInput, match=words):
+        measure_study(path, {})
+
+
+def test_pictures_of_the_table_are_measured(tmp_path: Path) -> None:
+    rows = "eye,picture\nE-1,none.jpg\nE-1,also.jpg\n"
+    (tmp_path / "study.csv").write_text(rows, encoding="utf-8")
+    with pytest.raises(WrongInput, match="measured twice"):
+        measure_study(tmp_path / "study.csv", {})
+
+
+def test_a_study_takes_no_other_pictures(table: Path) -> None:
+    done = CliRunner().invoke(app, ["measure", "eye.jpg", "--study", str(table)])
+    assert done.exit_code == 2
+    assert CliRunner().invoke(app, ["measure"]).exit_code == 2
