@@ -102,7 +102,19 @@ def _shrunk(pixels: NDArray[np.uint8], factor: float) -> NDArray[np.uint8]:
 
 def _glare(pixels: NDArray[np.uint8]) -> Float32Array:
     """Mark reflections, which are white in all channels, with the bloom around them."""
-    bright = (pixels.min(axis=-1) > _GLARE_GREY).astype(np.uint8)
+    bright = (least_channel(pixels) > _GLARE_GREY).astype(np.uint8)
     reach = max(3, round(0.015 * max(pixels.shape[:2])) | 1)
     kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (reach, reach))
     return np.asarray(cv2.dilate(bright, kernel), dtype=np.float32)
+
+
+def least_channel(pixels: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """Return the least of red, green and blue; many times faster than along the last axis.
+
+    Examples
+    --------
+    >>> least_channel(np.array([[[3, 1, 2]]], dtype=np.uint8)).tolist()
+    [[1]]
+    """
+    red, green, blue = cv2.split(pixels)
+    return np.asarray(cv2.min(cv2.min(red, green), blue), dtype=np.uint8)

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from rimwise.picture.frame_planes import FramePlanes
+from rimwise.picture.frame_planes import FramePlanes, least_channel
 from rimwise.picture.planes import Float32Array
 from rimwise.terms.arrays import BoolArray, FloatArray
 
@@ -97,7 +97,7 @@ def spot_map(
         if k:
             contrast += 0.5 * over
     total /= np.float32(_noise(total, ground))
-    return SpotMap((left, top), total, part.min(axis=-1).astype(np.float32), contrast)
+    return SpotMap((left, top), total, least_channel(part).astype(np.float32), contrast)
 
 
 def _noise(plane: Float32Array, ground: BoolArray) -> float:

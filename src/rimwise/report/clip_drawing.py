@@ -51,7 +51,7 @@ def draw_timeline(rows: Sequence[ClipRow], title: str) -> bytes:
         axes[2].set_ylim(0.0, 1.0)
         axes[2].set_ylabel("confidence")
         axes[2].set_xlabel(
-            "time, s; dotted: no eye in sight (lost or closed); confidence: 1 / (1 + sd of the turn in °)"
+            "time, s; dotted: no eye in sight; confidence: 1 / (1 + sd of the turn in °)"
         )
         for one in axes:
             one.set_facecolor(LOOK.paper)
