@@ -75,6 +75,9 @@ def find_rings(
     limbus = ring_near(planes, best[1], LIMBUS_BAND)
     if limbus is None or min(limbus.outer) < _BLACK_LOG:
         return EyeRings(None, None)
+    if share < 1.0 and expected_px is not None:
+        if abs(limbus.radius_px / expected_px - 1.0) > _GREY_TOLERANCE:
+            return EyeRings(None, None)
     return EyeRings(limbus, find_pupil_inside(planes, limbus, optic_inside))
 
 
@@ -97,6 +100,7 @@ def told_planes(planes: FramePlanes) -> float:
 
 
 _GREY_LOG = 0.01
+_GREY_TOLERANCE = 0.05  # three sd of scale and white-to-white; colour does not vouch for it
 
 
 def pupil_seeds(planes: FramePlanes, expected_px: float | None) -> list[RingSeed]:
