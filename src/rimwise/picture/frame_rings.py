@@ -75,9 +75,9 @@ def find_rings(
     limbus = ring_near(planes, best[1], LIMBUS_BAND)
     if limbus is None or min(limbus.outer) < _BLACK_LOG:
         return EyeRings(None, None)
-    if share < 1.0 and expected_px is not None:
-        if abs(limbus.radius_px / expected_px - 1.0) > _GREY_TOLERANCE:
-            return EyeRings(None, None)
+    off = 0.0 if expected_px is None else abs(limbus.radius_px / expected_px - 1.0)
+    if share < 1.0 and off > _GREY_TOLERANCE:
+        return EyeRings(None, None)
     return EyeRings(limbus, find_pupil_inside(planes, limbus, optic_inside))
 
 
