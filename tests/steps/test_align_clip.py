@@ -94,7 +94,8 @@ def test_an_eye_is_followed_and_a_blink_is_closed(blinking: Path, tmp_path: Path
     assert all(row["P1_0_u"] == "" for row in told if row["status"] == "closed")
 
 
-def test_a_stopped_run_goes_on_and_ends_alike(blinking: Path, tmp_path: Path) -> None:
+@pytest.mark.parametrize("stopped", [3, 5])  # before the blink and within
+def test_a_stopped_run_goes_on_and_ends_alike(blinking: Path, tmp_path: Path, stopped: int) -> None:
     whole, again = tmp_path / "whole.csv", tmp_path / "again.csv"
     align_clip(ClipRequest(blinking, {}, whole))
 
@@ -102,7 +103,7 @@ def test_a_stopped_run_goes_on_and_ends_alike(blinking: Path, tmp_path: Path) ->
         pass
 
     def stop(done: int, _of: int, _name: str) -> None:
-        if done == 3:
+        if done == stopped:
             raise Stop
 
     with pytest.raises(Stop):
@@ -110,9 +111,9 @@ def test_a_stopped_run_goes_on_and_ends_alike(blinking: Path, tmp_path: Path) ->
     part = tmp_path / "again.csv.part"
     assert not again.exists()
     with part.open("ab") as file:
-        file.write(b"3,0.12,fou")
+        file.write(b"7,0.12,fou")
     outcome = align_clip(ClipRequest(blinking, {}, again))
-    assert outcome.resumed_at == 3
+    assert outcome.resumed_at == stopped
     assert not part.exists()
     for one, other in zip(rows(whole), rows(again), strict=True):
         assert one["status"] == other["status"]

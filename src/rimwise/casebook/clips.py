@@ -125,17 +125,20 @@ def _follow(
     asked: tuple[PictureSheet, Question],
     progress: Progress | None,
 ) -> None:
-    """Add a row a frame from where the table ends."""
+    """Add a row a frame from where the table ends, the eye known from where it was last seen."""
     sheet, question = asked
-    length, last = clip_length(path), None
-    for frame in clip_frames(path, table.done):
+    length = clip_length(path)
+    last: Followed | None = None
+    shown = [row.frame for row in table.rows() if row.status in SHOWN][-1:]
+    for frame in clip_frames(path, min([table.done, *shown])):
+        if frame.number < table.done and frame.number not in shown:
+            continue
+        at = (frame.number, frame.time_s)
         if progress is not None:
             progress(frame.number, max(length, frame.number + 1), "")
-        followed: Followed = follow_frame(
-            frame.raster, (frame.number, frame.time_s), sheet, question, last
-        )
-        table.add(followed.row)
-        last = followed
+        last = follow_frame(frame.raster, at, sheet, question, last)
+        if frame.number >= table.done:
+            table.add(last.row)
 
 
 def _refuse_nothing(path: Path, counts: Counter[str]) -> None:
