@@ -6,6 +6,7 @@ numbers with their passports, and what the docstrings of ``tests/published`` say
 """
 
 import ast
+import json
 import os
 import re
 import subprocess
@@ -63,6 +64,21 @@ def checks_in(folder: str) -> str:
     for path in sorted((ROOT / "tests" / folder).glob("test_*.py")):
         text = ast.get_docstring(ast.parse(path.read_text(encoding="utf-8"))) or ""
         rows.append(f"| {_cell(text.split(chr(10) * 2)[0])} | `{path.stem}` |")
+    return "\n".join(["", *rows, "", ""])
+
+
+def compared_methods() -> str:
+    """How do other ways of finding the opening do on the same pictures?"""
+    kept = json.loads((ROOT / "builders" / "compared_methods.json").read_text(encoding="utf-8"))
+    rows = ["| pictures | way | answers | edge, median (90 %) | diameter, median (90 %) |"]
+    rows.append("|---|---|---|---|---|")
+    for one in kept:
+        edge, size = (
+            f"{one[f'{what}_50_mm']:.3f} mm ({one[f'{what}_90_mm']:.3f})" if one["answers"] else ""
+            for what in ("edge", "diameter")
+        )
+        answers = f"{one['answers']} of {one['pictures']}"
+        rows.append(f"| {one['level']} | {one['method']} | {answers} | {edge} | {size} |")
     return "\n".join(["", *rows, "", ""])
 
 

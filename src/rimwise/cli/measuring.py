@@ -60,8 +60,7 @@ def measure(  # noqa: PLR0913  one argument for each flag of the command
         from rimwise.casebook.measuring import Request, measure_pictures  # noqa: PLC0415
 
         if study is not None:
-            _check_study_alone(pictures, sheet, case, json)
-            raise typer.Exit(_study(study, flags, drawing))
+            raise typer.Exit(_study(study, flags, drawing, bool(pictures or sheet or case or json)))
         if not pictures:
             raise WrongInput("no picture was given; name one or more, or a table with --study")
         request = Request(pictures, flags, sheet, case, json, drawing)
@@ -73,15 +72,12 @@ def measure(  # noqa: PLR0913  one argument for each flag of the command
         raise typer.Exit(outcome.exit_code)
 
 
-def _check_study_alone(*others: object) -> None:
-    if any(others):
+def _study(table: Path, flags: Mapping[str, object], drawing: Path | None, more_given: bool) -> int:
+    if more_given:
         raise WrongInput(
             "--study takes its pictures from the table and prints what they say together; leave "
             "out pictures, --sheet, --case and --json, and write sheets beside the pictures"
         )
-
-
-def _study(table: Path, flags: Mapping[str, object], drawing: Path | None) -> int:
     from rimwise.casebook.studying import measure_study  # noqa: PLC0415
     from rimwise.report.study_words import methods_sentence, study_rows  # noqa: PLC0415
 
