@@ -130,6 +130,14 @@ def check_reference(sheet: PictureSheet, reference: EyeReference) -> None:
     ------
     WrongInput
         Side or code differ.
+
+    Examples
+    --------
+    >>> from types import SimpleNamespace
+    >>> check_reference(PictureSheet("left"), SimpleNamespace(side="right", code=None))
+    Traceback (most recent call last):
+    ...
+    rimwise.terms.errors.WrongInput: the reference is of a right eye, and the frame is of a left ...
     """
     if sheet.side != reference.side:
         raise WrongInput(

@@ -23,6 +23,11 @@ FRAME_FLAGS = (
     ),
 )
 
+ClipTable = Annotated[
+    Path | None,
+    typer.Option(metavar="T.csv|T.parquet", help="Of a recorded clip: one row a frame."),
+]
+
 
 @with_flags(FRAME_FLAGS, "Keys of the picture sheet; they outrank it")
 def align(  # noqa: PLR0913 - one argument a flag
@@ -46,10 +51,7 @@ def align(  # noqa: PLR0913 - one argument a flag
     drawing: Annotated[
         Path | None, typer.Option(metavar="DIR", help="Folder for one drawing a frame.")
     ] = None,
-    table: Annotated[
-        Path | None,
-        typer.Option(metavar="T.csv|T.parquet", help="Of a recorded clip: one row a frame."),
-    ] = None,
+    table: ClipTable = None,
     *,
     flags: Mapping[str, object],
 ) -> None:

@@ -55,7 +55,16 @@ def _again(planes: FramePlanes, last: Ring | None, band: BandSettings) -> Ring |
 
 
 def same_edge(ring: Ring, last: Ring) -> bool:
-    """Is this the edge that was followed, by its step of colour and its size?"""
+    """Is this the edge that was followed, by its step of colour and its size?
+
+    Examples
+    --------
+    >>> seen, dark, bright = np.ones(180, dtype=bool), (3.0, 3.0, 3.0), (5.0, 5.0, 5.0)
+    >>> pupil = Ring((90.0, 90.0), np.full(180, 40.0), seen, 0.3, 0.1, dark, bright)
+    >>> inverted = Ring((90.0, 90.0), np.full(180, 40.0), seen, 0.3, 0.1, bright, dark)
+    >>> same_edge(pupil, pupil), same_edge(inverted, pupil)
+    (True, False)
+    """
     now, then = _step(ring), _step(last)
     length, before = float(np.linalg.norm(now)), float(np.linalg.norm(then))
     if length * before <= 0.0 or abs(np.log(ring.radius_px / last.radius_px)) > _RESIZED:
