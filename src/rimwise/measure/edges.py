@@ -1,18 +1,22 @@
 """The three curves of a photograph, by the examiner's degree about the rim's centre."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.ndimage import gaussian_filter1d
 
 from rimwise.geometry.ellipse import fit_ellipse
+from rimwise.measure.magnification import expected_limbus_px
 from rimwise.picture.contrast import visible_line
+from rimwise.picture.limbus import Limbus, find_limbus
+from rimwise.picture.marks import Marks, find_marks
 from rimwise.picture.planes import Planes, planes_of
 from rimwise.picture.pupil import PupilMargin, find_pupil
 from rimwise.picture.raster import Raster
 from rimwise.picture.rim import COLUMNS, Rim, find_rims
 from rimwise.picture.seam import Seam, find_seam
 from rimwise.records.cover import EllipsePx
+from rimwise.records.picture import PictureSheet
 from rimwise.terms.arrays import BoolArray, FloatArray
 from rimwise.terms.errors import MeasurementRefused
 from rimwise.terms.frames import PictureFrame
@@ -27,6 +31,9 @@ class EdgeSettings:
     rim_quality : float
         Mean strength in noise levels below which no rim is claimed: in pictures whose rim is
         hidden the best false candidate stays below this.
+    faint_quality, faint_unbroken, faint_waver, faint_scale : float
+        A fainter rim is believed when it shows wherever it may (unbroken), keeps to its ellipse
+        (waver), and has the size that the limbus foretells, two and a half sd either way.
     rim_arc : float
         Least share of directions in which a rim must lie in sight to fix its circle.
     rise, strength : float
@@ -45,6 +52,10 @@ class EdgeSettings:
     """
 
     rim_quality: float = 1.6
+    faint_quality: float = 0.7
+    faint_unbroken: float = 0.95
+    faint_waver: float = 1.25
+    faint_scale: float = 0.07
     rim_arc: float = 0.25
     rise: float = 1.2
     strength: float = 2.5
@@ -85,6 +96,9 @@ class Edges:
     pupil_sd_px : float
     px : float
         Stored pixels in one pixel of the size that edges were found at.
+    limbus : Limbus or None
+    marks : Marks or None
+        The toric marks, stored pixels.
     """
 
     centre_px: tuple[float, float]
@@ -102,6 +116,8 @@ class Edges:
     pupil: EllipsePx | None
     pupil_sd_px: float
     px: float
+    limbus: Limbus | None
+    marks: Marks | None
 
     @property
     def both_seen(self) -> BoolArray:
@@ -113,15 +129,15 @@ class Edges:
         return np.asarray(self.centre_px) + radii_px[:, None] * self.direction_px
 
 
-def find_edges(raster: Raster, frame: PictureFrame) -> Edges:
-    """Where are the optic's rim, the opening's edge and the pupil in this photograph?
+def find_edges(raster: Raster, sheet: PictureSheet) -> Edges:
+    """Where are the optic's rim, the opening's edge, the pupil and the limbus?
 
     Parameters
     ----------
     raster : Raster
         The picture as stored.
-    frame : PictureFrame
-        How the stored picture is held.
+    sheet : PictureSheet
+        How the picture is held, and what is known of optic and eye.
 
     Raises
     ------
@@ -142,16 +158,54 @@ def find_edges(raster: Raster, frame: PictureFrame) -> Edges:
             "No dilated pupil stands out in this picture; a sharp photograph with the fundus glow "
             "in a dilated pupil is needed.",
         )
-    rims = find_rims(planes, pupil)
-    if not rims or rims[0].quality < SETTINGS.rim_quality:
+    rim, limbus = _rim_and_limbus(raster, planes, pupil, sheet)
+    if rim is None:
         raise MeasurementRefused(
             "no-optic-edge",
             "The rim of the implant's optic was not found, and without it there is no scale; a "
             "wider pupil, sharper focus on the optic's rim or light from behind will show it.",
         )
-    rim = rims[0]
     seam = find_seam(planes, pupil, rim)
-    return _in_examiner_degrees(planes, pupil, rim, seam, frame)
+    edges = _in_examiner_degrees(planes, pupil, rim, seam, sheet.frame.stored(raster.orientation))
+    marks = None
+    if sheet.toric_marks_per_end > 0:
+        marks = find_marks(planes, pupil, rim, sheet.toric_marks_per_end)
+    return replace(edges, limbus=limbus, marks=None if marks is None else _stored(planes, marks))
+
+
+def _rim_and_limbus(
+    raster: Raster, planes: Planes, pupil: PupilMargin, sheet: PictureSheet
+) -> tuple[Rim | None, Limbus | None]:
+    """Return the rim that may be believed, and the limbus that its size foretells."""
+    margin = _pupil_ellipse(planes, pupil)
+    rims = find_rims(planes, pupil)[:2]
+    for rim in rims:
+        clear = rim.quality >= SETTINGS.rim_quality
+        if not clear and not _unbroken(rim):
+            continue
+        expected = expected_limbus_px(planes.stored_length(rim.radius_px), sheet)
+        limbus = None if margin is None else find_limbus(raster, margin, expected)
+        if clear or (
+            limbus is not None
+            and expected is not None
+            and abs(limbus.radius_px / expected - 1.0) < SETTINGS.faint_scale
+        ):
+            return rim, limbus
+    return None, None
+
+
+def _unbroken(rim: Rim) -> bool:
+    return (
+        rim.quality >= SETTINGS.faint_quality
+        and rim.unbroken >= SETTINGS.faint_unbroken
+        and rim.waver <= SETTINGS.faint_waver
+        and float(rim.usable.mean()) >= SETTINGS.rim_arc
+    )
+
+
+def _stored(planes: Planes, marks: Marks) -> Marks:
+    first, second = planes.stored(marks.first_px), planes.stored(marks.second_px)
+    return replace(marks, first_px=first, second_px=second)
 
 
 def _in_examiner_degrees(
@@ -180,6 +234,8 @@ def _in_examiner_degrees(
         pupil=_pupil_ellipse(planes, pupil),
         pupil_sd_px=planes.stored_length(pupil.residual_px / np.sqrt(60.0)),
         px=planes.stored_length(1.0),
+        limbus=None,
+        marks=None,
     )
 
 

@@ -4,11 +4,14 @@ import math
 
 import numpy as np
 
+from rimwise.measure.axes import implant_toric_axis
 from rimwise.measure.cover_profile import WHOLE_EDGE_DEG, cover_profile
 from rimwise.measure.edges import Edges, find_edges
+from rimwise.measure.magnification import magnification
 from rimwise.measure.opening_size import opening_finding, opening_from_optic, vector_estimate
 from rimwise.measure.width import WidthLaw, width_law
 from rimwise.picture.raster import Raster
+from rimwise.published.load import published_value
 from rimwise.records.cover import (
     CoverFinding,
     OpticFinding,
@@ -73,7 +76,7 @@ def _measure(raster: Raster, sheet: PictureSheet, picture: str, sha256: str) -> 
             f'The sheet says state = "{sheet.state}", an eye without an implant; cover is measured '
             "once the implant is in.",
         )
-    edges = find_edges(raster, sheet.frame.stored(raster.orientation))
+    edges = find_edges(raster, sheet)
     law = width_law(edges, sheet.optic_diameter_mm, sheet.optic_diameter_sd_mm, sheet.side)
     if law.seen.sum() < _LEAST_ARC_DEG:
         raise MeasurementRefused(
@@ -96,6 +99,7 @@ def _measure(raster: Raster, sheet: PictureSheet, picture: str, sha256: str) -> 
         opening=opening_finding(edges, law, sheet.optic_diameter_mm, whole),
         decentration=_decentration(edges, law, sheet, whole),
         cover=cover_profile(law, radius, whole),
+        implant_toric_axis_deg=implant_toric_axis(edges),
     )
 
 
@@ -139,7 +143,25 @@ def _decentration(
         pairs["optic-from-pupil"] = vector_estimate(
             place, sd, sheet.side, roll_sd, "rim against the pupil's margin, apparent"
         )
+    if edges.limbus is not None:
+        ring, per_px = edges.limbus.ellipse_px, radius / float(edges.rim_px.mean())
+        along = edges.direction_px[[0, 90]] @ (np.asarray(edges.centre_px) - [ring.cx, ring.cy])
+        behind = magnification(sheet).apparent_depth_mm
+        slant = [_slant_sd(name) * behind for name in ("view_temporal", "view_vertical")]
+        ring_sd = edges.limbus.centre_sd_px * per_px
+        pairs["optic-from-limbus"] = vector_estimate(
+            (float(along[0]) * per_px, float(along[1]) * per_px),
+            (math.hypot(ring_sd, slant[0]), math.hypot(ring_sd, slant[1])),
+            sheet.side, roll_sd, "rim against the limbus, apparent, along the view",
+        )  # fmt: skip
     return pairs
+
+
+def _slant_sd(name: str) -> float:
+    """By how much does the view's slant spread: sideways per depth, outside the eye?"""
+    view = published_value("photograph", name)
+    inside = math.hypot(view.value, view.sd or 0.0)
+    return math.tan(math.radians(inside)) * published_value("cornea", "index_aqueous").value
 
 
 def _reasons(edges: Edges, law: WidthLaw, whole: bool) -> tuple[Reason, ...]:

@@ -48,6 +48,10 @@ class RimSettings:
     colour_step : float
         Log units of blue over red from inside to outside that a rim may show; capsule that
         starts there shows more, since it scatters white light and an optic's rim does not.
+    scatter : float
+        Scatter of a found line about its ellipse that is usual: half a pixel in 300.
+    shows : float
+        Noise levels over 8° with which a line shows.
     """
 
     line: float = 0.010
@@ -59,6 +63,8 @@ class RimSettings:
     pull: float = 0.006
     place_sd_px: float = 1.2
     colour_step: float = 0.14
+    scatter: float = 0.0018
+    shows: float = 1.5
 
 
 SETTINGS = RimSettings()
@@ -73,6 +79,11 @@ class Rim:
     quality : float
         Mean line strength over usable directions in noise levels (at most 4), lowered where
         the line scatters about the ellipse or looks like the start of capsule.
+    unbroken : float
+        Share of the usable directions in which the line shows. A rim shows wherever it lies
+        inside the pupil; folds, pearls and texture that were strung together have breaks.
+    waver : float
+        Scatter of the line, averaged over 6°, about the ellipse, in 0.0018 radii.
     residual_px : float
         Robust scatter of the found line about the ellipse.
     covariance : array (5, 5)
@@ -86,6 +97,8 @@ class Rim:
     """
 
     quality: float
+    unbroken: float
+    waver: float
     centre_px: tuple[float, float]
     radius_px: float
     oval_px: tuple[float, float]
@@ -275,6 +288,8 @@ def _follow(planes: Planes, pupil: PupilMargin, oval: _Oval) -> Rim | None:
         oval = _moved(oval, shape)
         rim = Rim(
             quality=0.0,
+            unbroken=0.0,
+            waver=np.inf,
             centre_px=oval.centre_px,
             radius_px=oval.radius_px,
             oval_px=oval.oval_px,
@@ -284,7 +299,24 @@ def _follow(planes: Planes, pupil: PupilMargin, oval: _Oval) -> Rim | None:
             strength=strength,
             residuals_px=found - basis @ shape,
         )
-    return None if rim is None else replace(rim, quality=_quality(planes, pupil, rim))
+    if rim is None:
+        return None
+    unbroken, waver = _unbroken(rim)
+    return replace(rim, quality=_quality(planes, pupil, rim), unbroken=unbroken, waver=waver)
+
+
+def _unbroken(rim: Rim) -> tuple[float, float]:
+    """Return the share of the usable way on which the line shows, and how it wavers there."""
+    usable = np.maximum(smooth_along(rim.usable[None].astype(np.float64), 8.0)[0], 0.1)
+    clipped = np.where(rim.usable, np.clip(rim.strength, -2.0, 4.0), 0.0)
+    shows = rim.usable & (smooth_along(clipped[None], 8.0)[0] > SETTINGS.shows * usable)
+    if shows.sum() < COLUMNS // 18:
+        return 0.0, np.inf
+    weight = np.clip(clipped, 0.0, None)
+    course = smooth_along((weight * rim.residuals_px)[None], 6.0)[0]
+    course /= smooth_along(weight[None], 6.0)[0] + 1e-6
+    scatter = 1.4826 * float(np.median(np.abs(course[shows])))
+    return float(shows.sum() / rim.usable.sum()), scatter / (SETTINGS.scatter * rim.radius_px)
 
 
 def _to_line(dark: FloatArray, path: IntArray) -> FloatArray:
@@ -340,7 +372,7 @@ def _quality(planes: Planes, pupil: PupilMargin, rim: Rim) -> float:
     usable = strip.usable[middle]
     mean = float((level[middle - 1 : middle + 2].mean(axis=0) * usable).sum())
     mean /= float(usable.sum()) + 0.08 * len(usable)
-    steadiness = min(1.0, 1.0 / (rim.residual_px / (0.0018 * rim.radius_px) + 0.3))
+    steadiness = min(1.0, 1.0 / (rim.residual_px / (SETTINGS.scatter * rim.radius_px) + 0.3))
     colour = min(0.3, _colour_step(planes, pupil, rim)) - SETTINGS.colour_step
     return mean * steadiness - 6.0 * max(0.0, colour)
 

@@ -82,7 +82,7 @@ class Lens:
 
 @dataclass(frozen=True, slots=True)
 class ContrastCurve:
-    """Contrast that gratings keep, in light of all wavelengths, behind one spherical lens.
+    """Contrast that gratings keep, in light of all wavelengths, behind one lens.
 
     Parameters
     ----------
@@ -146,9 +146,9 @@ class PupilSight:
     paraxial, least_squares, best_contrast : Lens
         The refraction by three criteria.
     with_glasses : ContrastCurve
-        Behind the spherical lens that suits the ideal placement (at 3 mm or the next pupil).
+        Behind the glasses, cylinder included, that suit the ideal placement.
     best_sphere : ContrastCurve
-        Behind the spherical lens that suits this placement in this pupil.
+        Without a cylinder, behind the sphere that suits this placement in this pupil.
     through_focus : Focusing
     """
 
@@ -331,7 +331,7 @@ class Sight:
     against: Against = "ideal"
     here: ImplantPlace | None = None
     ideal: ImplantPlace | None = None
-    glasses_dpt: float | None = None
+    glasses: Lens | None = None
     judged_cpd: float = 15.0
     pupils: tuple[PupilComparison, ...] = ()
     sensitivity: Sensitivity | None = None
@@ -351,7 +351,7 @@ class Sight:
             "reasons": [{"code": one.code, "sentence": one.sentence} for one in self.reasons],
             "against": self.against,
             "placement": placed,
-            "glasses_dpt": self.glasses_dpt,
+            "glasses": None if self.glasses is None else self.glasses.document(),
             "judged_cpd": self.judged_cpd,
             "by_pupil": [one.document() for one in self.pupils],
             "sensitivity": None if self.sensitivity is None else self.sensitivity.document(),

@@ -1,0 +1,259 @@
+"""How good is a wave, by the criteria that surgeons and patients know?
+
+A view is all colours of one wave through one pupil. Lenses are added in the plane of the entrance
+pupil; what is reported of them is moved to the spectacle plane, 12 mm before the cornea.
+"""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from rimwise.eye.model import EyeModel
+from rimwise.optics.pose import Vec3
+from rimwise.optics.refraction import PowerVector, least_squares_refraction, paraxial_refraction
+from rimwise.optics.zernike import Wavefront
+from rimwise.predict.gratings import (
+    FREQUENCIES_CPD,
+    USUAL,
+    Sampling,
+    directions_from,
+    gratings,
+    strehl_nodes,
+)
+from rimwise.predict.light import MIDDLE_NM
+from rimwise.predict.sight import line_of_sight, placed_waves
+from rimwise.terms.arrays import FloatArray
+from rimwise.terms.errors import WrongInput
+
+VERTEX_MM = 12.0
+FOCUS_CPD = 10.0
+_SCAN_DPT, _SCAN_STEPS = 2.0, 33
+_MODES_2 = {"m": 4, "j0": 5, "j45": 3}
+
+
+@dataclass(frozen=True, slots=True)
+class View:
+    """Every colour of the wave that leaves an eye through one pupil.
+
+    Parameters
+    ----------
+    green : Wavefront
+        Of 555 nm.
+    colours_um : array, shape (colours, 45)
+        Zernike coefficients of each colour of the sampling, the tilt of 555 nm taken off.
+    pupil_depth_mm : float
+        Entrance pupil behind the corneal vertex.
+    sampling : Sampling
+    """
+
+    green: Wavefront
+    colours_um: FloatArray
+    pupil_depth_mm: float
+    sampling: Sampling = USUAL
+
+    @property
+    def pupil_mm(self) -> float:
+        """Diameter of the entrance pupil."""
+        return 2.0 * self.green.pupil_radius_mm
+
+    @property
+    def vertex_mm(self) -> float:
+        """From the entrance pupil to the spectacle plane."""
+        return VERTEX_MM + self.pupil_depth_mm
+
+    def behind(self, lens: PowerVector) -> FloatArray:
+        """Return the colours behind a lens in the pupil's plane, (colours, 45, 1)."""
+        return (self.colours_um + lens_wave_um(lens, self.pupil_mm))[:, :, None]
+
+
+def view_of(model: EyeModel, fovea_mm: Vec3, pupil_mm: float, sampling: Sampling = USUAL) -> View:
+    """What does this eye send out through this pupil, in all colours?
+
+    Examples
+    --------
+    >>> from rimwise.eye.schematic import schematic_model
+    >>> from rimwise.published.eyes import schematic_eye
+    >>> eye = schematic_model(schematic_eye("navarro1999"))
+    >>> view = view_of(eye, (0.0, 0.0, -eye.retina_depth_mm), 3.0)
+    >>> view.colours_um.shape
+    (6, 45)
+    """
+    sight = line_of_sight(model, fovea_mm)
+    wavelengths = (MIDDLE_NM, *sampling.light.wavelengths_nm)
+    green, *rest = placed_waves(model, fovea_mm, pupil_mm, wavelengths, sight)
+    colours = np.array([wave.coefficients_um for wave in rest])
+    colours[:, 1:3] -= green.coefficients_um[1:3]
+    return View(green, colours, sight.pupil_depth_mm, sampling)
+
+
+def lens_wave_um(lens: PowerVector, pupil_mm: float) -> FloatArray:
+    """Which coefficients does a lens in the pupil's plane add, (45,)?
+
+    Examples
+    --------
+    >>> round(float(lens_wave_um(PowerVector(1.0, 0.0, 0.0), 6.0)[4]), 4)
+    1.299
+    """
+    a2, added = 0.25 * pupil_mm**2, np.zeros(45)
+    added[_MODES_2["m"]] = lens.m_dpt * a2 / (4.0 * math.sqrt(3.0))
+    added[_MODES_2["j0"]] = lens.j0_dpt * a2 / (2.0 * math.sqrt(6.0))
+    added[_MODES_2["j45"]] = lens.j45_dpt * a2 / (2.0 * math.sqrt(6.0))
+    return added
+
+
+@dataclass(frozen=True, slots=True)
+class Contrast:
+    """Contrast of gratings for any number of waves.
+
+    Parameters
+    ----------
+    tangential, sagittal, mean : array, shape (frequencies, waves)
+    """
+
+    tangential: FloatArray
+    sagittal: FloatArray
+    mean: FloatArray
+
+
+def contrast(
+    waves_um: FloatArray,
+    pupil_mm: float,
+    sampling: Sampling = USUAL,
+    meridian_rad: float = 0.0,
+    frequencies_cpd: tuple[float, ...] = FREQUENCIES_CPD,
+) -> Contrast:
+    """How much contrast do gratings keep, in light of all colours?
+
+    Parameters
+    ----------
+    waves_um : array, shape (colours, 45, waves)
+    pupil_mm : float
+    sampling : Sampling
+    meridian_rad : float
+        Tangential gratings vary along it.
+    frequencies_cpd : tuple of floats
+
+    Examples
+    --------
+    >>> perfect = contrast(np.zeros((6, 45, 1)), 3.0, frequencies_cpd=(30.0,))
+    >>> round(float(perfect.mean[0, 0]), 2)
+    0.6
+    """
+    fine = sampling.for_waves(waves_um, max(frequencies_cpd))
+    turns = directions_from(meridian_rad, fine.directions)
+    kept = np.abs(gratings(pupil_mm, frequencies_cpd, fine).transfer(waves_um, turns))
+    return Contrast(
+        kept[:, 0].astype(np.float64),
+        kept[:, fine.directions // 2].astype(np.float64),
+        kept.mean(axis=1, dtype=np.float64),
+    )
+
+
+def visual_strehl(waves_um: FloatArray, pupil_mm: float, sampling: Sampling = USUAL) -> FloatArray:
+    """How good are images of all gratings together, weighted with a contrast sensitivity?
+
+    Returns
+    -------
+    array, shape (waves,)
+        The real part of the transfer against that of a perfect pupil in the same light; 1 for a
+        perfect eye (the weighted ratio is that of L. N. Thibos, X. Hong, A. Bradley & R. A.
+        Applegate, J. Vis. 4, 329, 2004, cited from memory; the weighting is in light.toml).
+
+    Examples
+    --------
+    >>> visual_strehl(np.zeros((6, 45, 1)), 3.0).round(6).tolist()
+    [1.0]
+    """
+    nodes, weights = strehl_nodes()
+    fine = sampling.for_waves(waves_um)
+    turns = directions_from(0.0, fine.directions)
+    seen = gratings(pupil_mm, nodes, fine)
+    kept = seen.transfer(waves_um, turns).real.mean(axis=1)
+    perfect = np.einsum("cfk,c->f", seen.shares, np.array(seen.light.weights))
+    share = np.array(weights)
+    return np.asarray(share @ kept / (share @ perfect), dtype=np.float64)
+
+
+def through_focus(
+    view: View, lens: PowerVector, added_dpt: FloatArray, frequency_cpd: float
+) -> FloatArray:
+    """How much contrast does a grating keep behind further spherical lenses?
+
+    Parameters
+    ----------
+    view : View
+    lens : PowerVector
+        Glasses worn, in the pupil's plane.
+    added_dpt : array, shape (k,)
+    frequency_cpd : float
+
+    Returns
+    -------
+    array, shape (k,)
+        Mean over all directions.
+    """
+    one = lens_wave_um(PowerVector(1.0, 0.0, 0.0), view.pupil_mm)
+    waves = view.behind(lens) + one[:, None] * added_dpt
+    # Far lenses blur away what little is left: each third is sampled as finely as it needs.
+    order = np.argsort(np.abs(waves[0, 4]))
+    found = np.empty(len(added_dpt))
+    for part in np.array_split(order, 3):
+        got = contrast(waves[:, :, part], view.pupil_mm, view.sampling, 0.0, (frequency_cpd,))
+        found[part] = got.mean[0]
+    return found
+
+
+def best_sphere_dpt(view: View, cylinder: PowerVector, frequency_cpd: float = FOCUS_CPD) -> float:
+    """Which sphere, beside this cylinder, gives a grating the most contrast?
+
+    Parameters
+    ----------
+    view : View
+    cylinder : PowerVector
+        Its J0 and J45 are worn.
+    frequency_cpd : float
+
+    Returns
+    -------
+    float
+        Mean power in the pupil's plane.
+
+    Raises
+    ------
+    WrongInput
+        If the best lens lies more than 2 dpt from both the least-squares and the paraxial one.
+    """
+    middles = [least_squares_refraction(view.green).m_dpt, paraxial_refraction(view.green).m_dpt]
+    low, high = min(middles) - _SCAN_DPT, max(middles) + _SCAN_DPT
+    worn = PowerVector(0.0, cylinder.j0_dpt, cylinder.j45_dpt)
+    powers = np.linspace(low, high, _SCAN_STEPS)
+    for turn in range(3):
+        kept = through_focus(view, worn, powers, frequency_cpd)
+        k = int(np.argmax(kept))
+        if turn == 0 and k in (0, len(powers) - 1):
+            raise WrongInput(
+                f"the best focus of this eye lies beyond {powers[k]:.2f} dpt; check its biometry"
+            )
+        k = min(max(k, 1), len(powers) - 2)
+        step = powers[1] - powers[0]
+        a, b, c = kept[k - 1 : k + 2]
+        bend = a - 2.0 * b + c
+        top = powers[k] + (0.5 * step * (a - c) / bend if bend < 0.0 else 0.0)
+        powers = np.linspace(top - step, top + step, 9)
+    return float(top)
+
+
+def three_refractions(view: View) -> tuple[PowerVector, PowerVector, PowerVector]:
+    """Which lens suits this eye: near the axis, by least squares, by contrast?
+
+    Returns
+    -------
+    tuple of 3 PowerVector
+        In the pupil's plane. The third has the cylinder of least squares and the sphere that
+        gives gratings of 10 cycles per degree the most contrast.
+    """
+    squares = least_squares_refraction(view.green)
+    sphere = best_sphere_dpt(view, squares)
+    best = PowerVector(sphere, squares.j0_dpt, squares.j45_dpt)
+    return paraxial_refraction(view.green), squares, best
