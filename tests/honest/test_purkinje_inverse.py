@@ -19,6 +19,7 @@ from rimwise.eye.known import Known
 from rimwise.eye.model import EyeModel
 from rimwise.eye.seen import Sight
 from rimwise.eye.this_eye import eye_record
+from rimwise.published.load import published_value
 from rimwise.purkinje.fit import PlacePriors
 from rimwise.purkinje.forward import reflexes
 from rimwise.purkinje.inverse import eye_from_reflexes, prepared
@@ -74,7 +75,9 @@ def sighting(
     ring[:, 2] = -eye.stop_depth_mm
     pupil = sight.project(ring).mean(axis=0) + 1.0 * rng.standard_normal(2)
     width, depth = scene_eye(record, 13.5).limbus_mm
-    lx, ly = 0.1 * rng.standard_normal(2)
+    # The visible limbus lies off the corneal axis as the published spread says.
+    off_mm = published_value("eye_priors", "limbus_from_corneal_axis").sd or 0.0
+    lx, ly = off_mm * rng.standard_normal(2)
     rim = np.column_stack([lx + width * np.cos(RING), ly + width * np.sin(RING), 0 * RING - depth])
     world = world_from_eye(pose, rim)
     camera = SETUP.camera

@@ -87,6 +87,9 @@ UNIT_IN_THE_RECORD = {
     "LearningChart": "sums are in standard deviations, the rest in the unit of the record",
     "Figure": "the unit stands in the record",
     "Ellipse": "in the unit of its chapter's axes",
+    "AuditPart": "in the unit that its axes name",
+    "Audit": "counts and shares; each figure names its unit",
+    "BareArc": "its growth is in degrees a month, which its name says",
     "OwnComponent": "mm; centring and size share one record",
 }
 # Package -> why its records wear no units.

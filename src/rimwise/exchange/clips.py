@@ -14,7 +14,7 @@ from rimwise.picture.raster import Raster
 from rimwise.terms.errors import NotAPicture, WrongInput
 
 if TYPE_CHECKING:
-    from av.container import InputContainer
+    import av.container
 
 SUFFIXES = (".mp4", ".m4v", ".mov", ".mkv", ".avi", ".webm", ".mpg", ".mpeg", ".mts", ".ts", ".wmv")
 _FORMATS = "MP4, MOV, MKV, AVI, WebM or MPEG"

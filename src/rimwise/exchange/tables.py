@@ -23,7 +23,7 @@ from rimwise.terms.arrays import FloatArray, IntArray
 from rimwise.terms.errors import WrongInput
 
 if TYPE_CHECKING:
-    from polars import DataFrame
+    import polars
 
 _MOST_BYTES = 2_000_000_000
 _MISSING = ("", "na", "n/a", "nan", "none", "null", "-", ".")
@@ -108,7 +108,7 @@ def read_series(
     return ReadTable(series, mapped, tuple(flow), tuple(findings), preview)
 
 
-def _frame(path: Path) -> tuple["DataFrame", bool]:
+def _frame(path: Path) -> tuple["polars.DataFrame", bool]:
     """Read all cells as text; tell whether a comma is a decimal sign."""
     import polars  # noqa: PLC0415  loaded late
 
@@ -134,7 +134,7 @@ def _frame(path: Path) -> tuple["DataFrame", bool]:
 
 
 def _numbers(
-    frame: "DataFrame", heading: str, column: NumberColumn, comma: bool, findings: list[str]
+    frame: "polars.DataFrame", heading: str, column: NumberColumn, comma: bool, findings: list[str]
 ) -> FloatArray:
     import polars  # noqa: PLC0415  loaded late
 
@@ -163,7 +163,9 @@ def _numbers(
     return row
 
 
-def _names(frame: "DataFrame", heading: str, column: NameColumn, findings: list[str]) -> Names:
+def _names(
+    frame: "polars.DataFrame", heading: str, column: NameColumn, findings: list[str]
+) -> Names:
     import polars  # noqa: PLC0415  loaded late
 
     cells = frame[heading].str.strip_chars()
@@ -223,6 +225,7 @@ def chapter_csv(part: AuditPart) -> str:
 
     Examples
     --------
+    >>> from rimwise.records.series import Figure
     >>> part = AuditPart("c", "C", (Figure("mean, all", 0.5, None, None, "mm", 4, 4),))
     >>> print(chapter_csv(part).splitlines()[1])
     "mean, all",0.5,,,mm,4,4,,,
