@@ -153,7 +153,7 @@ def _time(time_s: float | None, count: int, stream: object) -> float:
 
 
 @contextmanager
-def _opened(path: Path | str) -> "Iterator[InputContainer]":
+def _opened(path: Path | str) -> "Iterator[av.container.InputContainer]":
     import av  # noqa: PLC0415
 
     check_clip(path)
