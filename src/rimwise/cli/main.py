@@ -9,6 +9,7 @@ from rimwise import __version__
 from rimwise.cli.aligning import align
 from rimwise.cli.auditing import audit
 from rimwise.cli.batching import batch
+from rimwise.cli.booking import book_app
 from rimwise.cli.clinic import demo
 from rimwise.cli.eye import eye
 from rimwise.cli.following import follow
@@ -72,6 +73,7 @@ app.command(short_help="A series of eyes, and the spread of a hand.")(audit)
 app.command(short_help="What one eye's optics do, and its reflexes.")(eye)
 app.command(short_help="A day at an invented clinic.")(demo)
 app.command(short_help="The workbench in the browser.")(serve)
+app.add_typer(book_app, name="casebook", short_help="Keep eyes, plans, pictures and visits.")
 
 
 def run() -> None:

@@ -1,0 +1,347 @@
+"""The casebook: eyes, their records in versions, pictures, consent, and what was done when."""
+
+import json
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any, Literal
+
+from sqlalchemy import Connection, Select, and_, func, insert, or_, select, text, update
+from sqlalchemy.exc import IntegrityError, OperationalError
+
+from rimwise import __version__
+from rimwise.store.chain import FIRST, broken_link, canonical, link_hash
+from rimwise.store.opening import PICTURES, WAIT_S, open_engine
+from rimwise.store.shelf import PictureShelf, digest
+from rimwise.store.tables import EYES, HISTORY, RECORDS
+from rimwise.terms.errors import OutputFailed, WrongInput
+from rimwise.terms.frames import Side
+
+Consent = Literal["care", "teaching", "research", "publication"]
+CONSENTS: tuple[Consent, ...] = ("care", "teaching", "research", "publication")
+_LOCK = 727102
+
+
+@dataclass(frozen=True, slots=True)
+class Who:
+    """Who writes and why; ``name`` is a pseudonym."""
+
+    name: str
+    why: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class KeptEye:
+    """An eye as the list shows it."""
+
+    code: str
+    side: Side
+    person: str | None
+    hidden: bool
+    touched: datetime
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Kept:
+    """One version of one record.
+
+    Parameters
+    ----------
+    eye, kind, slot : str
+        Of which eye, what it is ("case", "cover", "visit", "picture", ...), and which one of it.
+    version : int
+        From 1.
+    document : dict
+    sha256 : str
+        Of the document's canonical text.
+    at : datetime
+        UTC.
+    """
+
+    eye: str
+    kind: str
+    slot: str
+    version: int
+    document: dict[str, Any]
+    sha256: str
+    at: datetime
+
+
+class Casebook:
+    """Keeps what is known of eyes; a correction adds a version, nothing is overwritten.
+
+    One program writes at a time: another waits up to ten seconds and is then told so. Any number
+    may read.
+    """
+
+    def __init__(self, folder: Path, url: str | None = None) -> None:
+        self.folder = folder
+        self._engine = open_engine(folder, url)
+        self.pictures = PictureShelf(folder / PICTURES)
+
+    def close(self) -> None:
+        """Let the database go."""
+        self._engine.dispose()
+
+    def __enter__(self) -> "Casebook":
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    @contextmanager
+    def _writing(self) -> Iterator[Connection]:
+        """Hold the one writer's place: all of it is kept, or nothing."""
+        try:
+            with (
+                self._engine.connect().execution_options(writes=True) as connection,
+                connection.begin(),
+            ):
+                if self._engine.dialect.name == "postgresql":
+                    connection.execute(text(f"SET LOCAL lock_timeout = '{int(WAIT_S)}s'"))
+                    connection.execute(text(f"SELECT pg_advisory_xact_lock({_LOCK})"))
+                yield connection
+        except OperationalError as error:
+            words = " ".join(str(error.orig).split())[:100]
+            if "locked" in words or "lock timeout" in words:
+                raise OutputFailed(
+                    f"another program is writing into the casebook; it was waited for {WAIT_S:.0f} "
+                    "s: try again when it is done"
+                ) from None
+            raise OutputFailed(
+                f"the casebook could not be written ({words}); nothing was changed: free space or "
+                "check its rights"
+            ) from None
+
+    def add_eye(self, code: str, side: Side, who: Who, person: str | None = None) -> None:
+        """Add an eye under its pseudonym.
+
+        Raises
+        ------
+        WrongInput
+            The code is taken or empty, or this person has another eye of this side.
+        """
+        if not code.strip() or len(code) > 64:
+            raise WrongInput(f"an eye needs a code of 1 to 64 signs, got {code[:80]!r}")
+        if side not in {"right", "left"}:
+            raise WrongInput(f"a side is right or left, got {side!r}")
+        try:
+            with self._writing() as db:
+                if person is not None:
+                    self._check_person(db, person, side)
+                row = {"code": code, "person": person, "side": side, "hidden": False}
+                db.execute(insert(EYES).values(**row, touched=_now()))
+                self._add(db, (code, "eye", ""), {"side": side, "person": person}, who, "add")
+        except IntegrityError:
+            raise WrongInput(f"the casebook has an eye {code} already; give another code") from None
+
+    def _check_person(self, db: Connection, person: str, side: Side) -> None:
+        same = and_(EYES.c.person == person, EYES.c.side == side, ~EYES.c.hidden)
+        other = db.execute(select(EYES.c.code).where(same)).scalar()
+        if other is not None:
+            raise WrongInput(
+                f"{person} has a {side} eye in the casebook already ({other}); check person and "
+                "side"
+            )
+
+    def put(
+        self, eye: str, kind: str, document: Mapping[str, Any], who: Who, slot: str = "",
+        expect: int | None = None,
+    ) -> Kept:  # fmt: skip
+        """Add a version of a record.
+
+        Parameters
+        ----------
+        eye, kind, slot : str
+        document : mapping
+            Plain data for JSON.
+        who : Who
+        expect : int, optional
+            The version that was read before: where a newer one came meanwhile it is refused, so
+            that nobody's work is lost.
+
+        Raises
+        ------
+        WrongInput
+            No such eye, or somebody else has written a newer version.
+        """
+        with self._writing() as db:
+            self._check_eye(db, eye)
+            newest = self._newest(db, eye, kind, slot)
+            if expect is not None and newest != expect:
+                raise WrongInput(
+                    f"{kind} of {eye} was changed meanwhile (version {newest}, not {expect}); look "
+                    "at the newer one, then save yours again as the next"
+                )
+            return self._add(db, (eye, kind, slot), document, who, "put")
+
+    def add_picture(
+        self, eye: str, name: str, data: bytes, who: Who, sheet: Mapping[str, Any] | None = None
+    ) -> str:
+        """Keep a picture of an eye with its sheet; returns its hash."""
+        with self._engine.connect() as db:
+            self._check_eye(db, eye)
+        # The picture first: a record never points to one that is not there.
+        sha256 = self.pictures.put(data)
+        told = {"name": Path(name).name, "sha256": sha256, "bytes": len(data)}
+        self.put(eye, "picture", told | {"sheet": dict(sheet or {})}, who, slot=sha256)
+        return sha256
+
+    def set_consent(self, eye: str, to: tuple[Consent, ...], who: Who) -> None:
+        """Say to what the person has agreed; a later word replaces it, both are kept."""
+        unknown = [one for one in to if one not in CONSENTS]
+        if unknown:
+            raise WrongInput(f"consent is to {', '.join(CONSENTS)}; got {', '.join(unknown)}")
+        self.put(eye, "consent", {"to": list(to)}, who)
+
+    def consent(self, eye: str) -> tuple[str, ...]:
+        """To what has the person agreed?"""
+        kept = self.newest(eye, "consent")
+        return () if kept is None else tuple(str(one) for one in kept.document["to"])
+
+    def hide(self, eye: str, who: Who, hidden: bool = True) -> None:
+        """Take an eye out of the lists, or back into them; nothing of it is removed."""
+        with self._writing() as db:
+            self._check_eye(db, eye)
+            db.execute(update(EYES).where(EYES.c.code == eye).values(hidden=hidden))
+            action = "hide" if hidden else "show"
+            self._add(db, (eye, "hidden", ""), {"hidden": hidden}, who, action)
+
+    def eyes(
+        self, search: str = "", hidden: bool = False, limit: int = 50, after: int = 0
+    ) -> list[KeptEye]:
+        """Which eyes are there, those touched last first?
+
+        Parameters
+        ----------
+        search : str
+            Beginning of the code or of the person's code.
+        hidden : bool
+            Those taken out of the lists instead.
+        limit, after : int
+            A page of the list.
+        """
+        query = _listed(select(EYES), search, hidden)
+        query = query.order_by(EYES.c.touched.desc(), EYES.c.code).limit(limit).offset(after)
+        with self._engine.connect() as db:
+            return [
+                KeptEye(row.code, row.side, row.person, row.hidden, row.touched)
+                for row in db.execute(query)
+            ]
+
+    def count(self, search: str = "", hidden: bool = False) -> int:
+        """How many eyes are there?"""
+        with self._engine.connect() as db:
+            query = _listed(select(func.count()).select_from(EYES), search, hidden)
+            return int(db.execute(query).scalar() or 0)
+
+    def newest(self, eye: str, kind: str, slot: str = "") -> Kept | None:
+        """What is the newest version of a record?"""
+        versions = self.versions(eye, kind, slot)
+        return versions[-1] if versions else None
+
+    def versions(self, eye: str, kind: str, slot: str | None = None) -> list[Kept]:
+        """Which versions of a record are there, oldest first? All of its kind without a slot."""
+        query = select(RECORDS).where(RECORDS.c.eye == eye, RECORDS.c.kind == kind)
+        if slot is not None:
+            query = query.where(RECORDS.c.slot == slot)
+        with self._engine.connect() as db:
+            return [_kept(row) for row in db.execute(query.order_by(RECORDS.c.id))]
+
+    def records(self, eye: str) -> list[Kept]:
+        """Return all versions of all records of an eye, oldest first."""
+        query = select(RECORDS).where(RECORDS.c.eye == eye).order_by(RECORDS.c.id)
+        with self._engine.connect() as db:
+            return [_kept(row) for row in db.execute(query)]
+
+    def history(self, eye: str | None = None) -> list[dict[str, Any]]:
+        """What was done, in order?"""
+        query = select(HISTORY).order_by(HISTORY.c.seq)
+        if eye is not None:
+            query = query.where(HISTORY.c.eye == eye)
+        with self._engine.connect() as db:
+            return [dict(row._mapping) for row in db.execute(query)]
+
+    def verify(self) -> list[str]:
+        """What is wrong with the casebook? Nothing is the answer hoped for.
+
+        The chain of the history, each record against the hash that the history keeps, and each
+        picture against its name.
+        """
+        links = self.history()
+        broken = broken_link(links)
+        wrong = []
+        if broken is not None:
+            wrong.append(f"the history does not hold from its entry {broken} on")
+        told = {
+            (one["eye"], one["kind"], one["slot"], one["version"]): one["sha256"] for one in links
+        }
+        with self._engine.connect() as db:
+            for row in db.execute(select(RECORDS)):
+                written = told.pop((row.eye, row.kind, row.slot, row.version), None)
+                wrong += self._wrong_row(row, written)
+        missing = [f"{kind} of {eye}, version {number}" for eye, kind, _, number in told]
+        return wrong + [f"{one}, is missing" for one in missing]
+
+    def _wrong_row(self, row: Any, written: str | None) -> list[str]:
+        if written != row.sha256 or digest(row.document.encode()) != row.sha256:
+            return [f"{row.kind} of {row.eye}, version {row.version}, is not what was written"]
+        if row.kind != "picture":
+            return []
+        try:
+            self.pictures.get(row.slot)
+        except WrongInput as error:
+            return [error.sentence]
+        return []
+
+    def _check_eye(self, db: Connection, eye: str) -> None:
+        if db.execute(select(EYES.c.code).where(EYES.c.code == eye)).scalar() is None:
+            raise WrongInput(f"the casebook has no eye {eye[:64]!r}; add it first")
+
+    def _newest(self, db: Connection, eye: str, kind: str, slot: str) -> int:
+        same = and_(RECORDS.c.eye == eye, RECORDS.c.kind == kind, RECORDS.c.slot == slot)
+        return int(db.execute(select(func.max(RECORDS.c.version)).where(same)).scalar() or 0)
+
+    def _add(
+        self, db: Connection, place: tuple[str, str, str], document: Mapping[str, Any], who: Who,
+        action: str,
+    ) -> Kept:  # fmt: skip
+        eye, kind, slot = place
+        written = canonical(document)
+        version, at = self._newest(db, *place) + 1, _now()
+        row = {"eye": eye, "kind": kind, "slot": slot, "version": version,
+               "sha256": digest(written.encode()), "at": at}  # fmt: skip
+        db.execute(insert(RECORDS).values(**row, document=written))
+        last = db.execute(
+            select(HISTORY.c.seq, HISTORY.c.hash).order_by(HISTORY.c.seq.desc()).limit(1)
+        ).first()
+        link = row | {
+            "seq": 1 if last is None else last.seq + 1,
+            "who": who.name[:64], "program": __version__, "action": action, "why": who.why,
+            "before": FIRST if last is None else last.hash,
+        }  # fmt: skip
+        db.execute(insert(HISTORY).values(**link, hash=link_hash(link)))
+        db.execute(update(EYES).where(EYES.c.code == eye).values(touched=at))
+        return Kept(eye, kind, slot, version, json.loads(written), str(row["sha256"]), at)
+
+
+def _now() -> datetime:
+    return datetime.now(UTC)
+
+
+def _listed(query: Select[Any], search: str, hidden: bool) -> Select[Any]:
+    query = query.where(EYES.c.hidden == hidden)
+    if search:
+        start = search.replace("\\", "\\\\").replace("%", "\\%").replace("_", "\\_") + "%"
+        query = query.where(
+            or_(EYES.c.code.like(start, escape="\\"), EYES.c.person.like(start, escape="\\"))
+        )
+    return query
+
+
+def _kept(row: Any) -> Kept:
+    return Kept(
+        row.eye, row.kind, row.slot, row.version, json.loads(row.document), row.sha256, row.at
+    )
