@@ -54,10 +54,11 @@ def test_enclosing_circle_holds_all_touches_two_and_is_least(points):
 @given(SETS, st.permutations(list(range(9))))
 def test_enclosing_circle_does_not_depend_on_the_order(points, order):
     shuffled = points[[i for i in order if i < len(points)]]
-    # The circle is unique; near-ties are resolved to rounding.
-    assert smallest_enclosing_circle(shuffled) == pytest.approx(
-        smallest_enclosing_circle(points), abs=1e-7
-    )
+    one, other = smallest_enclosing_circle(shuffled), smallest_enclosing_circle(points)
+    # A point within a relative 1e-12 of the circle is on it, so the radius holds to that. Where
+    # two points lie all but across, a third one that near moves the centre by its square root.
+    assert one[2] == pytest.approx(other[2], abs=1e-10)
+    assert one[:2] == pytest.approx(other[:2], abs=1e-7 + 2.0 * math.sqrt(2e-12) * other[2])
 
 
 @given(st.floats(-1000.0, 1000.0), st.floats(0.1, 100.0), st.integers(4, 800))
