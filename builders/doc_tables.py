@@ -124,7 +124,11 @@ def _command_names() -> list[str]:
     # The commands alone need the whole program to be there.
     from rimwise.cli.main import app  # noqa: PLC0415
 
-    return list(get_command(app).commands)
+    names = []
+    for name, command in get_command(app).commands.items():
+        names.append(name)
+        names += [f"{name} {below}" for below in getattr(command, "commands", {})]
+    return names
 
 
 def _block(line: str) -> str:
