@@ -285,3 +285,50 @@ def test_a_photograph_can_be_dropped(opened: Callable[..., Page]) -> None:
             new DragEvent("drop", { dataTransfer: data, bubbles: true, cancelable: true }));
         return document.querySelector("#picture").files[0].name; }"""
     assert page.evaluate(drop, [list(EASY.read_bytes()[:1000]), "dropped.jpg"]) == "dropped.jpg"
+
+
+def _series(folder: Path) -> Path:
+    """An invented series: thirty persons, both eyes each."""
+    rows = ["person,side,least_cover_mm,complete,opening_from_optic_nasal_mm,"
+            "opening_from_optic_superior_mm"]  # fmt: skip
+    for eye in range(60):
+        cover = 0.3 + 0.02 * ((7 * eye) % 11 - 5)
+        nasal, superior = 0.05 * ((3 * eye) % 7 - 3), 0.04 * ((5 * eye) % 9 - 4)
+        side = ("left", "right")[eye % 2]
+        rows.append(f"P-{eye // 2},{side},{cover:.2f},true,{nasal:.2f},{superior:.2f}")
+    path = folder / "series.csv"
+    path.write_text("\n".join(rows) + "\n", encoding="utf-8")
+    return path
+
+
+@pytest.mark.parametrize("viewport", [PHONE, DESK], ids=["phone", "desk"])
+def test_a_series_is_audited_and_its_numbers_come_as_a_file(
+    opened: Callable[..., Page], viewport: ViewportSize, tmp_path: Path
+) -> None:
+    page = opened(viewport)
+    go(page, "Series")
+    page.get_by_label("Table").set_input_files(_series(tmp_path))
+    page.get_by_role("button", name="Audit").click()
+    expect(page.get_by_role("heading", level=1)).to_contain_text(
+        "60 eyes of 30 persons", timeout=LONG_MS
+    )
+    page.wait_for_load_state("load")
+    expect(page.get_by_role("heading", name="Cover of the optic (capsule overlap)")).to_be_visible()
+    expect(page.get_by_role("img", name=re.compile("60 eyes as points"))).to_be_visible()
+    assert fits(page)
+    with page.expect_download() as download:
+        page.get_by_role("link", name="Download the numbers").click()
+    document = json.loads(Path(download.value.path()).read_text("utf-8"))
+    assert document["results"][0]["schema"] == "rimwise.audit/1"
+    go(page, "Start")
+    expect(page.get_by_role("link", name=re.compile("60 eyes of 30 persons"))).to_be_visible()
+
+
+def test_what_is_no_series_is_told_on_the_page(opened: Callable[..., Page], tmp_path: Path) -> None:
+    page = opened()
+    go(page, "Series")
+    wrong = tmp_path / "wrong.csv"
+    wrong.write_text("a,b\n1,2\n", encoding="utf-8")
+    page.get_by_label("Table").set_input_files(wrong)
+    page.get_by_role("button", name="Audit").click()
+    expect(page.get_by_role("alert")).to_contain_text("has no heading that an audit knows")

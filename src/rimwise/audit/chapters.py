@@ -61,17 +61,17 @@ def cover_chapter(series: Series) -> AuditPart | None:
         covered = complete > 0.5
         people = series.person
         figures = [
-            share("complete cover, where the picture tells", covered[told], people[told]),
-            share("the picture cannot tell", ~told, people),
-            share("complete cover if none of those were covered", covered & told, people),
-            share("complete cover if all of those were covered", covered | ~told, people),
+            share("complete cover, where told", covered[told], people[told]),
+            share("the picture cannot tell it", ~told, people),
+            share("complete cover, if none of the untold", covered & told, people),
+            share("complete cover, if all of the untold", covered | ~told, people),
         ]
     rows = known(least)
     if rows.any():
         values, people = least[rows], series.person[rows]
         figures += [
-            median("least cover", values, people, "mm"),
-            mean("least cover", values, people, "mm"),
+            median("least cover, median", values, people, "mm"),
+            mean("least cover, mean", values, people, "mm"),
             scatter("least cover, scatter", values, people, "mm"),
             share("least cover below 0 mm", values < 0.0, people),
         ]
@@ -93,14 +93,14 @@ def size_chapter(series: Series) -> AuditPart | None:
     rows = known(made)
     people = series.person[rows]
     figures = [
-        mean("diameter of the opening", made[rows], people, "mm"),
+        mean("diameter of the opening, mean", made[rows], people, "mm"),
         scatter("diameter of the opening, scatter", made[rows], people, "mm"),
     ]
     both = known(made, wanted)
     if both.any():
         error, people = (made - wanted)[both], series.person[both]
         figures += [
-            mean("made less wanted diameter", error, people, "mm"),
+            mean("made less wanted diameter, mean", error, people, "mm"),
             scatter("made less wanted diameter, scatter", error, people, "mm"),
             share("within 0.25 mm of the wanted diameter", np.abs(error) <= 0.25, people),
         ]

@@ -219,6 +219,7 @@ class ImplantKeys(Keys):
     a0: Annotated[float, Field(ge=-10.0, le=10.0)] | None = None
     a1: Annotated[float, Field(ge=-2.0, le=2.0)] | None = None
     a2: Annotated[float, Field(ge=-2.0, le=2.0)] | None = None
+    position_share: Annotated[float, Field(ge=-0.5, le=1.5)] | None = None
     constants_source: Word | None = None
 
 

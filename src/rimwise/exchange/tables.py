@@ -69,11 +69,32 @@ def read_series(
     WrongInput
         It cannot be read, holds no row, or a heading is unclear.
     """
-    frame, comma = _frame(path)
+    try:
+        if path.stat().st_size > _MOST_BYTES:
+            raise WrongInput(f"{path} is larger than 2 GB; split it by year or by surgeon")
+        data = path.read_bytes()
+    except OSError as error:
+        raise WrongInput(f"{path} cannot be read ({error.strerror}); give a CSV file") from None
+    return series_from_bytes(data, path.name, told, only)
+
+
+def series_from_bytes(
+    data: bytes,
+    name: str,
+    told: Mapping[str, str] | None = None,
+    only: Mapping[str, str] | None = None,
+) -> ReadTable:
+    """Which series do the bytes of a table hold? As `read_series`, for what was never a file.
+
+    Raises
+    ------
+    WrongInput
+    """
+    frame, comma = _frame(data, name)
     mapped = map_columns(frame.columns, told)
     if not mapped.columns:
         raise WrongInput(
-            f"{path} has no heading that an audit knows (it has {', '.join(frame.columns[:8])}); "
+            f"{name} has no heading that an audit knows (it has {', '.join(frame.columns[:8])}); "
             "name one with --column NAME=HEADING, see rimwise audit --columns"
         )
     findings: list[str] = []
@@ -90,10 +111,10 @@ def read_series(
     if "complete" in names:
         numbers["complete"] = _as_number(names.pop("complete"))
     person = _persons(names.pop("person", None), frame.height, findings)
-    series = Series(numbers, names, person, path.name)
+    series = Series(numbers, names, person, name)
     flow = [FlowStep("rows in the table", 0, len(series))]
-    for name, wanted in (only or {}).items():
-        series, step = _only(series, name, wanted)
+    for column, wanted in (only or {}).items():
+        series, step = _only(series, column, wanted)
         flow.append(step)
     again = repeated(series)
     if again.any():
@@ -101,35 +122,33 @@ def read_series(
             series, again, "an eye that stood before (same person and side, or code)"
         )
         flow.append(step)
-    preview = tuple(
-        (heading, name, ", ".join(str(cell) for cell in frame[heading].head(3).to_list()))
-        for name, heading in mapped.columns.items()
+    return ReadTable(series, mapped, tuple(flow), tuple(findings), _preview(frame, mapped))
+
+
+def _preview(frame: "polars.DataFrame", mapped: Mapped) -> tuple[tuple[str, str, str], ...]:
+    return tuple(
+        (heading, column, ", ".join(str(cell) for cell in frame[heading].head(3).to_list()))
+        for column, heading in mapped.columns.items()
     )
-    return ReadTable(series, mapped, tuple(flow), tuple(findings), preview)
 
 
-def _frame(path: Path) -> tuple["polars.DataFrame", bool]:
+def _frame(data: bytes, name: str) -> tuple["polars.DataFrame", bool]:
     """Read all cells as text; tell whether a comma is a decimal sign."""
     import polars  # noqa: PLC0415  loaded late
 
     try:
-        with path.open("rb") as file:
-            head = file.readline(100_000).decode("utf-8-sig")
-        if path.stat().st_size > _MOST_BYTES:
-            raise WrongInput(f"{path} is larger than 2 GB; split it by year or by surgeon")
+        head = data[:100_000].split(b"\n", 1)[0].decode("utf-8-sig")
         separator = max(",;\t", key=head.count)
-        frame = polars.read_csv(path, separator=separator, infer_schema=False, encoding="utf8")
-    except OSError as error:
-        raise WrongInput(f"{path} cannot be read ({error.strerror}); give a CSV file") from None
+        frame = polars.read_csv(data, separator=separator, infer_schema=False, encoding="utf8")
     except UnicodeDecodeError:
-        raise WrongInput(f"{path} is no text in UTF-8; save the table as CSV UTF-8") from None
+        raise WrongInput(f"{name} is no text in UTF-8; save the table as CSV UTF-8") from None
     except polars.exceptions.PolarsError as error:
         words = " ".join(str(error).split())[:100]
         raise WrongInput(
-            f"{path} is no table ({words}); give a CSV file with one heading line"
+            f"{name} is no table ({words}); give a CSV file with one heading line"
         ) from None
     if frame.height == 0:
-        raise WrongInput(f"{path} holds no row; give a CSV file with a heading line and rows")
+        raise WrongInput(f"{name} holds no row; give a CSV file with a heading line and rows")
     return frame.rename({one: one.strip() for one in frame.columns}), separator != ","
 
 

@@ -130,11 +130,11 @@ class ClosedCurve:
     def widths(self) -> tuple[float, float]:
         """What are the largest and the smallest width, as between the jaws of a caliper?"""
         step = math.pi / _DIRECTIONS
-        angles = np.arange(_DIRECTIONS) * step
+        angles: FloatArray = np.arange(_DIRECTIONS) * step
         widths = self._widths_along(angles)
         # The smallest width has a kink where the touching points change: the step shows there.
-        near = np.linspace(-step, step, 2 * _FINER + 1)
-        largest, smallest = angles[widths.argmax()], angles[widths.argmin()]
+        near: FloatArray = np.arange(-_FINER, _FINER + 1) * (step / _FINER)
+        largest, smallest = float(angles[widths.argmax()]), float(angles[widths.argmin()])
         return (
             float(self._widths_along(largest + near).max()),
             float(self._widths_along(smallest + near).min()),

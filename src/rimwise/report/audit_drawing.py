@@ -48,10 +48,10 @@ def draw_numbers(audit: Audit, kind: Kind = "svg") -> bytes | None:
     from matplotlib.backends.backend_agg import FigureCanvasAgg  # noqa: PLC0415
     from matplotlib.figure import Figure as Sheet  # noqa: PLC0415
 
-    groups = _groups(audit)
+    groups = [(unit, _with_headings(figures)) for unit, figures in _groups(audit)]
     if not groups:
         return None
-    rows = [len(figures) + 1.6 for _, figures in groups]
+    rows = [len(lines) + 1.6 for _, lines in groups]
     with rc_context(_STYLE):
         sheet = Sheet(figsize=(7.1, sum(rows) * _ROW_INCH + 0.5), facecolor=LOOK.paper)
         FigureCanvasAgg(sheet)
@@ -62,8 +62,8 @@ def draw_numbers(audit: Audit, kind: Kind = "svg") -> bytes | None:
         sheet.subplots_adjust(
             left=0.43, right=0.97, top=1.0 - 0.12 / height, bottom=0.55 / height, hspace=0.35
         )
-        for axes, (unit, figures) in zip(panels, groups, strict=True):
-            _dots(axes, unit, figures)
+        for axes, (unit, lines) in zip(panels, groups, strict=True):
+            _dots(axes, unit, lines)
         sheet.text(0.02, 0.06 / height, CAUTIONS[0], fontsize=6.0)
         return _bytes(sheet, f"Audit of {audit.source}", numbers_description(audit), kind)
 
@@ -88,20 +88,20 @@ def numbers_description(audit: Audit) -> str:
     )
 
 
-def _dots(axes: "Axes", unit: str, figures: list[tuple[str, Figure]]) -> None:
+def _dots(axes: "Axes", unit: str, rows: list[tuple[str, Figure | None]]) -> None:
     factor = 100.0 if unit == "1" else 1.0
-    labels, before = [], ""
-    for row, (chapter, one) in enumerate(figures):
+    for row, (_, one) in enumerate(rows):
+        if one is None:
+            continue
         low, high = (factor * (end or 0.0) for end in (one.low, one.high))
-        axes.plot([low, high], [row, row], color=LOOK.covered, linewidth=1.6)
-        axes.plot(factor * (one.value or 0.0), row, "o", color=LOOK.ink, markersize=4.0)
-        if chapter != before and row:
-            axes.axhline(row - 0.5, color=LOOK.rule, linewidth=0.7)
-        labels.append(one.name if chapter == before else f"{chapter.upper()}   {one.name}")
-        before = chapter
-    axes.set_yticks(range(len(figures)), [_short(one) for one in labels])
+        axes.plot([low, high], [row, row], color=LOOK.covered, linewidth=1.6, clip_on=False)
+        middle = factor * (one.value or 0.0)
+        axes.plot(middle, row, "o", color=LOOK.ink, markersize=4.0, clip_on=False, zorder=3)
+    axes.set_yticks(range(len(rows)), [_short(label) for label, _ in rows])
+    for tick, (_, one) in zip(axes.get_yticklabels(), rows, strict=True):
+        tick.set_fontweight("bold" if one is None else "normal")
     axes.tick_params(axis="y", length=0)
-    axes.set_ylim(len(figures) - 0.4, -0.6)
+    axes.set_ylim(len(rows) - 0.4, -0.6)
     axes.set_xlabel(_SCALES[unit])
     if unit == "1":
         axes.set_xlim(0.0, 100.0)
@@ -109,8 +109,20 @@ def _dots(axes: "Axes", unit: str, figures: list[tuple[str, Figure]]) -> None:
         axes.axvline(0.0, color=LOOK.quiet, linewidth=0.7, linestyle=":")
 
 
+def _with_headings(figures: list[tuple[str, Figure]]) -> list[tuple[str, Figure | None]]:
+    """Rows of one panel: each chapter's name above its numbers."""
+    rows: list[tuple[str, Figure | None]] = []
+    before = ""
+    for chapter, one in figures:
+        if chapter != before:
+            rows.append((chapter, None))
+        rows.append((one.name, one))
+        before = chapter
+    return rows
+
+
 def _short(label: str) -> str:
-    return label if len(label) <= 58 else label[:57] + "…"
+    return label if len(label) <= 46 else label[:45] + "…"
 
 
 def draw_cloud(part: AuditPart, kind: Kind = "svg") -> bytes | None:

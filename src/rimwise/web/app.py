@@ -13,7 +13,7 @@ from starlette.exceptions import HTTPException
 from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse
 from starlette.types import ASGIApp
 
-from rimwise.terms.errors import RimwiseError, WrongInput
+from rimwise.terms.errors import MeasurementRefused, RimwiseError, WrongInput
 from rimwise.web.catalogue import TEXT
 from rimwise.web.door import Door, Session
 from rimwise.web.examples import EXAMPLES, example_picture
@@ -27,7 +27,14 @@ from rimwise.web.fields import (
     values_of,
 )
 from rimwise.web.guard import Guard
-from rimwise.web.jobs import MeasuredPicture, PlannedOpening, measure_job, plan_job
+from rimwise.web.jobs import (
+    AuditedSeries,
+    MeasuredPicture,
+    PlannedOpening,
+    audit_job,
+    measure_job,
+    plan_job,
+)
 from rimwise.web.pages import Filled, look_css, page
 from rimwise.web.uploads import NotReadable, Sent, TooLarge, picture_name, read_form
 from rimwise.web.worker import Worker, WorkerFault
@@ -123,6 +130,35 @@ async def _plan_form(request: Request) -> Response:
     return _shown(request, "plan.html", form=PLAN_FORM, filled=Filled(entries))
 
 
+async def _series_form(request: Request) -> Response:
+    return _shown(request, "series.html", form=(), filled=Filled())
+
+
+async def _series(request: Request) -> Response:
+    sent = await _sent(request)
+    try:
+        tables = [(name, data) for name, data in sent.files if data]
+        if len(tables) != 1:
+            raise WrongField("table", TEXT["error.one_table"])
+        name, data = tables[0]
+        audited = await _work(request, audit_job, data, picture_name(name))
+    except (WrongInput, MeasurementRefused) as error:
+        return _asked_again(request, "series.html", (), sent, error)
+    return _go(request, f"/audited/{_session(request).keep(audited)}")
+
+
+async def _audited(request: Request, name: str) -> Response:
+    shown = _result(request, name, AuditedSeries)
+    return _shown(request, "audited.html", shown=shown, name=name)
+
+
+async def _audit_drawing(request: Request, name: str, number: int) -> Response:
+    drawings = _result(request, name, AuditedSeries).drawings
+    if not 0 <= number < len(drawings):
+        raise HTTPException(404)
+    return Response(drawings[number][2], media_type="image/svg+xml")
+
+
 async def _measure(request: Request) -> Response:
     sent = await _sent(request)
     try:
@@ -157,14 +193,18 @@ async def _plan(request: Request) -> Response:
 
 
 def _asked_again(
-    request: Request, template: str, form: Sequence[Group], sent: Sent, error: WrongInput
+    request: Request,
+    template: str,
+    form: Sequence[Group],
+    sent: Sent,
+    error: WrongInput | MeasurementRefused,
 ) -> Response:
     """Show the form again as it was filled in, with the sentence and the field that it is about."""
     key = error.key if isinstance(error, WrongField) else key_in(error.sentence, form)
     sentence = in_words(error.sentence, form)
     if _asks_for_json(request):
         fields = {one.key: one.element for group in form for one in group.fields}
-        where = "picture" if key == "picture" else fields.get(key or "")
+        where = key if key in {"picture", "table"} else fields.get(key or "")
         return JSONResponse({"sentence": sentence, "field": where}, status_code=422)
     told: Mapping[str, Sequence[str]] = {
         name: given[:20] for name, given in sent.told.items() if all(len(g) <= 200 for g in given)
@@ -197,7 +237,8 @@ async def _document(request: Request, name: str) -> Response:
     result = _session(request).result(name)
     if result is None:
         raise HTTPException(404)
-    kind = "cover" if isinstance(result, MeasuredPicture) else "plan"
+    kinds = {MeasuredPicture: "cover", PlannedOpening: "plan", AuditedSeries: "audit"}
+    kind = kinds[type(result)]
     attached = f'attachment; filename="rimwise-{kind}.json"'
     headers = {"Content-Disposition": attached}
     return Response(result.document, media_type="application/json", headers=headers)
@@ -264,6 +305,9 @@ _VIEWS: dict[str, Any] = {
     "/plan": _plan_form,
     "/planned/{name}": _planned,
     "/planned/{name}/drawing.svg": _plan_drawing,
+    "/series": _series_form,
+    "/audited/{name}": _audited,
+    "/audited/{name}/drawing-{number}.svg": _audit_drawing,
     "/document/{name}": _document,
     "/static/{name}": _static,
 }
@@ -271,6 +315,7 @@ _ACTIONS: dict[str, Any] = {
     "/measure": _measure,
     "/example": _example,
     "/plan": _plan,
+    "/series": _series,
     "/look": _theatre,
     "/forget": _forget,
 }

@@ -6,11 +6,11 @@ from collections import OrderedDict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
-from rimwise.web.jobs import MeasuredPicture, PlannedOpening
+from rimwise.web.jobs import AuditedSeries, MeasuredPicture, PlannedOpening
 
 MOST_RESULTS = 20  # a drawing is about 2 MB: forty in all stay far below what a desk machine has
 
-Result = MeasuredPicture | PlannedOpening
+Result = MeasuredPicture | PlannedOpening | AuditedSeries
 
 
 def _secret() -> str:

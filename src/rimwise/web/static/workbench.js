@@ -43,7 +43,7 @@ function send(form, event) {
   event.preventDefault();
   const file = form.querySelector('input[type="file"]').files[0];
   if (file && file.size > Number(form.dataset.most)) {
-    showWrong(form, form.dataset.large, "picture");
+    showWrong(form, form.dataset.large, form.querySelector('input[type="file"]').id);
     return;
   }
   const bar = form.querySelector("[data-bar]");
