@@ -49,6 +49,9 @@ class EdgeSettings:
         Least strength of the rim's line where the circle says it must be, in noise levels, as a
         mean with this sd along the rim, and least contrast against the limit of a free line: its
         place is known there, so less is needed to verify it.
+    rim_clear_columns : int
+        Half degrees beside the iris or a reflex in which the rim is not claimed: it dives under
+        the margin at a grazing angle, and the margin's own shadow continues its line.
     """
 
     rim_quality: float = 1.6
@@ -65,6 +68,7 @@ class EdgeSettings:
     rim_strength: float = 2.0
     rim_contrast: float = 0.5
     rim_columns: float = 8.0
+    rim_clear_columns: int = 5
 
 
 SETTINGS = EdgeSettings()
@@ -215,7 +219,7 @@ def _in_examiner_degrees(
     radians = np.radians(degrees)
     direction = frame.picture_from_examiner(np.stack([np.cos(radians), np.sin(radians)], axis=-1))
     column = np.degrees(np.arctan2(-direction[:, 1], direction[:, 0])) % 360.0 * COLUMNS / 360.0
-    seam_line, _ = visible_line(planes, rim.centre_px, seam.radii_px)
+    seam_line, _ = visible_line(planes, rim.centre_px, seam.radii_px, rim.radii_px)
     found = _stands_out(seam, rim)
     basis = _rim_basis(column * 2.0 * np.pi / COLUMNS)
     return Edges(
@@ -256,7 +260,9 @@ def _rim_shows(planes: Planes, rim: Rim) -> BoolArray:
     steady = gaussian_filter1d(near, SETTINGS.rim_columns, mode="wrap")
     _, contrast = visible_line(planes, rim.centre_px, rim.radii_px)
     shows = (steady > SETTINGS.rim_strength) & (contrast > SETTINGS.rim_contrast)
-    return np.asarray(rim.usable & shows)
+    clear = SETTINGS.rim_clear_columns
+    usable = np.logical_and.reduce([np.roll(rim.usable, k) for k in range(-clear, clear + 1)])
+    return np.asarray(usable & shows)
 
 
 def _pair(point: FloatArray) -> tuple[float, float]:
