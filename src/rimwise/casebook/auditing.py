@@ -17,7 +17,7 @@ from rimwise.audit.select import EyesChoice
 from rimwise.audit.spread import Hand, OwnSpread, own_spread
 from rimwise.exchange.results import document_of
 from rimwise.exchange.spreads import spread_document
-from rimwise.exchange.tables import ReadTable, chapter_csv, read_series
+from rimwise.exchange.tables import ReadTable, chapter_csv, only_named, read_series
 from rimwise.exchange.writing import (
     check_not_input,
     check_writable,
@@ -43,7 +43,8 @@ class AuditRequest:
 
     Parameters
     ----------
-    table : Path
+    table : Path or None
+        None: the casebook is audited.
     columns : mapping of column to heading
     only : mapping of name column to name
     eyes : "both", "first" or "random"
@@ -57,9 +58,11 @@ class AuditRequest:
     json_out, tables, drawings, page : where to
     spread_out : Path, optional
     hand : "manual" or "guided"
+    casebook : Path, optional
+        The folder of the casebook.
     """
 
-    table: Path
+    table: Path | None
     columns: Mapping[str, str] = field(default_factory=dict)
     only: Mapping[str, str] = field(default_factory=dict)
     eyes: EyesChoice = "both"
@@ -74,6 +77,12 @@ class AuditRequest:
     page: Path | None = None
     spread_out: Path | str | None = None
     hand: Hand = "manual"
+    casebook: Path | None = None
+
+    @property
+    def inputs(self) -> list[Path]:
+        """Return the files that are read."""
+        return [] if self.table is None else [self.table]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -104,12 +113,12 @@ def audit_table(request: AuditRequest) -> Audited:
     for place in (request.json_out, request.page, request.spread_out):
         if place is not None:
             check_writable(place)
-            check_not_input(place, [request.table])
-    read = read_series(request.table, request.columns, request.only)
+            check_not_input(place, request.inputs)
+    read = _read(request)
     rng = np.random.default_rng(request.seed)
     seed = request.seed if request.eyes == "random" else None
     audit = audit_of(read.series, read.flow, request.eyes, rng, seed)
-    audit = replace(audit, inputs=((request.table.name, _digest(request.table)),))
+    audit = replace(audit, inputs=tuple((one.name, _digest(one)) for one in request.inputs))
     notes: list[str] = []
     done = Audited(
         audit,
@@ -120,6 +129,21 @@ def audit_table(request: AuditRequest) -> Audited:
         tuple(notes),
     )
     return replace(done, written=tuple(_write(done, request)))
+
+
+def _read(request: AuditRequest) -> ReadTable:
+    if request.table is not None:
+        return read_series(request.table, request.columns, request.only)
+    from rimwise.casebook.book import open_book  # noqa: PLC0415 - brings the database
+    from rimwise.casebook.series_of_book import series_from_book  # noqa: PLC0415
+
+    with open_book(request.casebook) as book:
+        read = series_from_book(book)
+    series, flow = read.series, list(read.flow)
+    for column, wanted in request.only.items():
+        series, step = only_named(series, column, wanted)
+        flow.append(step)
+    return replace(read, series=series, flow=tuple(flow))
 
 
 def _digest(path: Path) -> str:

@@ -15,6 +15,10 @@ if TYPE_CHECKING:
 Table = Annotated[
     Path | None, typer.Argument(metavar="TABLE.csv", help="One row an eye, one heading line.")
 ]
+Book = Annotated[bool, typer.Option("--casebook", help="Audit the casebook in place of a table.")]
+BookFolder = Annotated[
+    Path | None, typer.Option(metavar="DIR", help="The casebook's folder, if not the usual one.")
+]
 Column = Annotated[
     list[str] | None,
     typer.Option(metavar="NAME=HEADING", help="Which heading is which column; see --columns."),
@@ -78,6 +82,8 @@ def audit(  # noqa: PLR0913, PLR0917  one argument a flag
     hand: HandName = "manual",
     recount: RecountOnly = False,
     columns: ColumnsOnly = False,
+    casebook: Book = False,
+    folder: BookFolder = None,
     json: JsonFile = None,
     tables: TablesFolder = None,
     drawing: DrawingFolder = None,
@@ -91,21 +97,25 @@ def audit(  # noqa: PLR0913, PLR0917  one argument a flag
         if columns:
             _list_columns()
             return
-        if table is None:
-            raise WrongInput("no table was given; give a CSV file, or --columns for its headings")
-        if recount:
+        if (table is None) != casebook:
+            raise WrongInput(
+                "a table or the casebook is audited: give a CSV file (its headings: --columns), or "
+                "--casebook"
+            )
+        if recount and table is not None:
             raise typer.Exit(_recount(table))
         choices = _pairs(column, "--column"), _pairs(only, "--only"), eyes, hand
         outputs = json, tables, drawing, page, spread
         many = seed, _groups(compare), tuple(adjust or ()), charts, expected_bare
-        _audit(table, choices, many, outputs)
+        _audit(table, choices, many, outputs, folder)
 
 
 def _audit(
-    table: Path,
+    table: Path | None,
     choices: tuple[dict[str, str], dict[str, str], str, str],
     many: tuple[int, tuple[str, str, str] | None, tuple[str, ...], bool, float | None],
     outputs: tuple[str | None, Path | None, Path | None, Path | None, str | None],
+    folder: Path | None,
 ) -> None:
     from rimwise.audit.select import eyes_choice  # noqa: PLC0415
     from rimwise.audit.spread import hand_named  # noqa: PLC0415
@@ -130,6 +140,7 @@ def _audit(
         page=page,
         spread_out=spread,
         hand=hand_named(hand),
+        casebook=folder,
     )
     done = audit_table(request)
     if "-" not in (json, spread):

@@ -114,7 +114,7 @@ def series_from_bytes(
     series = Series(numbers, names, person, name)
     flow = [FlowStep("rows in the table", 0, len(series))]
     for column, wanted in (only or {}).items():
-        series, step = _only(series, column, wanted)
+        series, step = only_named(series, column, wanted)
         flow.append(step)
     again = repeated(series)
     if again.any():
@@ -228,7 +228,25 @@ def _persons(names: Names | None, rows: int, findings: list[str]) -> IntArray:
     return np.asarray(np.unique(codes, return_inverse=True)[1], dtype=np.int64)
 
 
-def _only(series: Series, name: str, wanted: str) -> tuple[Series, FlowStep]:
+def persons_from(cells: list[str | None], findings: list[str]) -> IntArray:
+    """Which number stands for each row's person, empty cells each being another's?
+
+    Examples
+    --------
+    >>> persons_from(["P-1", None, "P-1"], []).tolist()
+    [0, 1, 0]
+    """
+    return _persons(Names.of(cells), len(cells), findings)
+
+
+def only_named(series: Series, name: str, wanted: str) -> tuple[Series, FlowStep]:
+    """Which eyes bear this name in this column?
+
+    Raises
+    ------
+    WrongInput
+        There is no such column, or no row bears the name.
+    """
     column = series.names.get(name)
     if column is None:
         raise WrongInput(f"the table has no column {name}; it has {', '.join(series.names)}")

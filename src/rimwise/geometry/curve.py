@@ -130,10 +130,10 @@ class ClosedCurve:
     def widths(self) -> tuple[float, float]:
         """What are the largest and the smallest width, as between the jaws of a caliper?"""
         step = math.pi / _DIRECTIONS
-        angles: FloatArray = np.arange(_DIRECTIONS) * step
+        angles = np.asarray(np.arange(_DIRECTIONS) * step, dtype=np.float64)
         widths = self._widths_along(angles)
         # The smallest width has a kink where the touching points change: the step shows there.
-        near: FloatArray = np.arange(-_FINER, _FINER + 1) * (step / _FINER)
+        near = np.arange(-_FINER, _FINER + 1).astype(np.float64) * (step / _FINER)
         largest, smallest = float(angles[widths.argmax()]), float(angles[widths.argmin()])
         return (
             float(self._widths_along(largest + near).max()),
