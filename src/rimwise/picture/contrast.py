@@ -24,16 +24,22 @@ class ContrastSettings:
     beside_other : float
         Within this share of the radius from another known line (the rim beside the edge) its
         own bend is no ground texture.
+    longest_columns, here : int, float
+        In a noisy picture a reader follows the line over a longer way: as long as averages the
+        noise down to the least contrast, up to 20°, where at least so much shows at the place.
     """
 
     least: float = 0.08
     over_ground: float = 4.6
     beside_other: float = 0.025
     along_columns: int = 13
+    longest_columns: int = 41
+    here: float = 0.6
     settle_columns: float = 5.0
 
 
 SETTINGS = ContrastSettings()
+_REACH_PX = 20
 
 
 def visible_line(
@@ -66,15 +72,34 @@ def visible_line(
     Own derivation: the largest absolute second difference of brightness (spacing 3 px at 1400 px
     picture width) within 4 px of the line, against the same measure 8 px and more beside it.
     """
-    reach = 20
-    offset = np.arange(-reach, reach + 1)
+    plain = _bends(planes, centre_px, radii_px, SETTINGS.along_columns)
+    ground = _ground(plain, radii_px, other_px)
+    contrast = _peak(plain) / np.maximum(SETTINGS.least, SETTINGS.over_ground * ground)
+    noise = SETTINGS.over_ground * float(np.median(ground)) / SETTINGS.least
+    along = int(min(SETTINGS.along_columns * noise**2, SETTINGS.longest_columns)) | 1
+    if along > SETTINGS.along_columns + 2:
+        course = gaussian_filter1d(radii_px, 0.8 * SETTINGS.settle_columns, mode="wrap")
+        long = _bends(planes, centre_px, course, along)
+        limit = SETTINGS.over_ground * _ground(long, course, other_px)
+        followed = _peak(long) / np.maximum(SETTINGS.least, limit)
+        contrast = np.maximum(contrast, np.minimum(followed, contrast / SETTINGS.here))
+    return contrast > 1.0, contrast
+
+
+def _bends(
+    planes: Planes, centre_px: tuple[float, float], radii_px: FloatArray, along: int
+) -> FloatArray:
+    """Return absolute second differences across the line, averaged along it; rows about it."""
+    offset = np.arange(-_REACH_PX, _REACH_PX + 1)
     strip = unroll(planes.log_grey, centre_px, radii_px[None, :] + offset[:, None])
-    strip = uniform_filter1d(strip, SETTINGS.along_columns, axis=1, mode="wrap")
-    bend = np.abs(2.0 * strip[3:-3] - strip[:-6] - strip[6:])
-    peak = gaussian_filter1d(bend[12:24].max(axis=0), SETTINGS.settle_columns, mode="wrap")
-    ground = _ground(bend, radii_px, other_px)
-    limit = np.maximum(SETTINGS.least, SETTINGS.over_ground * ground)
-    return peak > limit, peak / limit
+    strip = uniform_filter1d(strip, along, axis=1, mode="wrap")
+    return np.asarray(np.abs(2.0 * strip[3:-3] - strip[:-6] - strip[6:]))
+
+
+def _peak(bend: FloatArray) -> FloatArray:
+    return np.asarray(
+        gaussian_filter1d(bend[12:24].max(axis=0), SETTINGS.settle_columns, mode="wrap")
+    )
 
 
 def _ground(bend: FloatArray, radii_px: FloatArray, other_px: FloatArray | None) -> FloatArray:
