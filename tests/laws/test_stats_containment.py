@@ -199,3 +199,13 @@ def test_wrong_laws_are_refused():
         p_contained_edge(3.0, np.zeros(360), CentringLaw((0.1, 0.1)))
     with pytest.raises(WrongInput, match="between 0 and 1"):
         largest_opening_mm(ContainmentSpec(6.0, 5.0, 0.1, (0.1, 0.1)), 1.0)
+
+
+@pytest.mark.parametrize("sd", [5e-324, 1e-310, 1e-200, 1e-30])
+@pytest.mark.parametrize("law", [(1, 1, 0), (1, 0, 0), (0, 1, 0), (1, 1, 1), (0, 0, 1)])
+def test_scatters_too_small_to_square_count_as_none(sd, law):
+    """The limit is the law without that scatter; nothing overflows on the way."""
+    tiny = ContainmentSpec(6.0, 5.0, sd * law[2], (sd * law[0], sd * law[1]), (0.3, 0.0))
+    beside = replace(tiny, bias_mm=(0.6, 0.0))
+    assert p_contained(tiny) == 1.0
+    assert p_contained(beside) == 0.0

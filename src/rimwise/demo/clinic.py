@@ -40,8 +40,9 @@ from rimwise.records.plan import Plan
 from rimwise.report.cover_drawing import draw_cover
 from rimwise.report.page import DayPage, PagePicture, day_data, day_html
 from rimwise.report.plan_drawing import draw_plan, plan_description
-from rimwise.report.plan_words import floor_mm, percent
+from rimwise.report.plan_words import floor_mm
 from rimwise.report.words import Row, estimate_words, headline, number_words, place_words
+from rimwise.terms.units import percent
 
 # One difficulty for each photographed eye: a day's mixture. The rest of the series is data only.
 DAY: tuple[Difficulty, ...] = (

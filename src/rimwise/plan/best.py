@@ -1,5 +1,6 @@
 """The largest diameter that reaches the wanted probability, and what is missing where none does."""
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -82,6 +83,30 @@ def centring_sd_needed_mm(
         middle = (low + high) / 2.0
         low, high = (middle, high) if reaches(middle) else (low, middle)
     return sources.centring_scaled(low).centring_sd_mm
+
+
+def offset_needed_mm(sources: Sources, optic_diameter_mm: float, wish: Wish) -> float | None:
+    """To what would the mean offset have to shrink, the hand's scatter as it is?
+
+    Returns
+    -------
+    float or None
+        Distance of the mean place of the opening's centre from the optic's, real mm; None where
+        even a mean offset of 0 does not let the lower limit reach the goal.
+    """
+    lower = wish.limits_mm[0]
+
+    def reaches(factor: float) -> bool:
+        chance = Chance(sources.offset_scaled(factor), optic_diameter_mm)
+        return chance.p_at(lower, 0.0) >= wish.p_goal
+
+    if not reaches(0.0):
+        return None
+    low, high = 0.0, 1.0
+    for _ in range(13):  # to 1e-4 of the offset: far finer than any hand
+        middle = (low + high) / 2.0
+        low, high = (middle, high) if reaches(middle) else (low, middle)
+    return low * math.hypot(*sources.offset().mean_mm)
 
 
 def _last_that_reaches(chance: Chance, p_goal: float, first: float, last: float) -> float | None:

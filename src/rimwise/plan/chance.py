@@ -8,13 +8,6 @@ from rimwise.plan.sources import Sources
 from rimwise.stats.containment import ContainmentSpec, p_contained_over
 from rimwise.terms.arrays import FloatArray
 
-_NO_SCATTER_MM = 1e-9
-
-
-def _scatter_mm(sd_mm: float) -> float:
-    """Less than a billionth of a millimetre is none: dividing by it would overflow."""
-    return sd_mm if sd_mm > _NO_SCATTER_MM else 0.0
-
 
 @dataclass(frozen=True, slots=True)
 class Chance:
@@ -40,8 +33,8 @@ class Chance:
         return ContainmentSpec(
             optic_diameter_mm=self.optic_diameter_mm,
             opening_mean_mm=self.optic_diameter_mm,
-            opening_sd_mm=_scatter_mm(self.sources.diameter_sd_mm),
-            centring_sd_mm=(_scatter_mm(law.sd_mm[0]), _scatter_mm(law.sd_mm[1])),
+            opening_sd_mm=self.sources.diameter_sd_mm,
+            centring_sd_mm=law.sd_mm,
             bias_mm=law.mean_mm,
             margin_mm=margin_mm,
         )

@@ -1,12 +1,12 @@
 """The refraction that each power is expected to leave, formula by formula, with its band."""
 
 import math
-import re
 from dataclasses import replace
 from typing import get_args
 
 import numpy as np
 
+from rimwise.plan.constants_given import calibration_of
 from rimwise.plan.formula_limits import formula_limits, vergence_refusal
 from rimwise.plan.formulas import (
     CONSTANT,
@@ -17,6 +17,7 @@ from rimwise.plan.formulas import (
     formula_eye,
 )
 from rimwise.plan.lens_series import CALIBRATED_EYES, converted_constants
+from rimwise.plan.traced import power_steps_dpt
 from rimwise.plan.vergence import VERTEX_MM
 from rimwise.published.formulas import published_formula
 from rimwise.published.load import published_value
@@ -25,16 +26,13 @@ from rimwise.records.cover import Reason
 from rimwise.records.lens_power import (
     BandLine,
     BandSource,
-    Calibration,
     ExpectedRefraction,
     LensConstants,
 )
 from rimwise.records.picture import CorneaSheet
 from rimwise.terms.estimate import Estimate
 
-_STEPS_EACH_WAY = 3
 _MEASURED: tuple[BandSource, ...] = ("keratometry", "axial-length")
-_OWN_SERIES = re.compile(r"own series\D*(\d+)?", re.IGNORECASE)
 
 
 def expected_refractions(
@@ -118,7 +116,9 @@ def _absent(case: CaseSheet, eye: Biometry | None) -> Reason:
         missing.append("chamber_depth_mm in [lengths]")
     return Reason(
         "refraction-absent",
-        "Expected refraction is not computed: the case sheet lacks " + ", ".join(missing) + ".",
+        "No refraction is expected by the vergence formulas: the case sheet lacks "
+        + ", ".join(missing)
+        + ".",
     )
 
 
@@ -127,7 +127,7 @@ def _constants(formula: FormulaKey, implant: PlannedImplant) -> LensConstants | 
     needed = NEEDED[formula]
     if CONSTANT[formula] in own:
         values = {**converted_constants(0.0), **own}
-        origin, calibration = _calibration(implant.constants_source)
+        origin, calibration = calibration_of(implant.constants_source)
         pairs = tuple((name, values[name]) for name in needed)
         return LensConstants(pairs, origin, calibration)
     if "a_constant" not in own:
@@ -137,27 +137,17 @@ def _constants(formula: FormulaKey, implant: PlannedImplant) -> LensConstants | 
     return LensConstants(tuple((n, values[n]) for n in needed), origin, "uncalibrated")
 
 
-def _calibration(source: str | None) -> tuple[str, Calibration]:
-    if source is None:
-        return "the case sheet, no source named", "uncalibrated"
-    series = _OWN_SERIES.search(source)
-    if series is None:
-        return source, "named source"
-    eyes = int(series[1]) if series[1] else 0
-    return source, "own series" if eyes >= CALIBRATED_EYES else "uncalibrated"
-
-
 def _powers_dpt(
     case: CaseSheet, eye: Biometry, given: dict[FormulaKey, LensConstants]
-) -> list[float]:
+) -> tuple[float, ...]:
     """Return the steps about the planned power, or about what the formulas want for the goal."""
-    step = published_value("refraction", "power_step").value
     middle = None if case.implant is None else case.implant.power_dpt
     if middle is None:
+        step = published_value("refraction", "power_step").value
         goal = case.goal.refraction_dpt or 0.0  # only where the list is centred
         wanted = [float(formula_eye(f, eye, dict(given[f].values)).power_dpt(goal)) for f in given]
         middle = step * round(float(np.median(wanted)) / step)
-    return [middle + step * k for k in range(-_STEPS_EACH_WAY, _STEPS_EACH_WAY + 1)]
+    return power_steps_dpt(middle)
 
 
 def _line(
@@ -216,7 +206,7 @@ def _warnings(lines: tuple[ExpectedRefraction, ...]) -> tuple[Reason, ...]:
         Reason(
             "refraction-expected",
             f"Refractions are expected, by formulas whose status is: {STATUS}; a power is never "
-            "chosen here, and none is computed by a ray trace of this eye with the implant.",
+            "chosen here.",
         ),
         Reason(
             "refraction-band",

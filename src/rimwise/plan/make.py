@@ -11,13 +11,16 @@ from rimwise.plan.cautions import no_apparent_size, plan_warnings, refusal
 from rimwise.plan.chance import Chance
 from rimwise.plan.expected import expected_refractions
 from rimwise.plan.expected_toric import expected_toric
-from rimwise.plan.sources import Sources, gather_sources
+from rimwise.plan.no_size import why_no_size
+from rimwise.plan.sources import gather_sources
 from rimwise.plan.spread import spread_for
 from rimwise.plan.targets import CENTRES, Target, find_target
+from rimwise.plan.traced import traced_refractions
 from rimwise.published.load import published_value
 from rimwise.records.assumption import Assumption
 from rimwise.records.case import CaseSheet, Centre, Spread
 from rimwise.records.cover import Reason
+from rimwise.records.lens_power import ExpectedRefraction
 from rimwise.records.plan import CentrePlan, Curve, Plan
 from rimwise.terms.errors import WrongInput
 from rimwise.terms.estimate import Estimate
@@ -71,7 +74,7 @@ def make_plan(case: CaseSheet, spread_default: Spread | None = None) -> Plan:
     planned = _planned_mm(case, centres, chosen)
     seen_size, seen_reason, seen_assumed = _apparent(case, planned)
     reasons += [] if seen_reason is None or refused else [seen_reason]
-    refraction, refraction_notes = expected_refractions(case) if refused is None else ((), ())
+    refraction, refraction_notes, trace_assumed = _refraction(case, refused)
     toric, toric_assumed = expected_toric(case) if refused is None else (None, ())
     return Plan(
         code=case.code,
@@ -89,10 +92,22 @@ def make_plan(case: CaseSheet, spread_default: Spread | None = None) -> Plan:
         warnings=refraction_notes
         + (() if toric is None else toric.notes)
         + _warned(case, spread, own, seen_size, assumed + seen_assumed),
-        assumptions=_limits_assumed(case) + assumed + seen_assumed + toric_assumed,
+        assumptions=_limits_assumed(case) + assumed + seen_assumed + trace_assumed + toric_assumed,
         refraction=refraction,
         toric=toric,
     )
+
+
+def _refraction(
+    case: CaseSheet, refused: Reason | None
+) -> tuple[tuple[ExpectedRefraction, ...], tuple[Reason, ...], tuple[Assumption, ...]]:
+    """Return the exact trace first, then the vergence formulas at the same powers."""
+    if refused is not None and refused.code == "child":
+        return (), (), ()
+    formulas, notes = expected_refractions(case)
+    powers = tuple(dict.fromkeys(line.power_dpt for line in formulas))
+    traced, said, assumed = traced_refractions(case, powers)
+    return traced + formulas, notes + said, assumed
 
 
 def _optic_diameter_mm(case: CaseSheet) -> float:
@@ -115,7 +130,7 @@ def _on_centre(target: Target, spread: Spread, case: CaseSheet, optic_mm: float)
     reasons: tuple[Reason, ...] = ()
     if best.complete_mm is None:
         needed = centring_sd_needed_mm(sources, optic_mm, wish)
-        reasons = (_why_none(sources, optic_mm, wish, needed),)
+        reasons = (why_no_size(sources, optic_mm, wish),)
     judged = case.opening.diameter_mm
     if judged is None:
         judged = wish.limits_mm[0] if best.complete_mm is None else best.complete_mm
@@ -133,30 +148,6 @@ def _on_centre(target: Target, spread: Spread, case: CaseSheet, optic_mm: float)
         budget=margin_budget(sources, optic_mm, judged),
         curve=_curve(chance, case),
     )
-
-
-def _why_none(
-    sources: Sources, optic_mm: float, wish: Wish, needed: tuple[float, float] | None
-) -> Reason:
-    lower, upper = wish.limits_mm
-    now = Chance(sources, optic_mm).p_at(lower, 0.0)
-    head = (
-        f"No diameter from {lower:.2f} to {upper:.2f} mm is completely covered with a probability "
-        f"of {wish.p_goal:.0%}; even {lower:.2f} mm reaches only {now:.1%}: "
-    )
-    if needed is None:
-        still = Chance(sources.centring_scaled(0.0), optic_mm).p_at(lower, 0.0)
-        tail = (
-            f"perfect centring by the hand would bring {still:.1%}, so look at the margin budget."
-        )
-        return Reason("goal-out-of-reach", head + tail)
-    has = sources.centring_sd_mm
-    better = max(was - must for was, must in zip(has, needed, strict=True))
-    tail = (
-        f"the centring scatter would have to shrink by {better:.2f} mm, from {has[0]:.2f} and "
-        f"{has[1]:.2f} mm to {needed[0]:.2f} and {needed[1]:.2f} mm (nasal and superior, one sd)."
-    )
-    return Reason("goal-not-reached", head + tail)
 
 
 def _curve(chance: Chance, case: CaseSheet) -> Curve:

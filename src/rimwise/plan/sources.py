@@ -58,6 +58,14 @@ class Sources:
         """Return the same with the surgeon's centring scatter times ``factor``."""
         return replace(self, centring_sd_mm=_scaled(self.centring_sd_mm, factor))
 
+    def offset_scaled(self, factor: float) -> "Sources":
+        """Return the same with the mean offset, of hand and target, times ``factor``."""
+        return replace(
+            self,
+            centring_bias_mm=_scaled(self.centring_bias_mm, factor),
+            target_from_rest_mm=_scaled(self.target_from_rest_mm, factor),
+        )
+
     def sizes_mm(self) -> dict[BudgetSource, float]:
         """How large is each source now? Vectors by length, scatters by root mean square."""
         return {

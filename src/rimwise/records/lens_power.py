@@ -10,7 +10,16 @@ from rimwise.records.cover import Reason
 from rimwise.terms.estimate import Estimate
 
 Calibration = Literal["named source", "own series", "uncalibrated"]
-BandSource = Literal["lens-position", "keratometry", "axial-length", "refraction-itself"]
+BandSource = Literal[
+    "lens-position",
+    "chamber-depth",
+    "lens-thickness",
+    "keratometry",
+    "posterior-cornea",
+    "corneal-thickness",
+    "axial-length",
+    "refraction-itself",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +50,18 @@ class BandLine:
 
 
 @dataclass(frozen=True, slots=True)
+class DrawnBand:
+    """The ± put to the test on drawn eyes: arithmetic only, nothing about patients.
+
+    ``inside_95`` is the share of the drawn eyes within 1.96 of the claimed sd.
+    """
+
+    eyes: int
+    sd_dpt: float
+    inside_95: float
+
+
+@dataclass(frozen=True, slots=True)
 class ExpectedRefraction:
     """The refraction that one formula expects of one power.
 
@@ -55,7 +76,8 @@ class ExpectedRefraction:
     refraction_dpt : Estimate
         Spherical equivalent at the spectacle plane, 12 mm from the cornea.
     lens_position_mm : float
-        Effective position of a thin implant behind the cornea in this formula; not a real depth.
+        Effective position of a thin implant behind the cornea in a formula, which is not a real
+        depth; of the trace the real depth of the implant's middle.
     constants : LensConstants
     band : tuple of BandLine
         Behind the ±, largest first.
@@ -63,6 +85,10 @@ class ExpectedRefraction:
         The measurement whose repetition would narrow the band most.
     limits : tuple of Reason
         Where this formula is at or beyond its limits in this eye.
+    lens_position_sd_mm : float or None
+        Of the trace.
+    drawn : DrawnBand or None
+        Of the trace.
     """
 
     formula: str
@@ -74,6 +100,8 @@ class ExpectedRefraction:
     band: tuple[BandLine, ...]
     repeat_first: BandSource
     limits: tuple[Reason, ...]
+    lens_position_sd_mm: float | None = None
+    drawn: DrawnBand | None = None
 
     def document(self) -> dict[str, Any]:
         """Return the entry of the plan's ``refraction`` (docs/results.md)."""
@@ -85,10 +113,12 @@ class ExpectedRefraction:
             "refraction_dpt": {"value": expected.value, "sd": expected.sd, "unit": "dpt"},
             "plane": "spectacles, 12 mm",
             "lens_position_mm": self.lens_position_mm,
+            "lens_position_sd_mm": self.lens_position_sd_mm,
             "constants": dict(self.constants.values),
             "constants_from": self.constants.origin,
             "calibration": self.constants.calibration,
             "band": [{"source": line.source, "sd_dpt": line.sd_dpt} for line in self.band],
+            "drawn": None if self.drawn is None else asdict(self.drawn),
             "repeat_first": self.repeat_first,
             "limits": [{"code": one.code, "sentence": one.sentence} for one in self.limits],
         }

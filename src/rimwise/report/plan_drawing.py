@@ -6,9 +6,10 @@ from typing import TYPE_CHECKING, Literal
 
 from rimwise.records.case import Centre
 from rimwise.records.plan import CentrePlan, Plan
-from rimwise.report.plan_words import CENTRE_WORDS, judged_words, percent
+from rimwise.report.plan_words import CENTRE_WORDS, judged_words
 from rimwise.terms.cautions import CAUTIONS
 from rimwise.terms.frames import direction_words
+from rimwise.terms.units import percent
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -3,9 +3,10 @@
 import math
 
 from rimwise.records.cover import Reason
+from rimwise.records.lens_power import BandSource, ExpectedRefraction
 from rimwise.records.plan import BudgetLine, BudgetSource, CentrePlan, Plan
 from rimwise.terms.frames import direction_words
-from rimwise.terms.units import deg_from_rad
+from rimwise.terms.units import deg_from_rad, percent
 
 Row = tuple[str, str, str]
 
@@ -26,21 +27,20 @@ _SOURCE_WORDS: dict[BudgetSource, str] = {
     "place-of-centre": "the uncertainty of where the centre lies",
 }
 
+# How a measurement is asked for again.
+_MEASURED_WORDS: dict[BandSource, str] = {
+    "lens-position": "the implant's position",
+    "chamber-depth": "the chamber depth again",
+    "lens-thickness": "the lens thickness first",
+    "keratometry": "the keratometry again",
+    "posterior-cornea": "the back of the cornea",
+    "corneal-thickness": "the corneal thickness",
+    "axial-length": "the axial length again",
+    "refraction-itself": "the refraction again",
+}
+
 # Half a part in a thousand: below that a gain is not worth a sentence.
 _WORTH_SAYING = 0.0005
-
-
-def percent(probability: float) -> str:
-    """How is this probability written, without calling anything certain?
-
-    Examples
-    --------
-    >>> percent(0.9512), percent(0.99999), percent(0.00001)
-    ('95.1 %', 'over 99.9 %', 'under 0.1 %')
-    """
-    if probability > 0.999:
-        return "over 99.9 %"
-    return "under 0.1 %" if probability < 0.001 else f"{100.0 * probability:.1f} %"
 
 
 def floor_mm(diameter_mm: float) -> str:
@@ -95,11 +95,20 @@ def _refraction_rows(plan: Plan) -> list[Row]:
             f"{line.power_dpt:.1f} → {_signed(line.refraction_dpt.value)}" for line in lines
         )
         note = (
-            f"± {middle.refraction_dpt.sd:.2f}; {middle.constants.calibration}; {middle.status}; "
-            f"to narrow it, repeat {middle.repeat_first.replace('-', ' ')}"
+            f"± {middle.refraction_dpt.sd:.2f}; {middle.constants.calibration}; {middle.status}"
+            f"{_position_words(middle)}; to narrow it, measure {_MEASURED_WORDS[middle.repeat_first]}"
         )
         rows.append((f"Expected refraction, {formula} (dpt)", expected, note))
     return rows
+
+
+def _position_words(line: ExpectedRefraction) -> str:
+    if line.lens_position_sd_mm is None:
+        return ""
+    return (
+        f"; middle of the implant expected {line.lens_position_mm:.2f} "
+        f"± {line.lens_position_sd_mm:.2f} mm deep"
+    )
 
 
 def _toric_rows(plan: Plan) -> list[Row]:
@@ -135,15 +144,16 @@ def _signed(value: float) -> str:
 def budget_sentences(plan: CentrePlan) -> list[str]:
     """What should be improved first? One sentence a source, the best first.
 
-    Examples
-    --------
-    >>> from rimwise.records.plan import Curve, OffsetLaw
-    >>> line = BudgetLine("size-scatter", 0.25, 0.97, 0.03)
-    >>> law = OffsetLaw((0.0, 0.0), (0.2, 0.2))
-    >>> plan = CentrePlan("lens", (0.0, 0.0), law, 5.2, 0.94, 0.5, None, None, None, (), (line,),
-    ...                   Curve((), (), ()))
-    >>> budget_sentences(plan)
-    ["Halving the surgeon's scatter of size (0.25 mm) lifts complete cover from 94.0 % to 97.0 %."]
+        Examples
+        --------
+        >>> from rimwise.records.lens_power import BandSource, ExpectedRefraction
+    from rimwise.records.plan import Curve, OffsetLaw
+        >>> line = BudgetLine("size-scatter", 0.25, 0.97, 0.03)
+        >>> law = OffsetLaw((0.0, 0.0), (0.2, 0.2))
+        >>> plan = CentrePlan("lens", (0.0, 0.0), law, 5.2, 0.94, 0.5, None, None, None, (), (line,),
+        ...                   Curve((), (), ()))
+        >>> budget_sentences(plan)
+        ["Halving the surgeon's scatter of size (0.25 mm) lifts complete cover from 94.0 % to 97.0 %."]
     """
     said = [_budget_sentence(line, plan.p_complete) for line in plan.budget if _matters(line)]
     return said or ["Halving any one source changes complete cover by less than 0.1 %."]

@@ -16,6 +16,7 @@ from rimwise.terms.errors import WrongInput
 _REACH = 9.0  # sd; a normal law leaves 2e-19 beyond
 _NODES = 24  # per panel of six sd: round-off for a Gaussian
 _DISC_NODES = 16
+_NO_SCATTER = 1e-12  # of the optic's diameter: less is none, and its square would underflow
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,7 +106,7 @@ def p_contained_over(spec: ContainmentSpec, opening_means_mm: FloatArray) -> Flo
     >>> p_contained_over(spec, np.array([4.5, 5.0, 5.5])).round(10).tolist()
     [0.9918620601, 0.8905213176, 0.4836455245]
     """
-    slacks = _slacks(spec, opening_means_mm)
+    slacks, spec = _slacks(spec, opening_means_mm), _without_specks(spec)
     sd = spec.centring_sd_mm
     if spec.opening_sd_mm == 0.0 and sd[0] == sd[1] and sd[0] > 0.0:
         from scipy.special import chndtr  # noqa: PLC0415  scipy is loaded late
@@ -127,7 +128,7 @@ def p_not_contained_over(spec: ContainmentSpec, opening_means_mm: FloatArray) ->
     """
     from scipy.special import ndtr  # noqa: PLC0415  scipy is loaded late
 
-    slacks = _slacks(spec, opening_means_mm)
+    slacks, spec = _slacks(spec, opening_means_mm), _without_specks(spec)
     sd, scatter = spec.centring_sd_mm, 0.5 * spec.opening_sd_mm
     bias = math.hypot(*spec.bias_mm)
     if max(sd) == 0.0:
@@ -137,6 +138,13 @@ def p_not_contained_over(spec: ContainmentSpec, opening_means_mm: FloatArray) ->
     if sd[0] == sd[1]:
         return _lost_equal(bias, sd[0], slacks, scatter)
     return _lost_unequal(spec, slacks, scatter)
+
+
+def _without_specks(spec: ContainmentSpec) -> ContainmentSpec:
+    """Return the spec with scatters that no arithmetic can carry set to none."""
+    least = _NO_SCATTER * spec.optic_diameter_mm
+    made, x, y = (0.0 if sd < least else sd for sd in (spec.opening_sd_mm, *spec.centring_sd_mm))
+    return replace(spec, opening_sd_mm=made, centring_sd_mm=(x, y))
 
 
 def _slacks(spec: ContainmentSpec, opening_means_mm: FloatArray) -> FloatArray:

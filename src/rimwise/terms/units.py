@@ -64,3 +64,16 @@ def dpt_from_radius_mm(radius_mm: float, index: float) -> float:
     43.831169
     """
     return 1000.0 * (index - 1.0) / radius_mm
+
+
+def percent(probability: float) -> str:
+    """How is this probability written, without calling anything certain?
+
+    Examples
+    --------
+    >>> percent(0.9512), percent(0.99999), percent(0.00001)
+    ('95.1 %', 'over 99.9 %', 'under 0.1 %')
+    """
+    if probability > 0.999:
+        return "over 99.9 %"
+    return "under 0.1 %" if probability < 0.001 else f"{100.0 * probability:.1f} %"

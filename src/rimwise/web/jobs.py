@@ -241,7 +241,8 @@ def _plan_drawing(plan: "Plan") -> tuple[bytes | None, str]:
 
 
 def _plan_headline(plan: "Plan") -> str:
-    from rimwise.report.plan_words import CENTRE_WORDS, judged_words, percent  # noqa: PLC0415
+    from rimwise.report.plan_words import CENTRE_WORDS, judged_words  # noqa: PLC0415
+    from rimwise.terms.units import percent  # noqa: PLC0415
 
     if not plan.centres:
         return "Refused: this opening is not planned"
@@ -264,7 +265,7 @@ def _chance_heads(plan: "Plan") -> tuple[str, ...]:
 
 def _chances(plan: "Plan") -> tuple[tuple[str, ...], ...]:
     """Return every fourth point of the curves: a table for those who cannot see them."""
-    from rimwise.report.plan_words import percent  # noqa: PLC0415
+    from rimwise.terms.units import percent  # noqa: PLC0415
 
     shown = plan.centres if plan.chosen is None else (plan.chosen,)
     if not shown:
