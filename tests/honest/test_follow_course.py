@@ -117,6 +117,18 @@ def test_a_rolled_copy_has_not_changed(roll_deg: float) -> None:
     assert np.hypot(*place.shift_mm) < 0.02
 
 
+def test_a_picture_held_sideways_has_not_changed() -> None:
+    """Turned by a quarter with its sheet: what the sheet tells is no roll."""
+    first = packaged()
+    turned = Raster(np.ascontiguousarray(np.rot90(first.raster.pixels)))
+    sheet = replace(first.sheet, superior_deg=(first.sheet.superior_deg + 90.0) % 360.0)
+    finding = measure_photograph(turned, sheet, picture="turned.jpg", sha256="")
+    place = place_in_eye(first, SeenVisit(30, turned, sheet, finding))
+    assert place is not None
+    assert place.roll_deg == pytest.approx(0.0, abs=0.1)
+    assert np.hypot(*place.shift_mm) < 0.01
+
+
 def test_a_mirrored_copy_is_not_laid_on_its_original() -> None:
     first = packaged()
     other = replace(first, sheet=replace(first.sheet, mirrored=True))

@@ -80,7 +80,8 @@ def register(first: Limb, now: Limb, about_deg: float = 0.0) -> Registration | N
     detail, later = (_detail(one) for one in (first, now))
     roll_deg = _roll((detail, first), (later, now), about_deg)
     start = _similarity(first.limbus, now.limbus, roll_deg)
-    mask = _between(first.raster, first.limbus, _INNER, _OUTER)
+    # The search asks which points of the later picture count.
+    mask = _between(now.raster, now.limbus, _INNER, _OUTER)
     fitted = _refined(detail, later, mask, start)
     if fitted is None:
         return None
@@ -202,7 +203,7 @@ def _refined(
         cv2.resize(one, None, fx=_SHRINK, fy=_SHRINK, interpolation=cv2.INTER_AREA)
         for one in (detail, later)
     )
-    size = (small.shape[1], small.shape[0])
+    size = (other.shape[1], other.shape[0])
     held = cv2.resize(mask.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST)
     # The middle of pixel (0, 0) of the small picture lies between four pixels of the large one.
     half = 0.5 * (1.0 / _SHRINK - 1.0)
