@@ -94,9 +94,10 @@ def _refraction_rows(plan: Plan) -> list[Row]:
         expected = ", ".join(
             f"{line.power_dpt:.1f} → {_signed(line.refraction_dpt.value)}" for line in lines
         )
+        again = _MEASURED_WORDS[middle.repeat_first]
         note = (
             f"± {middle.refraction_dpt.sd:.2f}; {middle.constants.calibration}; {middle.status}"
-            f"{_position_words(middle)}; to narrow it, measure {_MEASURED_WORDS[middle.repeat_first]}"
+            f"{_position_words(middle)}; to narrow it, measure {again}"
         )
         rows.append((f"Expected refraction, {formula} (dpt)", expected, note))
     return rows
@@ -144,16 +145,15 @@ def _signed(value: float) -> str:
 def budget_sentences(plan: CentrePlan) -> list[str]:
     """What should be improved first? One sentence a source, the best first.
 
-        Examples
-        --------
-        >>> from rimwise.records.lens_power import BandSource, ExpectedRefraction
-    from rimwise.records.plan import Curve, OffsetLaw
-        >>> line = BudgetLine("size-scatter", 0.25, 0.97, 0.03)
-        >>> law = OffsetLaw((0.0, 0.0), (0.2, 0.2))
-        >>> plan = CentrePlan("lens", (0.0, 0.0), law, 5.2, 0.94, 0.5, None, None, None, (), (line,),
-        ...                   Curve((), (), ()))
-        >>> budget_sentences(plan)
-        ["Halving the surgeon's scatter of size (0.25 mm) lifts complete cover from 94.0 % to 97.0 %."]
+    Examples
+    --------
+    >>> from rimwise.records.plan import Curve, OffsetLaw
+    >>> line = BudgetLine("size-scatter", 0.25, 0.97, 0.03)
+    >>> law = OffsetLaw((0.0, 0.0), (0.2, 0.2))
+    >>> plan = CentrePlan("lens", (0.0, 0.0), law, 5.2, 0.94, 0.5, None, None, None, (), (line,),
+    ...                   Curve((), (), ()))
+    >>> budget_sentences(plan)
+    ["Halving the surgeon's scatter of size (0.25 mm) lifts complete cover from 94.0 % to 97.0 %."]
     """
     said = [_budget_sentence(line, plan.p_complete) for line in plan.budget if _matters(line)]
     return said or ["Halving any one source changes complete cover by less than 0.1 %."]
