@@ -52,6 +52,7 @@ UNITLESS = {
     "back_to_front": "a ratio",
     "magnification": "a ratio",
     "light": "a share of the light",
+    "share": "a share of the lens thickness",
     "factor": "a ratio",
     "shape_factor": "a ratio",
     "likeness": "a pure number that ranks candidates",

@@ -12,7 +12,7 @@ from rimwise.exchange.sheets import (
     read_case_sheet,
     read_picture_sheet,
 )
-from rimwise.records.case import PlannedImplant, Spread
+from rimwise.records.case import IncisionSheet, PlannedImplant, Spread
 from rimwise.records.picture import CorneaSheet, Lamps, Ruler
 from rimwise.terms.errors import UnknownKey, WrongInput
 
@@ -67,8 +67,9 @@ def test_the_picture_sheet_of_the_docs_is_read_in_full(written: Callable[[str], 
 def test_the_case_sheet_of_the_docs_is_read_in_full(case: Callable[[str], Path]) -> None:
     sheet = case_sheet_for(case(_blocks()[1]))
     assert sheet.implant == PlannedImplant(
-        6.0, 21.0, 0.0, 1.49, {"a_constant": 118.4}, "own series, 120"
+        6.0, 21.0, 0.0, 1.49, {"a_constant": 118.4, "position_share": 0.39}, "own series, 120"
     )
+    assert sheet.incision == IncisionSheet(0.3, 95.0, 0.2, 42)
     assert sheet.goal.diameter_limits_mm == (4.8, 5.5)
     assert (sheet.opening.diameter_mm, sheet.opening.centre) == (5.25, "visual_axis")
     assert sheet.centres is not None
@@ -305,3 +306,15 @@ def test_a_flag_outranks_the_case(case: Callable[[str], Path]) -> None:
     sheet = case_sheet_for(path, {"opening.centre": "pupil", "goal.p_complete": 0.9})
     assert (sheet.opening.centre, sheet.opening.diameter_mm) == ("pupil", 5.0)
     assert sheet.goal.p_complete == 0.9
+
+
+def test_a_sheet_of_another_kind_is_called_by_its_name(case: Callable[[str], Path]) -> None:
+    picture = 'side = "right"\nkind = "photograph"\npx_per_mm = 60.0\n'
+    with pytest.raises(UnknownKey, match="belongs to a picture sheet"):
+        case_sheet_for(case(picture))
+
+
+def test_an_incision_is_given_whole_or_not_at_all(case: Callable[[str], Path]) -> None:
+    half = 'side = "right"\ncorneal_surgery = "none"\n[incision]\ncentroid_dpt = 0.3\n'
+    with pytest.raises(WrongInput, match="is missing"):
+        case_sheet_for(case(half))

@@ -15,6 +15,7 @@ from rimwise.records.case import (
     CaseSheet,
     Centres,
     Goal,
+    IncisionSheet,
     OpeningWish,
     PlannedImplant,
     Spread,
@@ -404,3 +405,23 @@ def test_no_toric_part_after_corneal_surgery_or_without_an_axis():
     assert make_plan(replace(TORIC, corneal_surgery="myopic")).toric is None
     cornea = replace(TORIC.cornea, steep_axis_deg=None)
     assert make_plan(replace(TORIC, cornea=cornea)).toric is None
+
+
+def test_the_incision_turns_the_cornea_and_widens_the_ellipse():
+    plain = make_plan(TORIC).toric
+    added = IncisionSheet(0.5, 180.0, 0.2, 25)
+    cut = make_plan(replace(TORIC, incision=added)).toric
+    assert "incision-unknown" in codes(plain.notes)
+    assert "incision-unknown" not in codes(cut.notes)
+
+    # By hand in double angles: half the cylinder along twice the meridian, added.
+    def vector(size, steep):
+        return 0.5 * size * np.exp(2j * math.radians(steep))
+
+    total = vector(plain.corneal_cylinder_dpt, plain.steep_deg) + vector(0.5, 180.0)
+    assert cut.corneal_cylinder_dpt == pytest.approx(2.0 * abs(total))
+    assert cut.steep_deg == pytest.approx(math.degrees(np.angle(total)) / 2.0 % 180.0)
+    # The scatter of the components joins in quadrature, 5.991 being the 95 % of chi-square.
+    before, after = plain.steps[0].ellipse_95, cut.steps[0].ellipse_95
+    grown = 5.991464547 * 0.2**2 * (1 + 1 / 25)
+    assert after.minor_dpt**2 - before.minor_dpt**2 == pytest.approx(grown, rel=1e-6)

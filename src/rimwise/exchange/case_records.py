@@ -10,6 +10,7 @@ from rimwise.records.case import (
     CaseSheet,
     Centres,
     Goal,
+    IncisionSheet,
     OpeningWish,
     PlannedImplant,
     Spread,
@@ -112,6 +113,8 @@ def case_record(merged: dict[str, Any], name: str) -> tuple[CaseSheet, tuple[Rea
         values["centres"] = Centres(**values["centres"])
     if "implant" in values:
         values["implant"] = _implant(values["implant"], name)
+    if "incision" in values:
+        values["incision"] = IncisionSheet(**values["incision"])
     notes: tuple[Reason, ...] = ()
     if "spread" in values:
         values["spread"], notes = _spread(values["spread"], values.get("risks", ()), name)

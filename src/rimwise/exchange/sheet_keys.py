@@ -266,6 +266,15 @@ class SpreadKeys(Keys):
     optic_rest: Literal["lens", "opening"] | None = None
 
 
+class IncisionKeys(Keys):
+    """[incision]: what this surgeon's incision adds to this cornea; all four or none."""
+
+    centroid_dpt: Annotated[float, Field(ge=0.0, le=5.0)]
+    steep_deg: AxisDeg
+    component_sd_dpt: Annotated[float, Field(ge=0.0, le=3.0)]
+    eyes: Annotated[int, Field(ge=3, le=1000000)]
+
+
 class CaseOwnKeys(CommonKeys):
     """What only a case sheet has; every key may be left out of one layer."""
 
@@ -281,6 +290,7 @@ class CaseOwnKeys(CommonKeys):
     opening: OpeningKeys | None = None
     centres: CentresKeys | None = None
     spread: SpreadKeys | None = None
+    incision: IncisionKeys | None = None
 
 
 class CaseKeys(CaseOwnKeys):

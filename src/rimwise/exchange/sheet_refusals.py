@@ -99,6 +99,11 @@ def _unknown_sentence(
 
 
 def _advice(key: str, table: list[str], model: type[BaseModel]) -> str:
+    stray = None if table else _sheet_of(key, model)
+    if stray is not None:
+        return (
+            f"it belongs to a {stray} sheet, and this is read as another kind; give the right file"
+        )
     nearest = nearest_key(key, table, model)
     if key.lower().endswith(("_dpt", "_d")) and (
         table == ["cornea"] or key.lower().startswith("k")
@@ -110,6 +115,15 @@ def _advice(key: str, table: list[str], model: type[BaseModel]) -> str:
     if nearest is None:
         return "remove it, or see the list of keys in docs/sheets.md"
     return f"the nearest known key is {nearest}; correct or remove it"
+
+
+def _sheet_of(key: str, model: type[BaseModel]) -> str | None:
+    """Which other kind of sheet has this key at its top, if one has?"""
+    from rimwise.exchange.sheet_keys import CaseKeys, PictureKeys  # noqa: PLC0415
+
+    if model is CaseKeys:
+        return "picture" if key in PictureKeys.model_fields else None
+    return "case" if model is PictureKeys and key in CaseKeys.model_fields else None
 
 
 def nearest_key(key: str, table: list[str], model: type[BaseModel]) -> str | None:

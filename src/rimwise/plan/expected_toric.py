@@ -41,7 +41,7 @@ def expected_toric(
     case : CaseSheet
         With a cylinder in [implant] and flat and steep radius with axis in [cornea].
     add : Incision, optional
-        What this surgeon's incision adds.
+        What this surgeon's incision adds, where it is known otherwise than from the sheet.
 
     Returns
     -------
@@ -66,7 +66,7 @@ def expected_toric(
     if power is None:
         power = float(thin.power_dpt(case.goal.refraction_dpt or 0.0))
     back, words, assumed = _back(cornea)
-    incision = add or _NO_INCISION
+    incision = add or _incision(case)
     astigmatism = _front(cornea).plus(back)
     size, steep = steep_meridian(astigmatism.plus(incision.centroid))
     scatter = _scatter(cornea)
@@ -80,6 +80,17 @@ def expected_toric(
         published_formula(formula).name, size, steep, words, steep, steps, _notes(incision)
     )
     return plan, (*assumed, _rotation())
+
+
+def _incision(case: CaseSheet) -> Incision:
+    """Return what the sheet says of the incision, the doubt of its mean added to its scatter."""
+    given = case.incision
+    if given is None:
+        return _NO_INCISION
+    one = given.component_sd_dpt**2 * (1.0 + 1.0 / given.eyes)
+    return Incision(
+        steep_cylinder(given.centroid_dpt, given.steep_deg), one * np.eye(2), given.eyes
+    )
 
 
 def _toric_eye(thin: ThinEye, astigmatism: PowerVector) -> ToricEye:
@@ -166,7 +177,8 @@ def _notes(incision: Incision) -> tuple[Reason, ...]:
         notes.append(
             Reason(
                 "incision-unknown",
-                "What this surgeon's incision adds was not measured, and nothing is added for it.",
+                "What this surgeon's incision adds was not measured, and nothing is added for it; "
+                "give it in [incision].",
             )
         )
     return tuple(notes)

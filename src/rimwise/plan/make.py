@@ -113,9 +113,10 @@ def _refraction(
 def _optic_diameter_mm(case: CaseSheet) -> float:
     diameter = None if case.implant is None else case.implant.optic_diameter_mm
     if diameter is None or not 0.0 < diameter < math.inf:
+        given = "no implant" if diameter is None else f"an optic of {diameter:g} mm"
         raise WrongInput(
-            f"the case sheet of {case.code} gives the optic's diameter as {diameter}, and a plan "
-            "needs it in mm; add optic_diameter_mm to [implant]."
+            f"the case sheet of {case.code} gives {given}, and a plan needs the optic's diameter; "
+            "add optic_diameter_mm, from 4.5 to 7.5 mm, to [implant]."
         )
     return diameter
 

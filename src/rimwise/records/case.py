@@ -76,6 +76,26 @@ class Spread:
 
 
 @dataclass(frozen=True, slots=True)
+class IncisionSheet:
+    """What this surgeon's incision adds to the cornea of this eye.
+
+    Parameters
+    ----------
+    centroid_dpt, steep_deg : float
+        Mean of what was added as a power vector: its cylinder and its steep meridian.
+    component_sd_dpt : float
+        Scatter from eye to eye of each component (J0, J45), half a cylinder each.
+    eyes : int
+        Behind these numbers.
+    """
+
+    centroid_dpt: float
+    steep_deg: float
+    component_sd_dpt: float
+    eyes: int
+
+
+@dataclass(frozen=True, slots=True)
 class CaseSheet:
     """The case sheet (docs/sheets.md)."""
 
@@ -94,3 +114,4 @@ class CaseSheet:
     opening: OpeningWish = field(default_factory=OpeningWish)
     centres: Centres | None = None
     spread: Spread | None = None
+    incision: IncisionSheet | None = None
