@@ -53,6 +53,7 @@ UNITLESS = {
     "magnification": "a ratio",
     "light": "a share of the light",
     "share": "a share of the lens thickness",
+    "inside_95": "a share of drawn eyes",
     "factor": "a ratio",
     "shape_factor": "a ratio",
     "likeness": "a pure number that ranks candidates",

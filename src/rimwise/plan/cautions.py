@@ -10,8 +10,7 @@ CORNEA_REGULAR = frozenset({"none", "myopic", "hyperopic"})
 _RISKS = {
     "pseudoexfoliation": "pseudoexfoliation: the zonule may be loose and the opening may "
     "shrink and drift after surgery, so cover at rest is less sure than the figures say",
-    "weak-zonule": "weak zonule: the optic may not come to rest where an ordinary lens holds it, "
-    "so the probabilities hold only as far as the zonule does",
+    "weak-zonule": "weak zonule: neither opening nor rest of the optic can be told beforehand",
     "uveitis": "uveitis: the opening may shrink and stick to the iris more than in other eyes",
     "vitrectomy": "vitrectomy: the chamber is deep and unsteady, so expect more scatter of size "
     "and centring than this spread holds",
@@ -24,18 +23,16 @@ _RISKS = {
 }
 
 
-def refusal(case: CaseSheet, own_spread: bool) -> Reason | None:
+def refusal(case: CaseSheet) -> Reason | None:
     """Must this plan be refused?
 
     Parameters
     ----------
     case : CaseSheet
-    own_spread : bool
-        Whether the spread is a surgeon's own rather than a prior.
 
     Examples
     --------
-    >>> refusal(CaseSheet("E-1", "right", "none", age_years=9.0), True).code
+    >>> refusal(CaseSheet("E-1", "right", "none", age_years=9.0)).code
     'child'
     """
     if case.age_years is not None and case.age_years < ADULT_YEARS:
@@ -45,11 +42,11 @@ def refusal(case: CaseSheet, own_spread: bool) -> Reason | None:
             f"{ADULT_YEARS:g} years on only: a child's capsule stretches and its eye grows, so "
             "plan it without this program.",
         )
-    if "weak-zonule" in case.risks and not own_spread:
+    if "weak-zonule" in case.risks:
         return Reason(
             "loose-lens",
-            "The zonule is weak and no spread of the surgeon's own is given; the priors hold only "
-            "for a firmly held lens, so give a [spread] that holds for such eyes.",
+            "The zonule is weak, and no opening is planned for a lens that is not firmly held: "
+            "where the optic will rest cannot be told, so plan it without this program.",
         )
     return None
 

@@ -1,6 +1,8 @@
 """The whole plan of one eye's opening."""
 
 import math
+from dataclasses import replace
+from typing import Literal
 
 import numpy as np
 
@@ -21,7 +23,7 @@ from rimwise.records.assumption import Assumption
 from rimwise.records.case import CaseSheet, Centre, Spread
 from rimwise.records.cover import Reason
 from rimwise.records.lens_power import ExpectedRefraction
-from rimwise.records.plan import CentrePlan, Curve, Plan
+from rimwise.records.plan import CentrePlan, Curve, Plan, RestChance
 from rimwise.terms.errors import WrongInput
 from rimwise.terms.estimate import Estimate
 
@@ -63,7 +65,7 @@ def make_plan(case: CaseSheet, spread_default: Spread | None = None) -> Plan:
     """
     optic_mm = _optic_diameter_mm(case)
     spread, assumed, own = spread_for(case, spread_default)
-    refused = refusal(case, own)
+    refused = refusal(case)
     centres: tuple[CentrePlan, ...] = ()
     if refused is None:
         targets = [find_target(case, centre) for centre in CENTRES]
@@ -148,7 +150,26 @@ def _on_centre(target: Target, spread: Spread, case: CaseSheet, optic_mm: float)
         reasons=reasons,
         budget=margin_budget(sources, optic_mm, judged),
         curve=_curve(chance, case),
+        at_rest=_at_rest(target, spread, case, (optic_mm, judged)),
     )
+
+
+def _at_rest(
+    target: Target, spread: Spread, case: CaseSheet, sizes_mm: tuple[float, float]
+) -> tuple[RestChance, ...]:
+    """Return the chances with the optic resting at the lens centre, and at the target."""
+    optic_mm, judged_mm = sizes_mm
+    found = []
+    places: tuple[tuple[Literal["lens", "target"], Literal["lens", "opening"]], ...] = (
+        ("lens", "lens"),
+        ("target", "opening"),
+    )
+    for place, rest in places:
+        sources = gather_sources(target, replace(spread, optic_rest=rest), case.side)
+        chance = Chance(sources, optic_mm)
+        least = chance.p_at(judged_mm, case.goal.least_cover_mm)
+        found.append(RestChance(place, chance.p_at(judged_mm, 0.0), least))
+    return tuple(found)
 
 
 def _curve(chance: Chance, case: CaseSheet) -> Curve:

@@ -53,6 +53,15 @@ class Curve:
 
 
 @dataclass(frozen=True, slots=True)
+class RestChance:
+    """How likely the judged opening covers if the optic rests at the lens centre or the target."""
+
+    place: Literal["lens", "target"]
+    p_complete: float
+    p_least_cover: float
+
+
+@dataclass(frozen=True, slots=True)
 class CentrePlan:
     """The opening planned on one candidate centre.
 
@@ -78,6 +87,8 @@ class CentrePlan:
         None where it is reached already or where centring alone cannot.
     budget : tuple of BudgetLine
         Largest gain first.
+    at_rest : tuple of RestChance
+        The same chances with the optic resting about the lens centre and about the target.
     """
 
     centre: Centre
@@ -92,6 +103,7 @@ class CentrePlan:
     reasons: tuple[Reason, ...]
     budget: tuple[BudgetLine, ...]
     curve: Curve
+    at_rest: tuple[RestChance, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -195,6 +207,10 @@ def _centre(plan: CentrePlan, side: Side) -> dict[str, Any]:
         "diameter_mm": plan.judged_mm,
         "p_complete": plan.p_complete,
         "p_least_cover": plan.p_least_cover,
+        "if_optic_rests_at": {
+            one.place: {"p_complete": one.p_complete, "p_least_cover": one.p_least_cover}
+            for one in plan.at_rest
+        },
         "best_diameter_mm": plan.best_mm,
         "best_diameter_least_cover_mm": plan.best_least_cover_mm,
         "centring_sd_needed_mm": None
