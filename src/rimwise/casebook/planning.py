@@ -9,6 +9,7 @@ from rimwise.exchange.results import document_of, reasons_document
 from rimwise.exchange.sheets import ReadCase, read_case_sheet
 from rimwise.exchange.writing import check_not_input, check_writable, write_bytes, write_json
 from rimwise.journey import plan_of
+from rimwise.plan.biometry_rules import fellow_warnings
 from rimwise.records.cover import Reason
 from rimwise.records.plan import Plan
 from rimwise.terms.errors import WrongInput
@@ -43,6 +44,8 @@ def plan_case(
     flags: Mapping[str, object] | None = None,
     json_out: Path | str | None = None,
     drawing: Path | None = None,
+    *,
+    fellow: Path | None = None,
 ) -> Planned:
     """What should be made in this eye?
 
@@ -56,6 +59,8 @@ def plan_case(
         Where the document goes.
     drawing : path, optional
         A file ending in .svg or .png; a refused plan is not drawn.
+    fellow : path, optional
+        The case sheet of the other eye, to set the numbers of both against each other.
 
     Raises
     ------
@@ -67,10 +72,11 @@ def plan_case(
     for place in (json_out, drawing):
         if place is not None:
             check_writable(place)
-            check_not_input(place, [path])
+            check_not_input(place, [path] if fellow is None else [path, fellow])
     kind = None if drawing is None else _drawing_kind(drawing)
     read: ReadCase = read_case_sheet(path, flags)
-    planned = Planned(path, plan_of(read.sheet, None), read.notes)
+    beside = () if fellow is None else fellow_warnings(read.sheet, read_case_sheet(fellow).sheet)
+    planned = Planned(path, plan_of(read.sheet, None), (*read.notes, *beside))
     if drawing is not None and kind is not None and planned.plan.centres:
         from rimwise.report.plan_drawing import draw_plan  # noqa: PLC0415
 

@@ -22,6 +22,10 @@ def plan(
     drawing: Annotated[
         Path | None, typer.Option(metavar="FILE", help="Draw the plan; ends in .svg or .png.")
     ] = None,
+    fellow: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="Case sheet of the other eye, to compare numbers."),
+    ] = None,
     *,
     flags: Mapping[str, object],
 ) -> None:
@@ -34,7 +38,7 @@ def plan(
     with one_sentence():
         from rimwise.casebook.planning import plan_case  # noqa: PLC0415
 
-        planned = plan_case(case, flags, json, drawing)
+        planned = plan_case(case, flags, json, drawing, fellow=fellow)
         if json != "-":
             _show(planned)
         if planned.exit_code:

@@ -8,6 +8,7 @@ import numpy as np
 
 from rimwise.eye.cornea import CorneaSeen, apparent_mm, cornea_seen
 from rimwise.plan.best import Wish, best_diameters_mm, centring_sd_needed_mm
+from rimwise.plan.biometry_rules import biometry_warnings, goal_warning
 from rimwise.plan.budget import margin_budget
 from rimwise.plan.cautions import no_apparent_size, plan_warnings, refusal
 from rimwise.plan.chance import Chance
@@ -109,7 +110,8 @@ def _refraction(
     formulas, notes = expected_refractions(case)
     powers = tuple(dict.fromkeys(line.power_dpt for line in formulas))
     traced, said, assumed = traced_refractions(case, powers)
-    return traced + formulas, notes + said, assumed
+    lines = traced + formulas
+    return lines, notes + said + goal_warning(case, lines), assumed
 
 
 def _optic_diameter_mm(case: CaseSheet) -> float:
@@ -249,7 +251,7 @@ def _warned(
     seen_size: Estimate | None,
     assumed: tuple[Assumption, ...],
 ) -> tuple[Reason, ...]:
-    warnings = plan_warnings(case, spread, own, seen_size)
+    warnings = [*plan_warnings(case, spread, own, seen_size), *biometry_warnings(case)]
     if assumed:
         names = "; ".join(
             f"{a.what} {a.value:g} ± {a.sd:g} ({a.status})" for a in assumed if a.sd is not None

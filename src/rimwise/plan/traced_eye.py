@@ -19,6 +19,8 @@ from rimwise.terms.errors import WrongInput
 from rimwise.terms.estimate import Estimate
 
 SHARE = "position_share"  # its name in [implant]
+# Of what this eye's record assumes, what a narrow pencil along the axis meets.
+_MATTERING = ("corneal power", "ratio of back to front corneal radius", "corneal thickness")
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,7 +120,7 @@ def traced_eye(case: CaseSheet) -> TracedEye:
     record = eye_record(known)
     measured = published_value("instruments", "chamber_depth").sd or 0.0
     prior = published_value("lengths", "lens_thickness")
-    assumed = [one for one in record.assumptions if "corneal" in one.what]
+    assumed = [one for one in record.assumptions if one.what in _MATTERING]
     thickness = Estimate(prior.value, prior.sd or 0.0, "published prior")
     if lengths.lens_thickness_mm is None:
         assumed.append(Assumption.of("lens thickness", prior))

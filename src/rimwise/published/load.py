@@ -9,6 +9,7 @@ from typing import Any, get_args
 from rimwise.terms.source import PublishedValue, Source, Status
 
 TABLES = (
+    "biometry_rules",
     "centres",
     "cornea",
     "eye_priors",

@@ -231,14 +231,18 @@ def _apparent_rows(plan: Plan) -> list[Row]:
 
 
 def _centre_row(plan: Plan, centre: CentrePlan) -> Row:
-    best = "none in the limits" if centre.best_mm is None else floor_mm(centre.best_mm)
+    best = (
+        "largest " + floor_mm(centre.best_mm)
+        if centre.best_mm is not None
+        else ("no size within the limits reaches the goal")
+    )
     places = {"lens": "at the lens centre", "target": "at the target"}
     rests = ", ".join(f"{percent(one.p_complete)} {places[one.place]}" for one in centre.at_rest)
     return (
         f"On the {CENTRE_WORDS[centre.centre]}",
         f"{percent(centre.p_complete)} at {judged_words(plan, centre)}",
         (f"with the optic at rest {rests}; " if rests else "")
-        + f"largest {best}; centre {vector_words(centre.target_mm, plan)} from the limbus centre",
+        + f"{best}; centre {vector_words(centre.target_mm, plan)} from the limbus centre",
     )
 
 
