@@ -425,3 +425,20 @@ def test_the_incision_turns_the_cornea_and_widens_the_ellipse():
     before, after = plain.steps[0].ellipse_95, cut.steps[0].ellipse_95
     grown = 5.991464547 * 0.2**2 * (1 + 1 / 25)
     assert after.minor_dpt**2 - before.minor_dpt**2 == pytest.approx(grown, rel=1e-6)
+
+
+def test_a_cut_stretches_and_healing_has_two_terms():
+    plan = make_plan(EXAMPLE)
+    # The published relation for adults: 0.33 ± 0.31 mm more than was set.
+    assert plan.cut.cut_mm == pytest.approx(5.25 - 0.33)
+    assert (plan.cut.left_mm.value, plan.cut.left_mm.sd) == pytest.approx((5.25, 0.31))
+    own = replace(EXAMPLE, opening=OpeningWish(5.25, "lens", 5.0, 1.04, 0.02))
+    left = make_plan(own).cut.left_mm
+    assert (left.value, left.sd) == pytest.approx((5.2, 0.1))
+    healing = plan.document()["healing"]
+    assert healing["baseline"] == "week 1"
+    assert healing["contraction_mm"]["value"] > 0.0
+    assert healing["drift_mm"]["value"] > 0.0
+    child = make_plan(replace(EXAMPLE, age_years=9.0))
+    assert child.cut is None
+    assert child.healing is None

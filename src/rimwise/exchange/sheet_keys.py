@@ -244,6 +244,9 @@ class OpeningKeys(Keys):
 
     diameter_mm: OpeningDiameter | None = None
     centre: Literal["visual_axis", "lens", "pupil", "limbus"] | None = None
+    cut_mm: OpeningDiameter | None = None
+    stretch_ratio: Annotated[float, Field(ge=0.5, le=2.0)] | None = None
+    stretch_ratio_sd: Annotated[float, Field(ge=0.0, le=0.5)] | None = None
 
 
 class CentresKeys(Keys):

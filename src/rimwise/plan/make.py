@@ -12,6 +12,7 @@ from rimwise.plan.biometry_rules import biometry_warnings, goal_warning
 from rimwise.plan.budget import margin_budget
 from rimwise.plan.cautions import no_apparent_size, plan_warnings, refusal
 from rimwise.plan.chance import Chance
+from rimwise.plan.cut import cut_expected
 from rimwise.plan.expected import expected_refractions
 from rimwise.plan.expected_toric import expected_toric
 from rimwise.plan.no_size import why_no_size
@@ -24,7 +25,7 @@ from rimwise.records.assumption import Assumption
 from rimwise.records.case import CaseSheet, Centre, Spread
 from rimwise.records.cover import Reason
 from rimwise.records.lens_power import ExpectedRefraction
-from rimwise.records.plan import CentrePlan, Curve, Plan, RestChance
+from rimwise.records.plan import CentrePlan, Curve, HealingExpected, Plan, RestChance
 from rimwise.terms.errors import WrongInput
 from rimwise.terms.estimate import Estimate
 
@@ -98,6 +99,17 @@ def make_plan(case: CaseSheet, spread_default: Spread | None = None) -> Plan:
         assumptions=_limits_assumed(case) + assumed + seen_assumed + trace_assumed + toric_assumed,
         refraction=refraction,
         toric=toric,
+        cut=None if refused else cut_expected(case, planned),
+        healing=None if refused else _healing(),
+    )
+
+
+def _healing() -> HealingExpected:
+    """Two terms from published figures; the baseline is week 1, never the theatre."""
+    gain, loss = (published_value("healing", key) for key in ("contraction_gain", "drift_loss"))
+    return HealingExpected(
+        Estimate(gain.value, gain.sd or 0.0, gain.source.status),
+        Estimate(loss.value, loss.sd or 0.0, loss.source.status),
     )
 
 

@@ -46,10 +46,16 @@ class Goal:
 
 @dataclass(frozen=True, slots=True)
 class OpeningWish:
-    """The opening to judge; without a diameter the best is sought."""
+    """The opening to judge; without a diameter the best is sought.
+
+    ``cut_mm`` is the size set on an instrument, ``stretch_ratio`` the diameter left over it.
+    """
 
     diameter_mm: float | None = None
     centre: Centre | None = None
+    cut_mm: float | None = None
+    stretch_ratio: float | None = None
+    stretch_ratio_sd: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -107,6 +107,25 @@ class CentrePlan:
 
 
 @dataclass(frozen=True, slots=True)
+class CutExpected:
+    """What a cut of a set size is expected to leave, real mm."""
+
+    cut_mm: float
+    left_mm: Estimate
+
+
+@dataclass(frozen=True, slots=True)
+class HealingExpected:
+    """What healing is expected to do to cover from week 1 to a year, mm, in two terms.
+
+    ``contraction_mm`` is mean cover gained, ``drift_mm`` least cover lost.
+    """
+
+    contraction_mm: Estimate
+    drift_mm: Estimate
+
+
+@dataclass(frozen=True, slots=True)
 class Plan:
     """The plan of one eye's opening.
 
@@ -130,6 +149,8 @@ class Plan:
     assumptions: tuple[Assumption, ...]
     refraction: tuple[ExpectedRefraction, ...] = ()
     toric: ToricPlan | None = None
+    cut: CutExpected | None = None
+    healing: HealingExpected | None = None
 
     @property
     def chosen(self) -> CentrePlan | None:
@@ -161,6 +182,16 @@ class Plan:
             "by_centre": {plan.centre: _centre(plan, self.side) for plan in self.centres},
             "refraction": [line.document() for line in self.refraction],
             "toric": None if self.toric is None else self.toric.document(),
+            "cut": None
+            if self.cut is None
+            else {"cut_mm": self.cut.cut_mm, "left_mm": _estimate(self.cut.left_mm)},
+            "healing": None
+            if self.healing is None
+            else {
+                "baseline": "week 1",
+                "contraction_mm": _estimate(self.healing.contraction_mm),
+                "drift_mm": _estimate(self.healing.drift_mm),
+            },
             "spread": _spread(self.spread),
             "assumptions": [assumption.document() for assumption in self.assumptions],
             "warnings": _reasons(self.warnings),

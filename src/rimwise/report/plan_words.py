@@ -82,7 +82,33 @@ def plan_table(plan: Plan) -> list[Row]:
         rows.append(("Opening (capsulotomy)", "no centre chosen", plan.reasons[0].sentence))
     rows += _apparent_rows(plan)
     rows += [_centre_row(plan, centre) for centre in plan.centres]
+    rows += _later_rows(plan)
     return rows + _refraction_rows(plan) + _toric_rows(plan)
+
+
+def _later_rows(plan: Plan) -> list[Row]:
+    """Return what a cut leaves and what healing is expected to do."""
+    rows: list[Row] = []
+    if plan.cut is not None:
+        left = plan.cut.left_mm
+        rows.append(
+            (
+                f"A cut set to {plan.cut.cut_mm:.2f} mm leaves",
+                f"{left.value:.2f} ± {left.sd:.2f} mm",
+                f"where an instrument sets the size; {left.origin}; not part of the hand's bias",
+            )
+        )
+    if plan.healing is not None:
+        gain, loss = plan.healing.contraction_mm, plan.healing.drift_mm
+        rows.append(
+            (
+                "Healing, week 1 to a year",
+                f"contraction {_signed(gain.value)} ± {gain.sd:.2f} mm of mean cover; "
+                f"drift {_signed(-loss.value)} ± {loss.sd:.2f} mm of least cover",
+                f"two terms of their own, not in the probabilities; {gain.origin}",
+            )
+        )
+    return rows
 
 
 def _refraction_rows(plan: Plan) -> list[Row]:
