@@ -210,7 +210,7 @@ def test_apparent_size_uses_this_cornea_and_states_its_doubt():
         ({"spread": None}, "prior-spread"),
         ({"centres": None}, "priors-used"),
         ({"age_years": None}, "age-unknown"),
-        ({"risks": ("weak-zonule",)}, "risk-weak-zonule"),
+        ({"risks": ("pseudoexfoliation",)}, "risk-pseudoexfoliation"),
         ({"corneal_surgery": "myopic"}, "cornea"),
         ({"opening": OpeningWish(5.7, "lens")}, "outside-limits"),
         ({"lengths": CaseLengths(pupil_dilated_mm=5.0)}, "pupil-smaller"),
@@ -297,7 +297,12 @@ def test_the_band_is_the_root_of_its_squares_and_names_what_to_measure_again():
 
 @pytest.mark.parametrize(
     ("change", "code"),
-    [({"age_years": 12.0}, "child"), ({"risks": ("weak-zonule",), "spread": None}, "loose-lens")],
+    [
+        ({"age_years": 12.0}, "child"),
+        ({"risks": ("weak-zonule",), "spread": None}, "loose-lens"),
+        # Whatever spread is given: it says nothing of where such an optic rests.
+        ({"risks": ("weak-zonule",)}, "loose-lens"),
+    ],
 )
 def test_a_plan_is_refused_rather_than_guessed(change, code):
     plan = make_plan(replace(EXAMPLE, **change))

@@ -26,8 +26,8 @@ def vergence_refusal(surgery: CornealSurgery) -> Reason | None:
     return Reason(
         "refraction-refused",
         f"No refraction is expected by the vergence formulas, for the cornea is given as "
-        f"{surgery!r}: its power and the lens's place no longer follow from the front radius; a "
-        "ray trace of this eye would need measured front and back surfaces and thickness.",
+        f"{surgery!r}: its power and the lens's place no longer follow from the front radius; "
+        "only a ray trace through measured front and back surfaces and thickness can.",
     )
 
 

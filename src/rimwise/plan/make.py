@@ -68,6 +68,7 @@ def make_plan(case: CaseSheet, spread_default: Spread | None = None) -> Plan:
     optic_mm = _optic_diameter_mm(case)
     spread, assumed, own = spread_for(case, spread_default)
     refused = refusal(case)
+    assumed = () if refused else _limits_assumed(case) + assumed
     centres: tuple[CentrePlan, ...] = ()
     if refused is None:
         targets = [find_target(case, centre) for centre in CENTRES]
@@ -95,8 +96,9 @@ def make_plan(case: CaseSheet, spread_default: Spread | None = None) -> Plan:
         reasons=tuple(reasons),
         warnings=refraction_notes
         + (() if toric is None else toric.notes)
-        + _warned(case, spread, own, seen_size, assumed + seen_assumed),
-        assumptions=_limits_assumed(case) + assumed + seen_assumed + trace_assumed + toric_assumed,
+        + (biometry_warnings(case) if refused else _warned(case, spread, own, seen_size))
+        + _priors_used(assumed + seen_assumed),
+        assumptions=assumed + seen_assumed + trace_assumed + toric_assumed,
         refraction=refraction,
         toric=toric,
         cut=None if refused else cut_expected(case, planned),
@@ -257,18 +259,16 @@ def _limits_assumed(case: CaseSheet) -> tuple[Assumption, ...]:
 
 
 def _warned(
-    case: CaseSheet,
-    spread: Spread,
-    own: bool,
-    seen_size: Estimate | None,
-    assumed: tuple[Assumption, ...],
+    case: CaseSheet, spread: Spread, own: bool, seen_size: Estimate | None
 ) -> tuple[Reason, ...]:
-    warnings = [*plan_warnings(case, spread, own, seen_size), *biometry_warnings(case)]
-    if assumed:
-        names = "; ".join(
-            f"{a.what} {a.value:g} ± {a.sd:g} ({a.status})" for a in assumed if a.sd is not None
-        )
-        warnings.append(
-            Reason("priors-used", f"Not measured in this eye and taken from priors: {names}.")
-        )
-    return tuple(warnings)
+    return (*plan_warnings(case, spread, own, seen_size), *biometry_warnings(case))
+
+
+def _priors_used(assumed: tuple[Assumption, ...]) -> tuple[Reason, ...]:
+    """Name what was not measured; limits of size, without a scatter, are no measurement."""
+    names = "; ".join(
+        f"{a.what} {a.value:g} ± {a.sd:g} ({a.status})" for a in assumed if a.sd is not None
+    )
+    if not names:
+        return ()
+    return (Reason("priors-used", f"Not measured in this eye and taken from priors: {names}."),)

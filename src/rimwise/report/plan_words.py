@@ -74,7 +74,8 @@ def plan_table(plan: Plan) -> list[Row]:
     The one wording of a plan's numbers, for terminal and paper.
     """
     if not plan.centres:
-        return [("Plan", "refused", _sentences(plan.reasons))]
+        refused = ("Plan", "refused", _sentences(plan.reasons))
+        return [refused, *_refraction_rows(plan), *_toric_rows(plan)]
     rows = [_goal_row(plan)]
     if plan.chosen is not None:
         rows += _chosen_rows(plan, plan.chosen)
