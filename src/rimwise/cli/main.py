@@ -16,6 +16,7 @@ from rimwise.cli.following import follow
 from rimwise.cli.measuring import measure
 from rimwise.cli.placing import place
 from rimwise.cli.planning import plan
+from rimwise.cli.predicting import predict
 from rimwise.cli.serve import serve
 from rimwise.cli.setting_up import setup
 from rimwise.cli.talk import EXIT_STOPPED, say
@@ -68,6 +69,7 @@ app.command(short_help="Centre and turn in microscope frames.")(align)
 app.command(short_help="Lamps, scale and orientation of a microscope.")(setup)
 app.command(short_help="The opening to be made in one eye.")(plan)
 app.command(short_help="Where the optic should sit behind an opening.")(place)
+app.command(short_help="What an eye will see with its implant there.")(predict)
 app.command(short_help="What has changed in an eye since.")(follow)
 app.command(short_help="A series of eyes, and the spread of a hand.")(audit)
 app.command(short_help="What one eye's optics do, and its reflexes.")(eye)

@@ -54,8 +54,16 @@ class Sampling:
             factor * self.along,
             factor * self.across,
             factor * self.directions,
-            min(12, factor * self.colours),
+            min(24, factor * self.colours),
         )
+
+    def for_pupil(self, pupil_mm: float) -> "Sampling":
+        """Return a sampling with enough colours for this pupil.
+
+        A colour's defocus grows with the square of the pupil, and what lies between two colours
+        must not come round again: measured so that no contrast is off by more than 0.002.
+        """
+        return replace(self, colours=6 if pupil_mm <= 3.0 else 9 if pupil_mm <= 4.0 else 12)
 
     def for_waves(self, waves_um: FloatArray, highest_cpd: float = HIGHEST_CPD) -> "Sampling":
         """Return a sampling that is fine enough for these waves, shape (colours, modes, waves).

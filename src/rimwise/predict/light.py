@@ -39,7 +39,7 @@ def daylight(count: int = 6) -> Light:
     Parameters
     ----------
     count : int
-        1 to 12 wavelengths.
+        1 to 24 wavelengths.
 
     Returns
     -------
@@ -59,8 +59,8 @@ def daylight(count: int = 6) -> Light:
     >>> [round(nm) for nm in light.wavelengths_nm], round(sum(light.weights), 12)
     ([486, 558, 631], 1.0)
     """
-    if not 1 <= count <= 12:
-        raise WrongInput(f"{count} wavelengths were asked for; 1 to 12 are allowed")
+    if not 1 <= count <= 24:
+        raise WrongInput(f"{count} wavelengths were asked for; 1 to 24 are allowed")
     nodes = np.array(_TABLE_NM, dtype=np.float64)
     share = np.array([published_value("light", f"photopic_{nm}").value for nm in _TABLE_NM])
     share = share / share.sum()

@@ -1,0 +1,152 @@
+"""A case and a placement in, a sight out: loaded, traced, written."""
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from rimwise.casebook.placing import read_cover_findings
+from rimwise.exchange.results import document_of, reasons_document
+from rimwise.exchange.sheets import read_case_sheet
+from rimwise.exchange.writing import check_not_input, check_writable, write_json
+from rimwise.records.cover import Reason
+from rimwise.records.eye import EyeRecord
+from rimwise.records.sight import ImplantPlace, Sight
+from rimwise.terms.errors import WrongInput
+from rimwise.terms.estimate import Estimate
+from rimwise.terms.frames import examiner_from_nasal_superior
+
+
+@dataclass(frozen=True, slots=True)
+class SightRequest:
+    """What the person asked for.
+
+    Parameters
+    ----------
+    case : Path
+    placement : Path or None
+        Results of ``measure``: the optic against the limbus.
+    decentration_mm : (nasal, superior) or None
+    tilt_deg : (nasal, superior) or None
+        Where the front of the optic's axis points.
+    marks_deg : float or None
+        Where the marks of a toric implant lie.
+    pupils_mm : tuple of float
+    json_out : Path, "-" or None
+    """
+
+    case: Path
+    placement: Path | None = None
+    decentration_mm: tuple[float, float] | None = None
+    tilt_deg: tuple[float, float] | None = None
+    marks_deg: float | None = None
+    pupils_mm: tuple[float, ...] = ()
+    json_out: Path | str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Predicted:
+    """A sight with what should be said about the sheet that it came from."""
+
+    path: Path
+    sight: Sight
+    notes: tuple[Reason, ...]
+
+    def document(self) -> dict[str, Any]:
+        """Return the entry of the results; the notes stand among the warnings."""
+        entry = self.sight.document()
+        entry["case"] = str(self.path)
+        entry["warnings"] = reasons_document(self.notes)
+        return entry
+
+
+def predict_case(request: SightRequest) -> Predicted:
+    """What will this eye see with its implant there?
+
+    Raises
+    ------
+    WrongInput
+        The case has no implant power, or no placement was told.
+    MeasurementRefused
+        Light through a pupil does not all pass the optic.
+    OutputFailed
+        The document cannot be written.
+    """
+    from rimwise.eye.known import known_from_case  # noqa: PLC0415
+    from rimwise.eye.this_eye import eye_record  # noqa: PLC0415
+    from rimwise.predict.make import PUPILS_MM, SightQuestion, predict_sight  # noqa: PLC0415
+
+    inputs = [one for one in (request.case, request.placement) if one is not None]
+    if request.json_out is not None:
+        check_writable(request.json_out)
+        check_not_input(request.json_out, inputs)
+    read = read_case_sheet(request.case)
+    planned = read.sheet.implant
+    if planned is None or planned.power_dpt is None:
+        raise WrongInput(
+            f"{request.case.name} states no power_dpt in [implant]; a sight is of one implant, so "
+            "write its power there"
+        )
+    record = eye_record(known_from_case(read.sheet, "implant"))
+    place, notes = _place(record, request)
+    pupils = request.pupils_mm or PUPILS_MM
+    for pupil in pupils:
+        if not 1.0 <= pupil <= 8.0:
+            raise WrongInput(f"a pupil of {pupil:g} mm came; 1 to 8 mm is allowed")
+    sight = predict_sight(record, place, SightQuestion(read.sheet.code, pupils))
+    done = Predicted(request.case, sight, (*read.notes, *notes))
+    if request.json_out is not None:
+        write_json(request.json_out, document_of([done.document()]))
+    return done
+
+
+def _place(record: EyeRecord, request: SightRequest) -> tuple[ImplantPlace, tuple[Reason, ...]]:
+    from dataclasses import replace  # noqa: PLC0415
+
+    from rimwise.predict.placed import place_at, unknown_tilt  # noqa: PLC0415
+
+    notes: list[Reason] = []
+    if (request.placement is None) == (request.decentration_mm is None):
+        raise WrongInput(
+            "where the implant stands is told once: --placement COVER.json or --decentration-mm "
+            "NASAL SUPERIOR"
+        )
+    place = place_at(record, marks_deg=request.marks_deg)
+    if request.placement is not None:
+        place = replace(place, shift_mm=_measured_shift(record, request.placement))
+    elif request.decentration_mm is not None:
+        x, y = examiner_from_nasal_superior(*request.decentration_mm, record.side)
+        place = replace(place, shift_mm=(Estimate(x, 0.0, "given"), Estimate(y, 0.0, "given")))
+    if request.tilt_deg is None:
+        place = replace(place, tilt_deg=unknown_tilt())
+        notes.append(
+            Reason(
+                "tilt-unknown",
+                "Nobody measured the implant's tilt: it is taken as upright with the usual ±; "
+                "give --tilt-deg NASAL SUPERIOR where it is known.",
+            )
+        )
+    else:
+        x, y = examiner_from_nasal_superior(*request.tilt_deg, record.side)
+        place = replace(place, tilt_deg=(Estimate(x, 0.0, "given"), Estimate(y, 0.0, "given")))
+    return place, tuple(notes)
+
+
+def _measured_shift(record: EyeRecord, path: Path) -> tuple[Estimate, Estimate]:
+    findings = read_cover_findings(path)
+    if len(findings) != 1:
+        raise WrongInput(
+            f"{path} holds {len(findings)} pictures; a sight is of one: give one picture's results"
+        )
+    finding = findings[0]
+    if finding.side != record.side:
+        raise WrongInput(
+            f"{path} is of a {finding.side} eye, the case of a {record.side} one; give both of one "
+            "eye"
+        )
+    vector = finding.decentration.get("optic-from-limbus")
+    if vector is None:
+        raise WrongInput(
+            f"{path} does not tell the optic against the limbus; give --decentration-mm NASAL "
+            "SUPERIOR, or a picture with the whole limbus"
+        )
+    return vector.x_mm, vector.y_mm
