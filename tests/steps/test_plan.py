@@ -447,3 +447,10 @@ def test_a_cut_stretches_and_healing_has_two_terms():
     child = make_plan(replace(EXAMPLE, age_years=9.0))
     assert child.cut is None
     assert child.healing is None
+
+
+def test_a_loose_lens_has_a_refraction_whose_band_is_doubted():
+    plan = make_plan(replace(EXAMPLE, risks=("weak-zonule",)))
+    assert by_trace(plan)
+    assert "trace-loose-lens" in codes(plan.warnings)
+    assert "trace-loose-lens" not in codes(make_plan(EXAMPLE).warnings)

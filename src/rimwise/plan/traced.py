@@ -127,6 +127,14 @@ def _said(case: CaseSheet, lines: tuple[ExpectedRefraction, ...]) -> tuple[Reaso
                 f"from {CALIBRATED_EYES} own eyes on (constants_source).",
             )
         )
+    if "weak-zonule" in case.risks:
+        found.append(
+            Reason(
+                "trace-loose-lens",
+                "The zonule is weak: the implant's expected position and its ± hold for a firm bag "
+                "only, so the refraction may lie well outside its ±.",
+            )
+        )
     if case.corneal_surgery != "none":
         found.append(
             Reason(
