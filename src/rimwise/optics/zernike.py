@@ -111,7 +111,13 @@ def order_of(j: int) -> tuple[int, int]:
 
 
 def mode_count(order: int) -> int:
-    """How many modes are there up to and with this radial order?"""
+    """How many modes are there up to and with this radial order?
+
+    Examples
+    --------
+    >>> mode_count(8)
+    45
+    """
     return (order + 1) * (order + 2) // 2
 
 

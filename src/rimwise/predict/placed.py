@@ -107,7 +107,13 @@ def fovea_of(record: EyeRecord) -> Vec3:
 
 
 def unknown_tilt() -> tuple[Estimate, Estimate]:
-    """How does an implant stand whose tilt nobody measured? Upright, with the prior's ±."""
+    """How does an implant stand whose tilt nobody measured? Upright, with the prior's ±.
+
+    Examples
+    --------
+    >>> unknown_tilt()[0].sd > 0.0
+    True
+    """
     prior = published_value("eye_priors", "lens_tilt")
     one = Estimate(prior.value, prior.sd or 0.0, "published prior")
     return one, one
