@@ -1,38 +1,48 @@
 """``rimwise predict``: parse, call the casebook, show."""
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from rimwise.cli.talk import one_sentence, show_foot, show_table
 
+if TYPE_CHECKING:
+    from rimwise.casebook.predicting import Predicted
+
+
+CaseFile = Annotated[
+    Path, typer.Argument(metavar="CASE.toml", help="Case sheet with the implant's power.")
+]
+CoverFile = Annotated[
+    Path | None,
+    typer.Option(metavar="COVER.json", help="Results of measure: the optic in the limbus."),
+]
+Decentration = Annotated[
+    tuple[float, float] | None,
+    typer.Option(metavar="NASAL SUPERIOR", help="Optic's middle from the corneal axis."),
+]
+Tilt = Annotated[
+    tuple[float, float] | None,
+    typer.Option(metavar="NASAL SUPERIOR", help="Where the front of the optic's axis points."),
+]
+Marks = Annotated[float | None, typer.Option(help="Where the marks of a toric implant lie.")]
+Pupils = Annotated[
+    list[float] | None, typer.Option(help="Entrance pupil, again and again; 2 to 6 without.")
+]
+JsonFile = Annotated[
+    str | None, typer.Option(metavar="FILE", help='Write the sight as JSON; "-" prints it.')
+]
+
 
 def predict(  # noqa: PLR0913, PLR0917  one argument a flag
-    case: Annotated[
-        Path, typer.Argument(metavar="CASE.toml", help="Case sheet with the implant's power.")
-    ],
-    placement: Annotated[
-        Path | None,
-        typer.Option(metavar="COVER.json", help="Results of measure: the optic in the limbus."),
-    ] = None,
-    decentration_mm: Annotated[
-        tuple[float, float] | None,
-        typer.Option(metavar="NASAL SUPERIOR", help="Optic's middle from the corneal axis."),
-    ] = None,
-    tilt_deg: Annotated[
-        tuple[float, float] | None,
-        typer.Option(metavar="NASAL SUPERIOR", help="Where the front of the optic's axis points."),
-    ] = None,
-    marks_deg: Annotated[
-        float | None, typer.Option(help="Where the marks of a toric implant lie.")
-    ] = None,
-    pupil_mm: Annotated[
-        list[float] | None, typer.Option(help="Entrance pupil, again and again; 2 to 6 without.")
-    ] = None,
-    json: Annotated[
-        str | None, typer.Option(metavar="FILE", help='Write the sight as JSON; "-" prints it.')
-    ] = None,
+    case: CaseFile,
+    placement: CoverFile = None,
+    decentration_mm: Decentration = None,
+    tilt_deg: Tilt = None,
+    marks_deg: Marks = None,
+    pupil_mm: Pupils = None,
+    json: JsonFile = None,
 ) -> None:
     """Say what an eye will see with its implant where it is, beside the ideal placement.
 
@@ -40,26 +50,20 @@ def predict(  # noqa: PLR0913, PLR0917  one argument a flag
     """
     with one_sentence():
         from rimwise.casebook.predicting import SightRequest, predict_case  # noqa: PLC0415
-        from rimwise.report.sight_words import (  # noqa: PLC0415
-            HEADER,
-            sight_rows,
-            sight_sentences,
-        )
 
+        pupils = tuple(pupil_mm or ())
         done = predict_case(
-            SightRequest(
-                case,
-                placement,
-                decentration_mm,
-                tilt_deg,
-                marks_deg,
-                tuple(pupil_mm or ()),
-                json,
-            )
+            SightRequest(case, placement, decentration_mm, tilt_deg, marks_deg, pupils, json)
         )
         if json != "-":
-            sight = done.sight
-            show_table(f"{sight.code} ({sight.side} eye)", sight_rows(sight), HEADER)
-            notes = [f"Beware: {one.sentence}" for one in done.notes]
-            said = [*sight_sentences(sight), "± is one standard deviation, of the placement alone."]
-            show_foot([*said, *notes])
+            _show(done)
+
+
+def _show(done: "Predicted") -> None:
+    from rimwise.report.sight_words import HEADER, sight_rows, sight_sentences  # noqa: PLC0415
+
+    sight = done.sight
+    show_table(f"{sight.code} ({sight.side} eye)", sight_rows(sight), HEADER)
+    notes = [f"Beware: {one.sentence}" for one in done.notes]
+    said = [*sight_sentences(sight), "± is one standard deviation, of the placement alone."]
+    show_foot([*said, *notes])
