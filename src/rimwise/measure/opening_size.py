@@ -50,7 +50,10 @@ def smooth_curve(radius_mm: FloatArray) -> ClosedCurve:
 
 def _sizes(law: WidthLaw, optic_radius_mm: float) -> dict[str, Estimate]:
     curve = smooth_curve(law.radius_mm)
-    spread = _size_spread(optic_radius_mm - law.draws_mm[:: max(1, len(law.draws_mm) // _SAMPLES)])
+    step = max(1, len(law.draws_mm) // _SAMPLES)
+    # A larger optic makes the whole picture larger, the opening as well as the cover.
+    radii = (optic_radius_mm - law.draws_given_optic_mm) * law.optic_scale
+    spread = _size_spread(radii[::step])
     largest, smallest = curve.widths()
     values = {
         "equivalent_diameter_mm": curve.equivalent_diameter,

@@ -1,6 +1,7 @@
 """The step: one photograph of an eye with an implant, measured or refused."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 
@@ -9,6 +10,7 @@ from rimwise.measure.cover_profile import WHOLE_EDGE_DEG, cover_profile
 from rimwise.measure.edges import Edges, find_edges
 from rimwise.measure.magnification import magnification
 from rimwise.measure.opening_size import opening_finding, opening_from_optic, vector_estimate
+from rimwise.measure.ruler import OpticRuler, optic_ruler
 from rimwise.measure.width import WidthLaw, width_law
 from rimwise.picture.raster import Raster
 from rimwise.published.load import published_value
@@ -64,12 +66,6 @@ def measure_photograph(
 
 
 def _measure(raster: Raster, sheet: PictureSheet, picture: str, sha256: str) -> CoverFinding:
-    if sheet.optic_diameter_mm is None:
-        raise MeasurementRefused(
-            "no-ruler",
-            "The optic's diameter is not known; give optic_diameter_mm in the sheet or "
-            "--optic-diameter-mm, since the optic is the ruler.",
-        )
     if sheet.state not in ("visit", "implant", "gel-implant"):
         raise MeasurementRefused(
             "no-implant",
@@ -77,7 +73,20 @@ def _measure(raster: Raster, sheet: PictureSheet, picture: str, sha256: str) -> 
             "once the implant is in.",
         )
     edges = find_edges(raster, sheet)
-    law = width_law(edges, sheet.optic_diameter_mm, sheet.optic_diameter_sd_mm, sheet.side)
+    return finding_of_edges(edges, sheet, picture, sha256)
+
+
+def finding_of_edges(edges: Edges, sheet: PictureSheet, picture: str, sha256: str) -> CoverFinding:
+    """What do these edges amount to, whoever found them?
+
+    Raises
+    ------
+    MeasurementRefused
+        Both edges are in sight over too short a way, or nothing gives a scale.
+    """
+    ruler = optic_ruler(edges, sheet)
+    sheet = replace(sheet, optic_diameter_mm=ruler.diameter_mm, optic_diameter_sd_mm=ruler.sd_mm)
+    law = width_law(edges, ruler.diameter_mm, ruler.sd_mm, sheet.side)
     if law.seen.sum() < _LEAST_ARC_DEG:
         raise MeasurementRefused(
             "edges-hidden",
@@ -85,7 +94,7 @@ def _measure(raster: Raster, sheet: PictureSheet, picture: str, sha256: str) -> 
             "are needed; dilate the pupil more, focus on the capsule's edge and light from behind.",
         )
     whole = int(edges.opening_found.sum()) >= WHOLE_EDGE_DEG
-    radius = 0.5 * sheet.optic_diameter_mm
+    radius = 0.5 * ruler.diameter_mm
     return CoverFinding(
         picture=picture,
         sha256=sha256,
@@ -93,22 +102,24 @@ def _measure(raster: Raster, sheet: PictureSheet, picture: str, sha256: str) -> 
         state=sheet.state,
         status="measured" if whole else "partial",
         reasons=_reasons(edges, law, whole),
-        scale=_scale(edges, sheet.optic_diameter_mm, sheet.optic_diameter_sd_mm),
-        optic=OpticFinding(edges.rim_ellipse, sheet.optic_diameter_mm, int(edges.rim_seen.sum())),
+        scale=_scale(edges, ruler),
+        optic=OpticFinding(edges.rim_ellipse, ruler.diameter_mm, int(edges.rim_seen.sum())),
         pupil=_pupil(edges, radius),
-        opening=opening_finding(edges, law, sheet.optic_diameter_mm, whole),
+        opening=opening_finding(edges, law, ruler.diameter_mm, whole),
         decentration=_decentration(edges, law, sheet, whole),
         cover=cover_profile(law, radius, whole),
         implant_toric_axis_deg=implant_toric_axis(edges),
     )
 
 
-def _scale(edges: Edges, diameter_mm: float, diameter_sd_mm: float) -> ScaleFinding:
-    px_per_mm = 2.0 * math.sqrt(edges.rim_ellipse.a * edges.rim_ellipse.b) / diameter_mm
+def _scale(edges: Edges, ruler: OpticRuler) -> ScaleFinding:
+    px_per_mm = 2.0 * math.sqrt(edges.rim_ellipse.a * edges.rim_ellipse.b) / ruler.diameter_mm
     rim_sd = math.sqrt(float(edges.rim_covariance.mean())) / float(edges.rim_px.mean())
-    relative = math.hypot(rim_sd, diameter_sd_mm / diameter_mm, 0.002)
+    relative = math.hypot(rim_sd, ruler.sd_mm / ruler.diameter_mm, 0.002)
     return ScaleFinding(
-        Estimate(px_per_mm, px_per_mm * relative, "optic as the ruler"), "optic", "optic"
+        Estimate(px_per_mm, px_per_mm * relative, f"{ruler.origin} as the ruler"),
+        "optic",
+        ruler.origin,
     )
 
 

@@ -68,6 +68,8 @@ class WidthLaw:
         Equally likely courses of the cover.
     radius_mm : array (360,)
         Radius of the opening about the optic's centre.
+    optic_scale : array (800, 1)
+        By how much each draw's optic is larger than told; every length grows with it.
     """
 
     width_mm: FloatArray
@@ -78,6 +80,7 @@ class WidthLaw:
     draws_mm: FloatArray
     draws_given_optic_mm: FloatArray
     radius_mm: FloatArray
+    optic_scale: FloatArray
 
 
 def width_law(
@@ -105,7 +108,8 @@ def width_law(
     draws = draws + np.where(edges.opening_found, 0.0, gap_draws)
     given = radius - opening[None, :] + draws
     stretch = stream(0, "optic tolerance").normal(size=(_DRAWS, 1))
-    total = given * (1.0 + stretch * optic_diameter_sd_mm / optic_diameter_mm)
+    scale = np.asarray(1.0 + stretch * optic_diameter_sd_mm / optic_diameter_mm)
+    total = given * scale
     return WidthLaw(
         width_mm=radius - opening,
         seen=edges.both_seen,
@@ -115,6 +119,7 @@ def width_law(
         draws_mm=total,
         draws_given_optic_mm=given,
         radius_mm=opening,
+        optic_scale=scale,
     )
 
 
