@@ -26,7 +26,6 @@ NO_EXAMPLE: dict[str, str] = {
     "optics.system: reflect": _ONE_LINE,
     "optics.system: refract": _ONE_LINE,
     "picture.contrast: visible_line": _A_PICTURE,
-    "follow.changes: SeenVisit": _A_RECORD,
     "follow.make: follow_visits": _A_COURSE,
     "picture.implant_turn: implant_turn": _A_COURSE,
     "picture.planes: Planes": _A_PICTURE,
