@@ -7,6 +7,7 @@ from typing import Any, Literal
 
 from rimwise.exchange.results import document_of, reasons_document
 from rimwise.exchange.sheets import ReadCase, read_case_sheet
+from rimwise.exchange.spreads import read_spread
 from rimwise.exchange.writing import check_not_input, check_writable, write_bytes, write_json
 from rimwise.journey import plan_of
 from rimwise.plan.biometry_rules import fellow_warnings
@@ -46,6 +47,7 @@ def plan_case(
     drawing: Path | None = None,
     *,
     fellow: Path | None = None,
+    spread: Path | None = None,
 ) -> Planned:
     """What should be made in this eye?
 
@@ -61,6 +63,8 @@ def plan_case(
         A file ending in .svg or .png; a refused plan is not drawn.
     fellow : path, optional
         The case sheet of the other eye, to set the numbers of both against each other.
+    spread : path, optional
+        What ``audit --spread`` wrote; a [spread] in the case sheet outranks it.
 
     Raises
     ------
@@ -76,7 +80,8 @@ def plan_case(
     kind = None if drawing is None else _drawing_kind(drawing)
     read: ReadCase = read_case_sheet(path, flags)
     beside = () if fellow is None else fellow_warnings(read.sheet, read_case_sheet(fellow).sheet)
-    planned = Planned(path, plan_of(read.sheet, None), (*read.notes, *beside))
+    own = None if spread is None else read_spread(spread)
+    planned = Planned(path, plan_of(read.sheet, own), (*read.notes, *beside))
     if drawing is not None and kind is not None and planned.plan.centres:
         from rimwise.report.plan_drawing import draw_plan  # noqa: PLC0415
 

@@ -26,6 +26,10 @@ def plan(
         Path | None,
         typer.Option(metavar="FILE", help="Case sheet of the other eye, to compare numbers."),
     ] = None,
+    spread: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="The surgeon's own, from audit; [spread] outranks it."),
+    ] = None,
     *,
     flags: Mapping[str, object],
 ) -> None:
@@ -38,7 +42,7 @@ def plan(
     with one_sentence():
         from rimwise.casebook.planning import plan_case  # noqa: PLC0415
 
-        planned = plan_case(case, flags, json, drawing, fellow=fellow)
+        planned = plan_case(case, flags, json, drawing, fellow=fellow, spread=spread)
         if json != "-":
             _show(planned)
         if planned.exit_code:
