@@ -8,7 +8,7 @@ import numpy as np
 from rimwise.audit.learning import LearningChart
 from rimwise.records.series import Audit, AuditPart, Figure
 from rimwise.report.audit_words import figure_words
-from rimwise.report.look import LOOK
+from rimwise.report.look import DRAWING_STYLE, LOOK
 from rimwise.terms.cautions import CAUTIONS
 
 if TYPE_CHECKING:
@@ -16,19 +16,6 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure as Sheet
 
 Kind = Literal["svg", "png"]
-_STYLE = {
-    "svg.hashsalt": "rimwise",
-    "svg.fonttype": "none",
-    "font.family": LOOK.font,
-    "font.size": LOOK.small_pt,
-    "axes.spines.top": False,
-    "axes.spines.right": False,
-    "axes.edgecolor": LOOK.ink,
-    "text.color": LOOK.ink,
-    "axes.labelcolor": LOOK.ink,
-    "xtick.color": LOOK.ink,
-    "ytick.color": LOOK.ink,
-}
 _SCALES = {"1": "share of eyes (%)", "mm": "mm", "dpt": "dpt", "logMAR": "logMAR", "deg": "deg"}
 _ROW_INCH = 0.235
 _LINES = ("-", "--")
@@ -52,7 +39,7 @@ def draw_numbers(audit: Audit, kind: Kind = "svg") -> bytes | None:
     if not groups:
         return None
     rows = [len(lines) + 1.6 for _, lines in groups]
-    with rc_context(_STYLE):
+    with rc_context(DRAWING_STYLE):
         sheet = Sheet(figsize=(7.1, sum(rows) * _ROW_INCH + 0.5), facecolor=LOOK.paper)
         FigureCanvasAgg(sheet)
         height = sum(rows) * _ROW_INCH + 0.5
@@ -141,7 +128,7 @@ def draw_cloud(part: AuditPart, kind: Kind = "svg") -> bytes | None:
     from matplotlib.backends.backend_agg import FigureCanvasAgg  # noqa: PLC0415
     from matplotlib.figure import Figure as Sheet  # noqa: PLC0415
 
-    with rc_context(_STYLE):
+    with rc_context(DRAWING_STYLE):
         sheet = Sheet(figsize=(3.5, 3.9), facecolor=LOOK.paper)
         FigureCanvasAgg(sheet)
         axes = sheet.add_axes((0.16, 0.24, 0.79, 0.66))
@@ -191,7 +178,7 @@ def draw_chart(chart: LearningChart, kind: Kind = "svg") -> bytes:
     from matplotlib.backends.backend_agg import FigureCanvasAgg  # noqa: PLC0415
     from matplotlib.figure import Figure as Sheet  # noqa: PLC0415
 
-    with rc_context(_STYLE):
+    with rc_context(DRAWING_STYLE):
         rows = 2 if chart.mean is None else 3
         sheet = Sheet(figsize=(7.1, 1.75 * rows + 0.7), facecolor=LOOK.paper)
         FigureCanvasAgg(sheet)

@@ -7,7 +7,7 @@ import numpy as np
 
 from rimwise.records.healing import Healing, Visit
 from rimwise.report.healing_words import healing_description
-from rimwise.report.look import LOOK
+from rimwise.report.look import DRAWING_STYLE, LOOK
 from rimwise.terms.arrays import FloatArray
 from rimwise.terms.cautions import CAUTIONS
 from rimwise.terms.frames import direction_words, examiner_from_nasal_superior
@@ -15,19 +15,6 @@ from rimwise.terms.frames import direction_words, examiner_from_nasal_superior
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-_STYLE = {
-    "svg.hashsalt": "rimwise",
-    "svg.fonttype": "none",
-    "font.family": LOOK.font,
-    "font.size": LOOK.small_pt,
-    "axes.spines.top": False,
-    "axes.spines.right": False,
-    "axes.edgecolor": LOOK.ink,
-    "text.color": LOOK.ink,
-    "axes.labelcolor": LOOK.ink,
-    "xtick.color": LOOK.ink,
-    "ytick.color": LOOK.ink,
-}
 _LINES = ("-", "--", "-.", ":")
 
 
@@ -46,7 +33,7 @@ def draw_healing(course: Healing, kind: Literal["svg", "png"] = "svg") -> bytes:
     from matplotlib.backends.backend_agg import FigureCanvasAgg  # noqa: PLC0415
     from matplotlib.figure import Figure  # noqa: PLC0415
 
-    with rc_context(_STYLE):
+    with rc_context(DRAWING_STYLE):
         figure = Figure(figsize=(9.6, 5.2), facecolor=LOOK.paper)
         FigureCanvasAgg(figure)
         grid = figure.add_gridspec(

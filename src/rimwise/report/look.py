@@ -34,3 +34,18 @@ LOOK = Look()
 BARE_HATCH = "////"
 UNSEEN_HATCH = "..."
 FAINT_HATCH = "."
+
+# Of every drawing that matplotlib makes: the same bytes every time, texts that stay texts.
+DRAWING_STYLE = {
+    "svg.hashsalt": "rimwise",
+    "svg.fonttype": "none",
+    "font.family": LOOK.font,
+    "font.size": LOOK.small_pt,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "axes.edgecolor": LOOK.ink,
+    "text.color": LOOK.ink,
+    "axes.labelcolor": LOOK.ink,
+    "xtick.color": LOOK.ink,
+    "ytick.color": LOOK.ink,
+}

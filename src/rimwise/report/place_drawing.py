@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from rimwise.records.placement import Placement, Point
-from rimwise.report.look import BARE_HATCH, LOOK, UNSEEN_HATCH
+from rimwise.report.look import BARE_HATCH, DRAWING_STYLE, LOOK, UNSEEN_HATCH
 from rimwise.report.place_words import shift_words
 from rimwise.terms.arrays import FloatArray
 from rimwise.terms.cautions import CAUTIONS
@@ -16,19 +16,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-_STYLE = {
-    "svg.hashsalt": "rimwise",
-    "svg.fonttype": "none",
-    "font.family": LOOK.font,
-    "font.size": LOOK.text_pt - 1.0,
-    "axes.spines.top": False,
-    "axes.spines.right": False,
-    "axes.edgecolor": LOOK.ink,
-    "text.color": LOOK.ink,
-    "axes.labelcolor": LOOK.ink,
-    "xtick.color": LOOK.ink,
-    "ytick.color": LOOK.ink,
-}
+_STYLE = DRAWING_STYLE | {"font.size": LOOK.text_pt - 1.0}
 _GAP_DEG = 3.0
 
 
