@@ -31,8 +31,8 @@ def _transform_rows() -> list[Row]:
     wave = Wavefront(np.array([0, 0, 0, 0.05, 0.1, -0.03, 0.02, 0.08]), 2.0)
     pupil = sample_pupil(wave, 512)
     contestants: dict[str, Callable[[], object]] = {
-        "image and contrast": lambda: transfer_of_image(point_spread_fft(pupil, 2)),
-        "contrast alone": lambda: transfer_of_pupil(pupil),
+        "image and contrast": lambda: transfer_of_image(point_spread_fft(pupil, 2)).modulation,
+        "contrast alone": lambda: transfer_of_pupil(pupil).modulation,
         "window": lambda: point_spread_window(pupil, 128, 1e-5),
     }
     try:

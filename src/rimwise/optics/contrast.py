@@ -3,11 +3,18 @@
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
-from rimwise.optics.point_spread import PointSpread, Pupil, alternating, defocus_um
+from rimwise.optics.point_spread import (
+    PointSpread,
+    Pupil,
+    alternating,
+    defocus_um,
+    padded_intensity,
+)
 from rimwise.terms.arrays import FloatArray
 from rimwise.terms.errors import WrongInput
 from rimwise.terms.units import deg_from_rad, rad_from_deg
@@ -19,28 +26,34 @@ class Transfer:
 
     Parameters
     ----------
-    values : array of complex, shape (m, m)
-        1 at frequency 0; rows along the frequency in y (ascending), columns in x.
+    half : array of complex, shape (m, m // 2 + 1)
+        1 at frequency 0, which is first; rows along the frequency in y, columns along that in x
+        from 0 on. An image is real: the other half is the complex conjugate of this one.
     step_cpd : float
-        Cycles per degree between samples; 0 is at index m // 2.
+        Cycles per degree between samples.
     """
 
-    values: np.ndarray
+    half: NDArray[np.complex128]
     step_cpd: float
+
+    @property
+    def values(self) -> NDArray[np.complex128]:
+        """The transfer on the whole grid, (m, m), both frequencies ascending, 0 at m // 2."""
+        return np.asarray(_whole(self.half, np.conj(self.half)))
 
     @property
     def modulation(self) -> FloatArray:
         """Contrast kept, 0 to 1, on the same grid."""
-        return np.asarray(np.abs(self.values))
+        kept = np.abs(self.half)
+        return np.asarray(_whole(kept, kept))
 
     def at(self, frequency_cpd: ArrayLike, direction_rad: ArrayLike = 0.0) -> FloatArray:
         """Return the modulation at frequencies along a direction (linear between samples)."""
         f, d = np.broadcast_arrays(
             np.asarray(frequency_cpd, dtype=np.float64), np.asarray(direction_rad, dtype=np.float64)
         )
-        return _bilinear(
-            self.modulation, f * np.cos(d) / self.step_cpd, f * np.sin(d) / self.step_cpd
-        )
+        u, v = f * np.cos(d) / self.step_cpd, f * np.sin(d) / self.step_cpd
+        return _bilinear(self.half, np.abs(u), np.where(u < 0.0, -v, v))
 
     def mean_at(self, frequency_cpd: ArrayLike, directions: int = 36) -> FloatArray:
         """Return the modulation averaged over directions."""
@@ -49,16 +62,27 @@ class Transfer:
         return np.asarray(self.at(f[..., None], turn).mean(axis=-1))
 
 
-def _bilinear(values: FloatArray, u: FloatArray, v: FloatArray) -> FloatArray:
-    """Return values between samples; 0 beyond the grid. u along columns, from the middle."""
-    m = values.shape[0]
-    column, row = u + m // 2, v + m // 2
-    c0, r0 = np.floor(column).astype(np.int64), np.floor(row).astype(np.int64)
-    inside = (c0 >= 0) & (r0 >= 0) & (c0 < m - 1) & (r0 < m - 1)
+def _whole(half: NDArray[Any], opposite: NDArray[Any]) -> NDArray[Any]:
+    """Return the whole grid, 0 at m // 2; ``opposite`` is what stands across frequency 0."""
+    m = half.shape[0]
+    middle, last = m // 2, (m + 1) // 2
+    whole = np.empty((m, m), dtype=half.dtype)
+    rows = np.fft.fftshift(np.arange(m))
+    whole[:, middle:] = half[rows, :last]
+    # Column -u, row v is column u, row -v.
+    whole[:, :middle] = opposite[-rows % m, middle:0:-1]
+    return whole
+
+
+def _bilinear(half: NDArray[np.complex128], u: FloatArray, v: FloatArray) -> FloatArray:
+    """Return sizes between samples; 0 beyond the grid. u along columns, 0 or more; v along rows."""
+    m = half.shape[0]
+    c0, r0 = np.floor(u).astype(np.int64), np.floor(v).astype(np.int64)
+    inside = (c0 < m // 2) & (r0 >= -(m // 2)) & (r0 < m // 2)
     c, r = np.where(inside, c0, 0), np.where(inside, r0, 0)
-    a, b = column - c0, row - r0
-    low = values[r, c] * (1.0 - a) + values[r, c + 1] * a
-    high = values[r + 1, c] * (1.0 - a) + values[r + 1, c + 1] * a
+    a, b = u - c0, v - r0
+    low = np.abs(half[r % m, c]) * (1.0 - a) + np.abs(half[r % m, c + 1]) * a
+    high = np.abs(half[(r + 1) % m, c]) * (1.0 - a) + np.abs(half[(r + 1) % m, c + 1]) * a
     return np.where(inside, low * (1.0 - b) + high * b, 0.0)
 
 
@@ -76,34 +100,37 @@ def transfer_of_pupil(pupil: Pupil) -> Transfer:
     from scipy import fft  # noqa: PLC0415 - a tenth of a second, only where needed
 
     side = 2 * pupil.error_um.shape[0]
-    rows = fft.fft(pupil.field(), side, axis=1, overwrite_x=True)
-    image = fft.fft(rows, side, axis=0, overwrite_x=True)
-    sign = alternating(side)
-    intensity = image.real**2
-    intensity += image.imag**2
-    intensity *= sign
-    intensity *= sign[:, None]
-    transfer = fft.ifft2(intensity)
+    transfer = fft.rfft2(padded_intensity(pupil.field(), side))
     # Rim cells meet themselves only without a shift, where their share would count squared.
-    transfer = np.conj(transfer) / pupil.energy
-    transfer[side // 2, side // 2] = 1.0
+    transfer /= pupil.energy * side * side
+    transfer[0, 0] = 1.0
     per_rad = pupil.step_mm / (pupil.wavelength_nm * 1e-6)
     return Transfer(transfer, per_rad * rad_from_deg(1.0))
 
 
 def transfer_of_image(image: PointSpread) -> Transfer:
-    """Which contrast does a point spread pass? The window must hold all of its light."""
+    """Which contrast does a point spread pass? The window must hold all of its light.
+
+    Examples
+    --------
+    >>> from rimwise.optics.point_spread import point_spread_fft, sample_pupil
+    >>> from rimwise.optics.zernike import Wavefront
+    >>> pupil = sample_pupil(Wavefront(np.zeros(6), 1.5), 128)
+    >>> round(float(transfer_of_image(point_spread_fft(pupil, 2)).at(30.0)), 2)
+    0.61
+    """
     from scipy import fft  # noqa: PLC0415 - a tenth of a second, only where needed
 
     m = image.intensity.shape[0]
     if m % 2:
-        transfer = fft.fftshift(fft.fft2(fft.ifftshift(image.intensity)))
+        transfer = fft.rfft2(fft.ifftshift(image.intensity))
+        transfer /= transfer[0, 0].real
     else:
+        transfer = fft.rfft2(image.intensity)
         sign = alternating(m)
-        transfer = fft.fft2(image.intensity * sign * sign[:, None])
-        transfer *= sign
-        transfer *= sign[:, None]
-    transfer /= transfer[m // 2, m // 2].real
+        # The image's middle is half a side off: every second frequency changes sign.
+        transfer *= sign[: m // 2 + 1] / transfer[0, 0].real
+        transfer[1::2] *= -1.0
     return Transfer(transfer, rad_from_deg(1.0) / (m * image.step_rad))
 
 
