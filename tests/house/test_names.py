@@ -79,6 +79,7 @@ UNITLESS = {
     "off": "in sds",
     "worth": "a pure number that ranks candidates",
     "score": "a pure number that ranks candidates",
+    "efficiency": "a share of the light",
     "strength": "in noise levels",
     "lead": "a ratio of strengths",
     "unbroken": "a share of the way",

@@ -1,19 +1,24 @@
 """A case and a placement in, a sight out: loaded, traced, written."""
 
+import math
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from rimwise.casebook.placing import read_cover_findings
 from rimwise.exchange.results import document_of, reasons_document
 from rimwise.exchange.sheets import read_case_sheet
 from rimwise.exchange.writing import check_not_input, check_writable, write_json
+from rimwise.records.case import CaseSheet
 from rimwise.records.cover import Reason
 from rimwise.records.eye import EyeRecord
 from rimwise.records.sight import ImplantPlace, Sight
-from rimwise.terms.errors import WrongInput
+from rimwise.terms.errors import MeasurementRefused, WrongInput
 from rimwise.terms.estimate import Estimate
 from rimwise.terms.frames import examiner_from_nasal_superior
+
+if TYPE_CHECKING:
+    from rimwise.eye.implant import ImplantTerms
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,8 +76,6 @@ def predict_case(request: SightRequest) -> Predicted:
     OutputFailed
         The document cannot be written.
     """
-    from rimwise.eye.known import known_from_case  # noqa: PLC0415
-    from rimwise.eye.this_eye import eye_record  # noqa: PLC0415
     from rimwise.predict.make import PUPILS_MM, SightQuestion, predict_sight  # noqa: PLC0415
 
     inputs = [one for one in (request.case, request.placement) if one is not None]
@@ -80,13 +83,7 @@ def predict_case(request: SightRequest) -> Predicted:
         check_writable(request.json_out)
         check_not_input(request.json_out, inputs)
     read = read_case_sheet(request.case)
-    planned = read.sheet.implant
-    if planned is None or planned.power_dpt is None:
-        raise WrongInput(
-            f"{request.case.name} states no power_dpt in [implant]; a sight is of one implant, so "
-            "write its power there"
-        )
-    record = eye_record(known_from_case(read.sheet, "implant"))
+    record = _record(read.sheet, request)
     place, notes = _place(record, request)
     pupils = request.pupils_mm or PUPILS_MM
     for pupil in pupils:
@@ -99,12 +96,66 @@ def predict_case(request: SightRequest) -> Predicted:
     return done
 
 
+def _record(case: CaseSheet, request: SightRequest) -> EyeRecord:
+    """Return the eye with its implant; what would have to be guessed is refused."""
+    from dataclasses import replace  # noqa: PLC0415
+
+    from rimwise.eye.known import known_from_case  # noqa: PLC0415
+    from rimwise.eye.this_eye import eye_record  # noqa: PLC0415
+
+    name, planned = request.case.name, case.implant
+    if planned is None or planned.power_dpt is None:
+        raise WrongInput(
+            f"{name} states no power_dpt in [implant]; a sight is of one implant, so write its "
+            "power there"
+        )
+    if case.corneal_surgery != "none":
+        raise MeasurementRefused(
+            "cornea-not-plain",
+            f"{name} gives the cornea as {case.corneal_surgery!r}: the back surface and "
+            "asphericity of untouched corneas do not hold for it; its sight is not predicted.",
+        )
+    if case.lengths.axial_mm is None:
+        raise WrongInput(
+            f"{name} states no axial_mm in [lengths]; where the retina stands is not guessed, so "
+            "write it there"
+        )
+    known = known_from_case(case, "implant")
+    if known.implant is None:
+        return eye_record(known)
+    return eye_record(replace(known, implant=_with_cylinder(known.implant, case, request)))
+
+
+def _with_cylinder(terms: "ImplantTerms", case: CaseSheet, request: SightRequest) -> "ImplantTerms":
+    """Return the implant with its cylinder, the marks on the steep meridian of the cornea."""
+    from dataclasses import replace  # noqa: PLC0415
+
+    name = request.case.name
+    cylinder_dpt = 0.0 if case.implant is None else case.implant.cylinder_dpt
+    if not cylinder_dpt and request.marks_deg is not None:
+        raise WrongInput(
+            f"--marks-deg came for an implant without a cylinder; write cylinder_dpt in [implant] "
+            f"of {name}, or leave the marks out"
+        )
+    if not cylinder_dpt:
+        return terms
+    if case.cornea.steep_axis_deg is None:
+        raise WrongInput(
+            f"{name} gives an implant with a cylinder and a cornea without steep_axis_deg; "
+            "write where its steep meridian lies, for the marks belong there"
+        )
+    return replace(terms, cylinder_dpt=cylinder_dpt, axis_deg=case.cornea.steep_axis_deg)
+
+
 def _place(record: EyeRecord, request: SightRequest) -> tuple[ImplantPlace, tuple[Reason, ...]]:
     from dataclasses import replace  # noqa: PLC0415
 
     from rimwise.predict.placed import place_at, unknown_tilt  # noqa: PLC0415
 
     notes: list[Reason] = []
+    told = [*(request.decentration_mm or ()), *(request.tilt_deg or ())]
+    if not all(math.isfinite(one) for one in (*told, request.marks_deg or 0.0)):
+        raise WrongInput("a placement that is no number came; give finite mm and degrees")
     if (request.placement is None) == (request.decentration_mm is None):
         raise WrongInput(
             "where the implant stands is told once: --placement COVER.json or --decentration-mm "
