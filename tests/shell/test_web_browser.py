@@ -204,6 +204,7 @@ def test_all_is_done_by_keyboard(opened: Callable[..., Page]) -> None:
     _press_until(page, 'a[href="/measure"]')
     page.keyboard.press("Enter")
     expect(page.get_by_role("heading", level=1, name="Measure a photograph")).to_be_visible()
+    page.wait_for_load_state("load")
     _press_until(page, "#picture")
     with page.expect_file_chooser() as chooser:
         page.keyboard.press("Enter")
