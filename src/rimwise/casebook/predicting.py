@@ -8,7 +8,13 @@ from typing import TYPE_CHECKING, Any
 from rimwise.casebook.placing import read_cover_findings
 from rimwise.exchange.results import document_of, reasons_document
 from rimwise.exchange.sheets import read_case_sheet
-from rimwise.exchange.writing import check_not_input, check_writable, write_json
+from rimwise.exchange.writing import (
+    check_not_input,
+    check_writable,
+    make_folder,
+    write_bytes,
+    write_json,
+)
 from rimwise.records.case import CaseSheet
 from rimwise.records.cover import Reason
 from rimwise.records.eye import EyeRecord
@@ -36,6 +42,12 @@ class SightRequest:
     marks_deg : float or None
         Where the marks of a toric implant lie.
     pupils_mm : tuple of float
+    map_pupil_mm : float or None
+        Through which pupil to map other placements; a drawing needs one, 4 mm if not given.
+    loss : float
+        Of contrast, that the tolerance circle allows.
+    drawing : Path or None
+        Folder for the drawing.
     json_out : Path, "-" or None
     """
 
@@ -45,16 +57,20 @@ class SightRequest:
     tilt_deg: tuple[float, float] | None = None
     marks_deg: float | None = None
     pupils_mm: tuple[float, ...] = ()
+    map_pupil_mm: float | None = None
+    loss: float = 0.1
+    drawing: Path | None = None
     json_out: Path | str | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Predicted:
-    """A sight with what should be said about the sheet that it came from."""
+    """A sight, what should be said about the sheet that it came from, and the drawing made."""
 
     path: Path
     sight: Sight
     notes: tuple[Reason, ...]
+    drawing: Path | None = None
 
     def document(self) -> dict[str, Any]:
         """Return the entry of the results; the notes stand among the warnings."""
@@ -76,7 +92,12 @@ def predict_case(request: SightRequest) -> Predicted:
     OutputFailed
         The document cannot be written.
     """
-    from rimwise.predict.make import PUPILS_MM, SightQuestion, predict_sight  # noqa: PLC0415
+    from rimwise.predict.make import (  # noqa: PLC0415
+        MAP_PUPIL_MM,
+        PUPILS_MM,
+        SightQuestion,
+        predict_sight,
+    )
 
     inputs = [one for one in (request.case, request.placement) if one is not None]
     if request.json_out is not None:
@@ -86,14 +107,28 @@ def predict_case(request: SightRequest) -> Predicted:
     record = _record(read.sheet, request)
     place, notes = _place(record, request)
     pupils = request.pupils_mm or PUPILS_MM
-    for pupil in pupils:
+    mapped = request.map_pupil_mm
+    if mapped is None and request.drawing is not None:
+        mapped = MAP_PUPIL_MM
+    for pupil in (*pupils, *(() if mapped is None else (mapped,))):
         if not 1.0 <= pupil <= 8.0:
             raise WrongInput(f"a pupil of {pupil:g} mm came; 1 to 8 mm is allowed")
-    sight = predict_sight(record, place, SightQuestion(read.sheet.code, pupils))
-    done = Predicted(request.case, sight, (*read.notes, *notes))
+    asked = SightQuestion(read.sheet.code, pupils, map_pupil_mm=mapped, loss=request.loss)
+    sight = predict_sight(record, place, asked)
+    drawing = None if request.drawing is None else _draw(sight, request.drawing)
+    done = Predicted(request.case, sight, (*read.notes, *notes), drawing)
     if request.json_out is not None:
         write_json(request.json_out, document_of([done.document()]))
     return done
+
+
+def _draw(sight: Sight, folder: Path) -> Path:
+    from rimwise.report.sight_drawing import draw_sight  # noqa: PLC0415 - brings matplotlib
+
+    make_folder(folder)
+    path = folder / f"{sight.code}-sight.svg"
+    write_bytes(path, draw_sight(sight, "svg"))
+    return path
 
 
 def _record(case: CaseSheet, request: SightRequest) -> EyeRecord:

@@ -30,6 +30,16 @@ Marks = Annotated[float | None, typer.Option(help="Where the marks of a toric im
 Pupils = Annotated[
     list[float] | None, typer.Option(help="Entrance pupil, again and again; 2 to 6 without.")
 ]
+MapPupil = Annotated[
+    float | None,
+    typer.Option(help="Map what standing elsewhere would cost, through this pupil; takes seconds."),
+]
+Loss = Annotated[
+    float, typer.Option(metavar="SHARE", help="Of contrast, that the tolerance circle allows.")
+]
+Drawing = Annotated[
+    Path | None, typer.Option(metavar="DIR", help="Folder for a drawing, with the maps.")
+]
 JsonFile = Annotated[
     str | None, typer.Option(metavar="FILE", help='Write the sight as JSON; "-" prints it.')
 ]
@@ -42,6 +52,9 @@ def predict(  # noqa: PLR0913, PLR0917  one argument a flag
     tilt_deg: Tilt = None,
     marks_deg: Marks = None,
     pupil_mm: Pupils = None,
+    map_pupil_mm: MapPupil = None,
+    loss: Loss = 0.1,
+    drawing: Drawing = None,
     json: JsonFile = None,
 ) -> None:
     """Say what an eye will see with its implant where it is, beside the ideal placement.
@@ -52,9 +65,11 @@ def predict(  # noqa: PLR0913, PLR0917  one argument a flag
         from rimwise.casebook.predicting import SightRequest, predict_case  # noqa: PLC0415
 
         pupils = tuple(pupil_mm or ())
-        done = predict_case(
-            SightRequest(case, placement, decentration_mm, tilt_deg, marks_deg, pupils, json)
-        )
+        asked = SightRequest(
+            case, placement, decentration_mm, tilt_deg, marks_deg, pupils, map_pupil_mm, loss,
+            drawing, json,
+        )  # fmt: skip
+        done = predict_case(asked)
         if json != "-":
             _show(done)
 
@@ -66,4 +81,5 @@ def _show(done: "Predicted") -> None:
     show_table(f"{sight.code} ({sight.side} eye)", sight_rows(sight), HEADER)
     notes = [f"Beware: {one.sentence}" for one in done.notes]
     said = [*sight_sentences(sight), "± is one standard deviation, of the placement alone."]
-    show_foot([*said, *notes])
+    drawn = [] if done.drawing is None else [f"Drawing: {done.drawing}"]
+    show_foot([*said, *notes, *drawn])

@@ -18,6 +18,7 @@ from rimwise.predict.criteria import (
 )
 from rimwise.predict.gratings import FREQUENCIES_CPD, USUAL, Sampling
 from rimwise.predict.placed import fovea_of, place_at, placed_model
+from rimwise.predict.sensitivity import Elsewhere, sensitivity
 from rimwise.records.eye import EyeRecord
 from rimwise.records.sight import (
     ContrastCurve,
@@ -26,14 +27,16 @@ from rimwise.records.sight import (
     Lens,
     PupilComparison,
     PupilSight,
+    Sensitivity,
     Sight,
 )
 from rimwise.terms.arrays import FloatArray
+from rimwise.terms.errors import WrongInput
 from rimwise.terms.estimate import Estimate
 from rimwise.terms.units import deg_from_rad
 
 PUPILS_MM = (2.0, 3.0, 4.0, 5.0, 6.0)
-GLASSES_PUPIL_MM = 3.0
+GLASSES_PUPIL_MM, MAP_PUPIL_MM = 3.0, 4.0
 JUDGED_CPD = 15.0
 FOCUS_DPT = tuple(float(round(d, 3)) for d in np.arange(-4.0, 2.01, 0.125))
 
@@ -49,11 +52,23 @@ class SightQuestion:
         Entrance pupils, 2 to 6 mm.
     sampling : Sampling, optional
         The usual one with enough colours for each pupil if not given.
+    map_pupil_mm : float, optional
+        Through which pupil to map what standing elsewhere would cost; no maps if not given.
+    loss : float
+        Share of the ideal placement's contrast that may be lost within the tolerance circle.
     """
 
     code: str = ""
     pupils_mm: tuple[float, ...] = PUPILS_MM
     sampling: Sampling | None = None
+    map_pupil_mm: float | None = None
+    loss: float = 0.1
+
+    def __post_init__(self) -> None:
+        if not 0.0 < self.loss < 1.0:
+            raise WrongInput(
+                f"a loss of {self.loss:g} came; a share of the contrast between 0 and 1 is allowed"
+            )
 
     def sampling_for(self, pupil_mm: float) -> Sampling:
         """Return how finely one pupil is worked out."""
@@ -119,8 +134,20 @@ def predict_sight(
         glasses=_told(glasses.moved_towards_light(best.vertex_mm), None),
         judged_cpd=JUDGED_CPD,
         pupils=tuple(pupils),
+        sensitivity=_sensitivity(record, here, glasses, asked),
         assumptions=record.assumptions,
     )
+
+
+def _sensitivity(
+    record: EyeRecord, here: ImplantPlace, glasses: PowerVector, asked: SightQuestion
+) -> Sensitivity | None:
+    pupil_mm = asked.map_pupil_mm
+    if pupil_mm is None:
+        return None
+    sampling = asked.sampling_for(pupil_mm)
+    elsewhere = Elsewhere(record, glasses, pupil_mm, JUDGED_CPD, sampling)
+    return sensitivity(elsewhere, here, asked.loss)
 
 
 def _meridian_rad(here: ImplantPlace) -> float:

@@ -1,8 +1,9 @@
 """A sight in words: a row a pupil, here beside the ideal placement."""
 
-from rimwise.records.sight import Lens, PupilComparison, Sight
+from rimwise.records.sight import Lens, PupilComparison, Sensitivity, Sight, Tolerance
 from rimwise.report.place_words import shift_words
 from rimwise.terms.estimate import Estimate
+from rimwise.terms.frames import Side, direction_words
 
 Row = tuple[str, ...]
 HEADER = ("pupil", "", "refraction", "contrast 5 / 15 / 30 cpd", "visual Strehl")
@@ -78,6 +79,8 @@ def sight_sentences(sight: Sight) -> list[str]:
             f"Pupil {one.pupil_mm:g} mm: {100 * lost.value:+.0f} ± {100 * lost.sd:.0f} points of "
             f"contrast lost at {sight.judged_cpd:g} cycles per degree; induced {astigmatism}."
         )
+    if sight.sensitivity is not None:
+        said += sensitivity_sentences(sight.sensitivity, sight.side)
     if sight.glasses is not None:
         said.append(
             f"Both behind the glasses that suit the ideal placement: {lens_words(sight.glasses)}."
@@ -87,3 +90,43 @@ def sight_sentences(sight: Sight) -> list[str]:
         "its bare edge. It is not for showing to patients before surgery."
     )
     return said
+
+
+def sensitivity_sentences(found: Sensitivity, side: Side) -> list[str]:
+    """Which sentences say what standing elsewhere would cost?
+
+    Examples
+    --------
+    >>> circle = Tolerance(0.1, 0.5, "mm", Estimate(0.3, 0.05), True)
+    >>> sensitivity_sentences(Sensitivity(4.0, 15.0, (), (circle,)), "right")[0][:52]
+    'Pupil 4 mm, 15 cycles per degree: a tenth of the con'
+    """
+    said = []
+    for one in found.tolerances:
+        about = f"Pupil {found.pupil_mm:g} mm, {found.frequency_cpd:g} cycles per degree"
+        said.append(f"{about}: {_circle_words(one)}")
+    for plane in found.maps:
+        step, unit = ("0.1 mm", "shift") if plane.unit == "mm" else ("1°", "tilt")
+        direction, cost = max(plane.cost, key=lambda pair: pair[1])
+        if cost <= 0.0:
+            said.append(f"From here no {unit} of {step} takes any contrast.")
+            continue
+        said.append(
+            f"From here {step} more {unit} costs at most {100 * cost:.1f} points of contrast, "
+            f"towards {direction_words(direction, side)}."
+        )
+    return said
+
+
+def _circle_words(one: Tolerance) -> str:
+    unit = " mm" if one.unit == "mm" else "°"
+    part = "a tenth" if one.loss == 0.1 else f"{100 * one.loss:g} %"
+    what = "shift" if one.unit == "mm" else "tilt"
+    stands = f"this implant has {one.here.value:.2f} ± {one.here.sd:.2f}{unit}"
+    judged = {True: "within", False: "beyond", None: "within or beyond cannot be told"}[one.within]
+    if one.radius is None:
+        return f"{part} of the contrast is lost by no {what} on the map; {stands}."
+    return (
+        f"{part} of the contrast is lost from a {what} of {one.radius:.2f}{unit} on, in the worst "
+        f"direction; {stands}: {judged}."
+    )

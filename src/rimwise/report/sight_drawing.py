@@ -1,0 +1,185 @@
+"""A sight drawn: contrast and focus beside the ideal placement, and maps of other placements."""
+
+import io
+import math
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+
+from rimwise.records.sight import PupilComparison, Sensitivity, Sight, SightMap, Tolerance
+from rimwise.report.look import DRAWING_STYLE, LOOK
+from rimwise.report.sight_words import sight_sentences
+from rimwise.terms.cautions import CAUTIONS
+from rimwise.terms.frames import Side, direction_words
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+_STYLE = DRAWING_STYLE | {"font.size": LOOK.text_pt - 1.0}
+_SHOWN_MM = 4.0
+
+
+def draw_sight(sight: Sight, kind: Literal["svg", "png"] = "svg") -> bytes:
+    """How does a sight look, as one picture?
+
+    Above, for the pupil of the maps (or the one nearest to 4 mm): the contrast of gratings here
+    beside the ideal placement, and contrast through focus. Below, where there are maps: the
+    contrast at every shift and every tilt, the tolerance circle, and where this implant stands.
+
+    Raises
+    ------
+    ValueError
+        If the sight was refused: there is nothing to draw.
+
+    Examples
+    --------
+    >>> draw_sight(Sight("E-1", "right", "refused", ()))
+    Traceback (most recent call last):
+    ...
+    ValueError: a refused sight has nothing to draw; show its reasons instead
+    """
+    if not sight.pupils:
+        raise ValueError("a refused sight has nothing to draw; show its reasons instead")
+    from matplotlib import rc_context  # noqa: PLC0415 - takes a second, so late
+    from matplotlib.backends.backend_agg import FigureCanvasAgg  # noqa: PLC0415
+    from matplotlib.figure import Figure  # noqa: PLC0415
+
+    with rc_context(_STYLE):
+        mapped = sight.sensitivity
+        height = 4.4 if mapped is None else 8.9
+        figure = Figure(figsize=(9.6, height), facecolor=LOOK.paper)
+        FigureCanvasAgg(figure)
+        grid = figure.add_gridspec(
+            1 if mapped is None else 2, 2, left=0.08, right=0.97, wspace=0.24, hspace=0.34,
+            top=1.0 - 0.4 / height, bottom=(1.05 if mapped is None else 1.35) / height,
+            height_ratios=None if mapped is None else (1.0, 1.25),
+        )  # fmt: skip
+        pupil = _shown(sight)
+        _draw_contrast(figure.add_subplot(grid[0, 0]), pupil, sight.judged_cpd)
+        _draw_focus(figure.add_subplot(grid[0, 1]), pupil)
+        if mapped is not None:
+            _draw_maps([figure.add_subplot(grid[1, k]) for k in (0, 1)], mapped, sight.side)
+        figure.text(0.02, 0.34 / height, _not_in_it(sight), fontsize=6.5)
+        figure.text(0.02, 0.14 / height, CAUTIONS[0], fontsize=6.5)
+        return _bytes(figure, sight, kind)
+
+
+def sight_description(sight: Sight) -> str:
+    """What does the picture show, for those who can't see it?
+
+    Examples
+    --------
+    >>> sight_description(Sight("E-1", "right", "refused", ()))
+    'Nothing could be predicted.'
+    """
+    return " ".join(sight_sentences(sight)) or "Nothing could be predicted."
+
+
+def _shown(sight: Sight) -> PupilComparison:
+    wanted = _SHOWN_MM if sight.sensitivity is None else sight.sensitivity.pupil_mm
+    return min(sight.pupils, key=lambda one: abs(one.pupil_mm - wanted))
+
+
+def _not_in_it(sight: Sight) -> str:
+    return sight_sentences(sight)[-1] if sight.here is not None else ""
+
+
+def _bytes(figure: "Figure", sight: Sight, kind: Literal["svg", "png"]) -> bytes:
+    words = {"Title": f"Expected sight, {sight.code}", "Description": sight_description(sight)}
+    out = io.BytesIO()
+    if kind == "svg":
+        figure.savefig(out, format="svg", metadata=words | {"Date": None})
+    else:
+        figure.savefig(out, format="png", dpi=150, metadata=words | {"Software": None})
+    return out.getvalue()
+
+
+def _draw_contrast(axes: "Axes", pupil: PupilComparison, judged_cpd: float) -> None:
+    here, ideal = pupil.here.with_glasses, pupil.ideal.with_glasses
+    f = np.array(here.frequency_cpd)
+    mean = np.array([one.value for one in here.mean])
+    sd = np.array([one.sd for one in here.mean])
+    axes.fill_between(f, mean - sd, mean + sd, color=LOOK.covered, alpha=0.22, linewidth=0.0)
+    axes.plot(f, [one.value for one in ideal.mean], "--", color=LOOK.quiet, label="ideal placement")
+    axes.plot(f, mean, color=LOOK.covered, linewidth=1.8, label="here, all directions (± 1 sd)")
+    along, across = ([one.value for one in row] for row in (here.tangential, here.sagittal))
+    axes.plot(f, along, ":", color=LOOK.ink, label=f"here, along {here.tangential_deg % 180:.0f}°")
+    axes.plot(f, across, "-.", color=LOOK.ink, linewidth=0.8, label="here, across it")
+    axes.axvline(judged_cpd, color=LOOK.rule, zorder=0)
+    axes.set(
+        xlim=(0, f[-1]), ylim=(0, 1), xlabel="grating, cycles per degree", ylabel="contrast kept"
+    )
+    axes.set_title(f"Contrast behind the same glasses, pupil {pupil.pupil_mm:g} mm", fontsize=9)
+    axes.legend(frameon=False, fontsize=7.5)
+
+
+def _draw_focus(axes: "Axes", pupil: PupilComparison) -> None:
+    here, ideal = pupil.here.through_focus, pupil.ideal.through_focus
+    axes.plot(ideal.lens_dpt, ideal.contrast, "--", color=LOOK.quiet, label="ideal placement")
+    axes.plot(here.lens_dpt, here.contrast, color=LOOK.covered, linewidth=1.8, label="here")
+    axes.axvline(0.0, color=LOOK.rule, zorder=0)
+    top = max(*here.contrast, *ideal.contrast)
+    axes.set(
+        xlim=(here.lens_dpt[0], here.lens_dpt[-1]), ylim=(0.0, 1.1 * top),
+        xlabel="lens added to the glasses, dpt",
+        ylabel=f"contrast at {here.frequency_cpd:g} cycles per degree",
+    )  # fmt: skip
+    axes.set_title(f"Through focus, pupil {pupil.pupil_mm:g} mm", fontsize=9)
+    axes.legend(frameon=False, fontsize=7.5)
+
+
+def _draw_maps(both: "list[Axes]", mapped: Sensitivity, side: Side) -> None:
+    from matplotlib.colors import LinearSegmentedColormap  # noqa: PLC0415
+
+    shades = LinearSegmentedColormap.from_list("kept", [LOOK.paper, LOOK.covered])
+    top = max(max(row) for one in mapped.maps for row in one.contrast)
+    for axes, one, circle in zip(both, mapped.maps, mapped.tolerances, strict=True):
+        steps = np.array(one.steps)
+        kept = np.array(one.contrast)
+        axes.pcolormesh(
+            steps, steps, kept, cmap=shades, vmin=0.0, vmax=top, shading="nearest", rasterized=True
+        )
+        lines = axes.contour(steps, steps, kept, levels=7, colors=LOOK.ink, linewidths=0.5)
+        axes.clabel(lines, fontsize=6.5, fmt="%.2f")
+        _draw_places(axes, one, circle)
+        _name_map(axes, one, mapped, side)
+
+
+def _draw_places(axes: "Axes", found: SightMap, circle: Tolerance) -> None:
+    unit = " mm" if found.unit == "mm" else "°"
+    axes.plot(0.0, 0.0, "+", color=LOOK.ink, markersize=9, label="ideal placement")
+    if circle.radius is not None:
+        lost = f"{100 * circle.loss:g} % lost from {circle.radius:.2f}{unit} on"
+        turn = np.linspace(0.0, 2.0 * math.pi, 121)
+        round_it = (circle.radius * np.cos(turn), circle.radius * np.sin(turn))
+        axes.plot(*round_it, "--", color=LOOK.bare, linewidth=1.6, label=lost)
+    reach = found.steps[-1]
+    x, y = found.here
+    # An implant beyond the map is told at its rim, where it would be met.
+    far = max(abs(x), abs(y))
+    name = f"this implant, {math.hypot(x, y):.2f}{unit} off"
+    if far > reach:
+        x, y, name = x * reach / far, y * reach / far, f"{name}, beyond the map"
+    axes.errorbar(
+        x, y, xerr=circle.here.sd, yerr=circle.here.sd, fmt="D", color=LOOK.bare,
+        markerfacecolor="none", markersize=6, linewidth=1.0, label=name,
+    )  # fmt: skip
+    axes.set(xlim=(-reach, reach), ylim=(-reach, reach))
+
+
+def _name_map(axes: "Axes", found: SightMap, mapped: Sensitivity, side: Side) -> None:
+    east, west = direction_words(0.0, side), direction_words(180.0, side)
+    unit, what = ("mm", "Shift") if found.unit == "mm" else ("°", "Tilt")
+    axes.set(
+        aspect="equal", xlabel=f"{unit}, {west} to {east}", ylabel=f"{unit}, inferior to superior"
+    )
+    axes.set_title(
+        f"{what}: contrast at {mapped.frequency_cpd:g} cycles per degree, pupil "
+        f"{mapped.pupil_mm:g} mm",
+        fontsize=9,
+    )
+    axes.legend(
+        loc="upper center", bbox_to_anchor=(0.5, -0.14), ncols=3, frameon=False, fontsize=6.5,
+        handlelength=1.4, columnspacing=0.9,
+    )  # fmt: skip
