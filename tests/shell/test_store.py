@@ -393,14 +393,15 @@ def test_a_hundred_thousand_eyes_are_listed_quickly(tmp_path: Path) -> None:
     engine.dispose()
     with Casebook(tmp_path / "book") as book:
         for search in ("", "E-0123", "P-04999"):
-            start = time.perf_counter()
-            page = book.eyes(search)
-            total = book.count(search)
-            spent = time.perf_counter() - start
+            spent = []
+            for _ in range(7):
+                # Of this process alone: what else the machine does is not the casebook's.
+                start = time.process_time()
+                page, total = book.eyes(search), book.count(search)
+                spent.append(time.process_time() - start)
             assert page
             assert total >= len(page)
-            # 200 ms are allowed at the median; a busy machine gets twice that.
-            assert spent < 0.4
+            assert sorted(spent)[3] < 0.2
 
 
 def test_the_command_keeps_and_shows(tmp_path: Path) -> None:
