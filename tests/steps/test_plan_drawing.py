@@ -39,7 +39,7 @@ def test_every_curve_is_named_at_its_end_and_the_caution_stands_at_the_foot():
         "pupil centre",
         "limbus centre",
         "nasal",
-        "goal 95%",
+        "goal 95.0 %",
     ):
         assert name in words
     assert CAUTIONS[0] in words

@@ -20,6 +20,18 @@ DRAWING_KINDS: dict[str, Literal["svg", "png"]] = {".svg": "svg", ".png": "png"}
 
 
 @dataclass(frozen=True, slots=True)
+class PlanFiles:
+    """Where a plan goes: the document, the drawing and the tornado of what spoils it first.
+
+    Drawings end in .svg or .png; "-" prints the document.
+    """
+
+    json: Path | str | None = None
+    drawing: Path | None = None
+    tornado: Path | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Planned:
     """A plan with what should be said about the sheets that it came from."""
 
@@ -43,8 +55,7 @@ class Planned:
 def plan_case(
     path: Path,
     flags: Mapping[str, object] | None = None,
-    json_out: Path | str | None = None,
-    drawing: Path | None = None,
+    files: PlanFiles | None = None,
     *,
     fellow: Path | None = None,
     spread: Path | None = None,
@@ -57,10 +68,8 @@ def plan_case(
         The case sheet.
     flags : mapping, optional
         Keys of the case sheet that outrank it; a table's key is written ``table.key``.
-    json_out : path, "-" or None
-        Where the document goes.
-    drawing : path, optional
-        A file ending in .svg or .png; a refused plan is not drawn.
+    files : PlanFiles, optional
+        A refused plan is not drawn.
     fellow : path, optional
         The case sheet of the other eye, to set the numbers of both against each other.
     spread : path, optional
@@ -71,23 +80,29 @@ def plan_case(
     WrongInput
         The sheet cannot be used.
     OutputFailed
-        The document or the drawing cannot be written.
+        The document or a drawing cannot be written.
     """
-    for place in (json_out, drawing):
+    out = files or PlanFiles()
+    read_from = [one for one in (path, fellow, spread) if one is not None]
+    for place in (out.json, out.drawing, out.tornado):
         if place is not None:
             check_writable(place)
-            check_not_input(place, [path] if fellow is None else [path, fellow])
-    kind = None if drawing is None else _drawing_kind(drawing)
+            check_not_input(place, read_from)
+    kinds = [None if one is None else _drawing_kind(one) for one in (out.drawing, out.tornado)]
     read: ReadCase = read_case_sheet(path, flags)
     beside = () if fellow is None else fellow_warnings(read.sheet, read_case_sheet(fellow).sheet)
     own = None if spread is None else read_spread(spread)
     planned = Planned(path, plan_of(read.sheet, own), (*read.notes, *beside))
-    if drawing is not None and kind is not None and planned.plan.centres:
+    if out.drawing is not None and kinds[0] is not None and planned.plan.centres:
         from rimwise.report.plan_drawing import draw_plan  # noqa: PLC0415
 
-        write_bytes(drawing, draw_plan(planned.plan, kind))
-    if json_out is not None:
-        write_json(json_out, document_of([planned.document()]))
+        write_bytes(out.drawing, draw_plan(planned.plan, kinds[0]))
+    if out.tornado is not None and kinds[1] is not None and planned.plan.margin is not None:
+        from rimwise.report.margin_drawing import draw_margin  # noqa: PLC0415
+
+        write_bytes(out.tornado, draw_margin(planned.plan, kinds[1]))
+    if out.json is not None:
+        write_json(out.json, document_of([planned.document()]))
     return planned
 
 

@@ -14,13 +14,17 @@ if TYPE_CHECKING:
 
 
 @with_flags(CASE_FLAGS, "Keys of the case sheet; they outrank it")
-def plan(
+def plan(  # noqa: PLR0913  one argument a flag
     case: Annotated[Path, typer.Argument(help="Case sheet of the eye.", metavar="CASE.toml")],
     json: Annotated[
         str | None, typer.Option(metavar="FILE", help='Write the plan as JSON; "-" prints it.')
     ] = None,
     drawing: Annotated[
         Path | None, typer.Option(metavar="FILE", help="Draw the plan; ends in .svg or .png.")
+    ] = None,
+    tornado: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="Draw what spoils it first; ends in .svg or .png."),
     ] = None,
     fellow: Annotated[
         Path | None,
@@ -40,9 +44,10 @@ def plan(
     Example: rimwise plan E-017.toml --centre visual_axis --json plan.json --drawing plan.svg
     """
     with one_sentence():
-        from rimwise.casebook.planning import plan_case  # noqa: PLC0415
+        from rimwise.casebook.planning import PlanFiles, plan_case  # noqa: PLC0415
 
-        planned = plan_case(case, flags, json, drawing, fellow=fellow, spread=spread)
+        files = PlanFiles(json, drawing, tornado)
+        planned = plan_case(case, flags, files, fellow=fellow, spread=spread)
         if json != "-":
             _show(planned)
         if planned.exit_code:

@@ -19,7 +19,7 @@ def margin_budget(
     now = Chance(sources, optic_diameter_mm).p_at(diameter_mm, 0.0)
     lines = []
     for source, size_mm in sources.sizes_mm().items():
-        chance = Chance(sources.halved(source), optic_diameter_mm)
+        chance = Chance(sources.times(source, 0.5), optic_diameter_mm)
         halved = now if size_mm == 0.0 else chance.p_at(diameter_mm, 0.0)
         lines.append(BudgetLine(source, size_mm, halved, halved - now))
     return tuple(sorted(lines, key=lambda line: -line.gain))

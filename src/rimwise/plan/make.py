@@ -15,6 +15,7 @@ from rimwise.plan.chance import Chance
 from rimwise.plan.cut import cut_expected
 from rimwise.plan.expected import expected_refractions
 from rimwise.plan.expected_toric import expected_toric
+from rimwise.plan.margin import plan_margin
 from rimwise.plan.no_size import why_no_size
 from rimwise.plan.sources import gather_sources
 from rimwise.plan.spread import spread_for
@@ -68,20 +69,15 @@ def make_plan(case: CaseSheet, spread_default: Spread | None = None) -> Plan:
     optic_mm = _optic_diameter_mm(case)
     spread, assumed, own = spread_for(case, spread_default)
     refused = refusal(case)
-    assumed = () if refused else _limits_assumed(case) + assumed
-    centres: tuple[CentrePlan, ...] = ()
-    if refused is None:
-        targets = [find_target(case, centre) for centre in CENTRES]
-        centres = tuple(_on_centre(target, spread, case, optic_mm) for target in targets)
-        if spread.optic_rest == "lens":
-            assumed += _assumed_for(targets, case.opening.centre)
+    centres, of_targets = ((), ()) if refused else _on_centres(spread, case, optic_mm)
+    assumed = () if refused else _limits_assumed(case) + assumed + of_targets
     chosen, reasons = _choose(case, centres, refused)
     planned = _planned_mm(case, centres, chosen)
     seen_size, seen_reason, seen_assumed = _apparent(case, planned)
     reasons += [] if seen_reason is None or refused else [seen_reason]
     refraction, refraction_notes, trace_assumed = _refraction(case, refused)
     toric, toric_assumed = expected_toric(case) if refused is None else (None, ())
-    return Plan(
+    plan = Plan(
         code=case.code,
         side=case.side,
         optic_diameter_mm=optic_mm,
@@ -104,6 +100,7 @@ def make_plan(case: CaseSheet, spread_default: Spread | None = None) -> Plan:
         cut=None if refused else cut_expected(case, planned),
         healing=None if refused else _healing(),
     )
+    return replace(plan, margin=plan_margin(case, plan))
 
 
 def _healing() -> HealingExpected:
@@ -137,6 +134,14 @@ def _optic_diameter_mm(case: CaseSheet) -> float:
             "add optic_diameter_mm, from 4.5 to 7.5 mm, to [implant]."
         )
     return diameter
+
+
+def _on_centres(
+    spread: Spread, case: CaseSheet, optic_mm: float
+) -> tuple[tuple[CentrePlan, ...], tuple[Assumption, ...]]:
+    targets = [find_target(case, centre) for centre in CENTRES]
+    assumed = _assumed_for(targets, case.opening.centre) if spread.optic_rest == "lens" else ()
+    return tuple(_on_centre(target, spread, case, optic_mm) for target in targets), assumed
 
 
 def _on_centre(target: Target, spread: Spread, case: CaseSheet, optic_mm: float) -> CentrePlan:

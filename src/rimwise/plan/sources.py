@@ -5,7 +5,8 @@ from dataclasses import dataclass, replace
 
 from rimwise.plan.targets import Target
 from rimwise.records.case import Spread
-from rimwise.records.plan import BudgetSource, OffsetLaw
+from rimwise.records.margin import BudgetSource
+from rimwise.records.plan import OffsetLaw
 from rimwise.terms.frames import Side, examiner_from_nasal_superior
 
 Pair = tuple[float, float]
@@ -36,23 +37,23 @@ class Sources:
         sd = (math.hypot(*(s[0] for s in scatters)), math.hypot(*(s[1] for s in scatters)))
         return OffsetLaw(mean, sd)
 
-    def halved(self, source: BudgetSource) -> "Sources":
-        """Return the same hand and eye with one source half as large."""
+    def times(self, source: BudgetSource, factor: float) -> "Sources":
+        """Return the same hand and eye with one source ``factor`` times as large."""
         match source:
             case "centring-scatter":
-                return replace(self, centring_sd_mm=_scaled(self.centring_sd_mm, 0.5))
+                return replace(self, centring_sd_mm=_scaled(self.centring_sd_mm, factor))
             case "centring-bias":
-                return replace(self, centring_bias_mm=_scaled(self.centring_bias_mm, 0.5))
+                return replace(self, centring_bias_mm=_scaled(self.centring_bias_mm, factor))
             case "rest-scatter":
-                return replace(self, rest_sd_mm=_scaled(self.rest_sd_mm, 0.5))
+                return replace(self, rest_sd_mm=_scaled(self.rest_sd_mm, factor))
             case "target-from-rest":
-                return replace(self, target_from_rest_mm=_scaled(self.target_from_rest_mm, 0.5))
+                return replace(self, target_from_rest_mm=_scaled(self.target_from_rest_mm, factor))
             case "place-of-centre":
-                return replace(self, place_sd_mm=_scaled(self.place_sd_mm, 0.5))
+                return replace(self, place_sd_mm=_scaled(self.place_sd_mm, factor))
             case "size-bias":
-                return replace(self, diameter_bias_mm=self.diameter_bias_mm / 2.0)
+                return replace(self, diameter_bias_mm=self.diameter_bias_mm * factor)
             case "size-scatter":
-                return replace(self, diameter_sd_mm=self.diameter_sd_mm / 2.0)
+                return replace(self, diameter_sd_mm=self.diameter_sd_mm * factor)
 
     def centring_scaled(self, factor: float) -> "Sources":
         """Return the same with the surgeon's centring scatter times ``factor``."""

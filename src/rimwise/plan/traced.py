@@ -40,6 +40,8 @@ DRAWN_EYES = 10_000
 _STEPS_EACH_WAY = 3
 _POWERS_DPT = (-20.0, 60.0)  # what a sheet allows, short of where no optic exists
 _Z95 = 1.959963984540054
+# An implant of no power has plane surfaces; these bend a millionth of a dioptre and have a radius.
+_FLATTEST_DPT = 1e-6
 _POSITION: BandSource = "lens-position"
 _ITSELF: BandSource = "refraction-itself"
 
@@ -182,7 +184,7 @@ def placed_record(eye: TracedEye, case: CaseSheet, power_dpt: float) -> EyeRecor
     planned = case.implant
     assert planned is not None
     terms = ImplantTerms(
-        power_dpt,
+        power_dpt or _FLATTEST_DPT,
         published_value("eye_priors", "implant_index").value
         if planned.index is None
         else planned.index,

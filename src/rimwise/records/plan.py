@@ -7,18 +7,9 @@ from rimwise.records.assumption import Assumption
 from rimwise.records.case import Centre, Spread
 from rimwise.records.cover import Reason
 from rimwise.records.lens_power import ExpectedRefraction, ToricPlan
+from rimwise.records.margin import BudgetSource, Margin
 from rimwise.terms.estimate import Estimate
 from rimwise.terms.frames import Side, nasal_superior
-
-BudgetSource = Literal[
-    "centring-scatter",
-    "centring-bias",
-    "size-scatter",
-    "size-bias",
-    "rest-scatter",
-    "target-from-rest",
-    "place-of-centre",
-]
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,6 +142,7 @@ class Plan:
     toric: ToricPlan | None = None
     cut: CutExpected | None = None
     healing: HealingExpected | None = None
+    margin: Margin | None = None
 
     @property
     def chosen(self) -> CentrePlan | None:
@@ -192,6 +184,7 @@ class Plan:
                 "contraction_mm": _estimate(self.healing.contraction_mm),
                 "drift_mm": _estimate(self.healing.drift_mm),
             },
+            "margin": None if self.margin is None else self.margin.document(),
             "spread": _spread(self.spread),
             "assumptions": [assumption.document() for assumption in self.assumptions],
             "warnings": _reasons(self.warnings),

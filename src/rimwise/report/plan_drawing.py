@@ -144,7 +144,9 @@ def _draw_chance(axes: "Axes", plan: Plan) -> None:
     axes.axvspan(lower, upper, color="#f3f0e6", zorder=0)
     axes.axhline(plan.p_goal, color=_GOAL, linewidth=0.9)
     first, last = plan.centres[0].curve.diameter_mm[0], plan.centres[0].curve.diameter_mm[-1]
-    axes.text(last, plan.p_goal, f"goal {plan.p_goal:.0%}", color=_GOAL, ha="right", va="bottom")
+    axes.text(
+        last, plan.p_goal, f"goal {percent(plan.p_goal)}", color=_GOAL, ha="right", va="bottom"
+    )
     axes.text((lower + upper) / 2.0, 0.01, "limits", ha="center", va="bottom", fontsize=8)
     ends = []
     for names, centre in _distinct(plan):
@@ -163,7 +165,7 @@ def _draw_chance(axes: "Axes", plan: Plan) -> None:
     axes.set(ylim=(0.0, 1.02), xlim=(first, last))
     axes.set_xlabel("intended diameter of the opening, real mm")
     axes.set_title("Probability of complete cover", fontsize=9)
-    axes.yaxis.set_major_formatter(lambda value, _: f"{value:.0%}")
+    axes.yaxis.set_major_formatter(lambda value, _: f"{100.0 * value:.0f} %")
 
 
 def _distinct(plan: Plan) -> list[tuple[str, CentrePlan]]:

@@ -4,7 +4,8 @@ import math
 
 from rimwise.records.cover import Reason
 from rimwise.records.lens_power import BandSource, ExpectedRefraction
-from rimwise.records.plan import BudgetLine, BudgetSource, CentrePlan, Plan
+from rimwise.records.plan import BudgetLine, CentrePlan, Plan
+from rimwise.report.margin_words import SOURCE_WORDS, margin_rows
 from rimwise.terms.frames import direction_words
 from rimwise.terms.units import deg_from_rad, percent
 
@@ -15,16 +16,6 @@ CENTRE_WORDS = {
     "lens": "lens centre",
     "pupil": "pupil centre",
     "limbus": "limbus centre",
-}
-
-_SOURCE_WORDS: dict[BudgetSource, str] = {
-    "centring-scatter": "the surgeon's scatter of centring",
-    "centring-bias": "the surgeon's bias of centring",
-    "size-scatter": "the surgeon's scatter of size",
-    "size-bias": "the surgeon's bias of size",
-    "rest-scatter": "the scatter of the optic about its resting place",
-    "target-from-rest": "the distance of the target from the resting place",
-    "place-of-centre": "the uncertainty of where the centre lies",
 }
 
 # How a measurement is asked for again.
@@ -75,7 +66,7 @@ def plan_table(plan: Plan) -> list[Row]:
     """
     if not plan.centres:
         refused = ("Plan", "refused", _sentences(plan.reasons))
-        return [refused, *_refraction_rows(plan), *_toric_rows(plan)]
+        return [refused, *_refraction_rows(plan), *_toric_rows(plan), *_margin_rows(plan)]
     rows = [_goal_row(plan)]
     if plan.chosen is not None:
         rows += _chosen_rows(plan, plan.chosen)
@@ -84,7 +75,11 @@ def plan_table(plan: Plan) -> list[Row]:
     rows += _apparent_rows(plan)
     rows += [_centre_row(plan, centre) for centre in plan.centres]
     rows += _later_rows(plan)
-    return rows + _refraction_rows(plan) + _toric_rows(plan)
+    return rows + _refraction_rows(plan) + _toric_rows(plan) + _margin_rows(plan)
+
+
+def _margin_rows(plan: Plan) -> list[Row]:
+    return margin_rows(plan.margin, plan.least_cover_mm)
 
 
 def _later_rows(plan: Plan) -> list[Row]:
@@ -193,7 +188,7 @@ def _matters(line: BudgetLine) -> bool:
 def _budget_sentence(line: BudgetLine, now: float) -> str:
     verb = "lifts" if line.gain > 0.0 else "lowers"
     return (
-        f"Halving {_SOURCE_WORDS[line.source]} ({line.size_mm:.2f} mm) {verb} complete cover from "
+        f"Halving {SOURCE_WORDS[line.source]} ({line.size_mm:.2f} mm) {verb} complete cover from "
         f"{percent(now)} to {percent(line.p_complete)}."
     )
 
