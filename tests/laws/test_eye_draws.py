@@ -185,7 +185,7 @@ def test_unusual_but_possible_values_are_warned_of():
         (ImplantTerms(90.0, 1.45), "does not reach over an optic|no optic"),
         (ImplantTerms(21.0, 1.49, cylinder_dpt=2.0), "axis_deg"),
         (ImplantTerms(-30.0, 1.45, edge_mm=0.1), "thicker edge"),
-        (ImplantTerms(21.0, 1.49, spherical_aberration_um=50.0), "no front conic"),
+        (ImplantTerms(21.0, 1.49, spherical_aberration_um=50.0), "no asphere"),
     ],
 )
 def test_an_implant_that_cannot_be_is_refused(terms, sentence):

@@ -13,6 +13,7 @@ from rimwise.exchange.sheets import (
     read_picture_sheet,
 )
 from rimwise.records.case import IncisionSheet, PlannedImplant, Spread
+from rimwise.records.implant_profile import ImplantProfile
 from rimwise.records.picture import CorneaSheet, Lamps, Ruler
 from rimwise.terms.errors import UnknownKey, WrongInput
 
@@ -67,8 +68,10 @@ def test_the_picture_sheet_of_the_docs_is_read_in_full(written: Callable[[str], 
 def test_the_case_sheet_of_the_docs_is_read_in_full(case: Callable[[str], Path]) -> None:
     sheet = case_sheet_for(case(_blocks()[1]))
     assert sheet.implant == PlannedImplant(
-        6.0, 21.0, 0.0, 1.49, {"a_constant": 118.4, "position_share": 0.39}, "own series, 120"
-    )
+        6.0, 21.0, 0.0, 1.49, {"a_constant": 118.4, "position_share": 0.39}, "own series, 120",
+        92.0, -0.20, 5.0,
+        ImplantProfile("diffractive", (), ((0.0, 0.5), (1.0, 0.0)), 3.0),
+    )  # fmt: skip
     assert sheet.incision == IncisionSheet(0.3, 95.0, 0.2, 42)
     assert sheet.goal.diameter_limits_mm == (4.8, 5.5)
     assert (sheet.opening.diameter_mm, sheet.opening.centre) == (5.25, "visual_axis")

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from rimwise.casebook.placing import read_cover_findings
+from rimwise.casebook.seeing import draw_pictures, edge_notes, measured_cover
 from rimwise.exchange.results import document_of, reasons_document
 from rimwise.exchange.sheets import read_case_sheet
 from rimwise.exchange.writing import (
@@ -15,6 +16,7 @@ from rimwise.exchange.writing import (
     write_bytes,
     write_json,
 )
+from rimwise.records.as_seen import EdgeInPupil
 from rimwise.records.case import CaseSheet
 from rimwise.records.cover import Reason
 from rimwise.records.eye import EyeRecord
@@ -46,8 +48,8 @@ class SightRequest:
         Through which pupil to map other placements; a drawing needs one, 4 mm if not given.
     loss : float
         Of contrast, that the tolerance circle allows.
-    drawing : Path or None
-        Folder for the drawing.
+    drawing, pictures : Path or None
+        Folders for the drawing, and for pictures of a chart and lamps as seen.
     json_out : Path, "-" or None
     """
 
@@ -60,22 +62,26 @@ class SightRequest:
     map_pupil_mm: float | None = None
     loss: float = 0.1
     drawing: Path | None = None
+    pictures: Path | None = None
     json_out: Path | str | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Predicted:
-    """A sight, what should be said about the sheet that it came from, and the drawing made."""
+    """A sight, what should be said about the sheet that it came from, and what was drawn."""
 
     path: Path
     sight: Sight
     notes: tuple[Reason, ...]
     drawing: Path | None = None
+    edges: tuple[EdgeInPupil, ...] = ()
+    pictures: tuple[Path, ...] = ()
 
     def document(self) -> dict[str, Any]:
         """Return the entry of the results; the notes stand among the warnings."""
         entry = self.sight.document()
         entry["case"] = str(self.path)
+        entry["bare_edge_in_pupil"] = [one.document() for one in self.edges]
         entry["warnings"] = reasons_document(self.notes)
         return entry
 
@@ -92,6 +98,7 @@ def predict_case(request: SightRequest) -> Predicted:
     OutputFailed
         The document cannot be written.
     """
+    from rimwise.predict.looks import bare_edges  # noqa: PLC0415
     from rimwise.predict.make import (  # noqa: PLC0415
         MAP_PUPIL_MM,
         PUPILS_MM,
@@ -116,7 +123,13 @@ def predict_case(request: SightRequest) -> Predicted:
     asked = SightQuestion(read.sheet.code, pupils, map_pupil_mm=mapped, loss=request.loss)
     sight = predict_sight(record, place, asked)
     drawing = None if request.drawing is None else _draw(sight, request.drawing)
-    done = Predicted(request.case, sight, (*read.notes, *notes), drawing)
+    cover = measured_cover(request.placement)
+    edges = bare_edges(record, place, pupils, cover)
+    said = (*read.notes, *notes, *edge_notes(edges))
+    seen: tuple[Path, ...] = ()
+    if request.pictures is not None:
+        seen = draw_pictures(request.pictures, read.sheet, record, place, cover)
+    done = Predicted(request.case, sight, said, drawing, edges, seen)
     if request.json_out is not None:
         write_json(request.json_out, document_of([done.document()]))
     return done

@@ -40,6 +40,10 @@ Loss = Annotated[
 Drawing = Annotated[
     Path | None, typer.Option(metavar="DIR", help="Folder for a drawing, with the maps.")
 ]
+Pictures = Annotated[
+    Path | None,
+    typer.Option(metavar="DIR", help="Folder for pictures of a chart and lamps as seen."),
+]
 JsonFile = Annotated[
     str | None, typer.Option(metavar="FILE", help='Write the sight as JSON; "-" prints it.')
 ]
@@ -55,6 +59,7 @@ def predict(  # noqa: PLR0913, PLR0917  one argument a flag
     map_pupil_mm: MapPupil = None,
     loss: Loss = 0.1,
     drawing: Drawing = None,
+    pictures: Pictures = None,
     json: JsonFile = None,
 ) -> None:
     """Say what an eye will see with its implant where it is, beside the ideal placement.
@@ -67,7 +72,7 @@ def predict(  # noqa: PLR0913, PLR0917  one argument a flag
         pupils = tuple(pupil_mm or ())
         asked = SightRequest(
             case, placement, decentration_mm, tilt_deg, marks_deg, pupils, map_pupil_mm, loss,
-            drawing, json,
+            drawing, pictures, json,
         )  # fmt: skip
         done = predict_case(asked)
         if json != "-":
@@ -82,4 +87,5 @@ def _show(done: "Predicted") -> None:
     notes = [f"Beware: {one.sentence}" for one in done.notes]
     said = [*sight_sentences(sight), "± is one standard deviation, of the placement alone."]
     drawn = [] if done.drawing is None else [f"Drawing: {done.drawing}"]
-    show_foot([*said, *notes, *drawn])
+    seen = [f"Picture: {one}" for one in done.pictures]
+    show_foot([*said, *notes, *drawn, *seen])

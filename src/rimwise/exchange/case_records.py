@@ -16,6 +16,7 @@ from rimwise.records.case import (
     Spread,
 )
 from rimwise.records.cover import Reason
+from rimwise.records.implant_profile import ImplantProfile
 from rimwise.records.picture import CorneaSheet
 from rimwise.terms.errors import WrongInput
 
@@ -40,7 +41,17 @@ SPREAD_NUMBERS = (
     "diameter_sd_mm",
     "optic_from_rest_sd_mm",
 )
-NOT_CONSTANTS = ("optic_diameter_mm", "power_dpt", "cylinder_dpt", "index", "constants_source")
+NOT_CONSTANTS = (
+    "optic_diameter_mm",
+    "power_dpt",
+    "cylinder_dpt",
+    "axis_deg",
+    "index",
+    "spherical_aberration_um",
+    "aberration_aperture_mm",
+    "profile",
+    "constants_source",
+)
 
 
 def case_part(layer: Layer) -> Layer:
@@ -129,6 +140,8 @@ def _implant(values: dict[str, Any], name: str) -> PlannedImplant:
         )
     constants = {key: value for key, value in values.items() if key not in NOT_CONSTANTS}
     plain = {key: value for key, value in values.items() if key in NOT_CONSTANTS}
+    if "profile" in plain:
+        plain["profile"] = ImplantProfile(**plain["profile"])
     return PlannedImplant(**plain, constants=constants)
 
 

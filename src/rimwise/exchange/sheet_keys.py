@@ -5,6 +5,7 @@ a value outside is a slip of the pen and is refused. pydantic is imported here: 
 """
 
 import datetime
+from itertools import pairwise
 from typing import Annotated, Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
@@ -13,6 +14,9 @@ Word = Annotated[str, Field(min_length=1, max_length=200)]
 Code = Annotated[str, Field(min_length=1, max_length=64, pattern=r"^[\w][\w .\-]*$")]
 Side = Literal["right", "left"]
 OpticDiameter = Annotated[float, Field(ge=4.5, le=7.5)]
+Radius = Annotated[float, Field(ge=0.0, le=3.75)]
+Waves = Annotated[float, Field(ge=-20.0, le=20.0)]
+Share = Annotated[float, Field(ge=0.0, le=1.0)]
 OpticSd = Annotated[float, Field(ge=0.0, le=0.5)]
 CorneaRadius = Annotated[float, Field(ge=5.0, le=12.0)]
 BackRadius = Annotated[float, Field(ge=4.0, le=10.0)]
@@ -206,13 +210,62 @@ class PictureKeys(PictureOwnKeys):
     lengths: PictureLengthKeys | None = None
 
 
+class ProfileKeys(Keys):
+    """[implant.profile]: what the optic's front adds to the path of light."""
+
+    kind: Literal["smooth", "diffractive"]
+    path_um: (
+        Annotated[tuple[tuple[Radius, Waves], ...], Field(min_length=4, max_length=1000)] | None
+    ) = None
+    period_waves: (
+        Annotated[tuple[tuple[Share, Waves], ...], Field(min_length=2, max_length=1000)] | None
+    ) = None
+    add_dpt: Annotated[float, Field(ge=-8.0, le=8.0)] | None = None
+    design_nm: Annotated[float, Field(ge=400.0, le=900.0)] | None = None
+    diameter_mm: Annotated[float, Field(gt=0.0, le=7.5)] | None = None
+    apodised_mm: tuple[Radius, Radius] | None = None
+
+    @model_validator(mode="after")
+    def _of_its_kind(self) -> Self:
+        wanted: tuple[str, ...] = ("path_um",)
+        other: tuple[str, ...] = ("period_waves", "add_dpt", "apodised_mm")
+        if self.kind == "diffractive":
+            wanted, other = ("period_waves", "add_dpt"), ("path_um",)
+        if any(getattr(self, key) is None for key in wanted):
+            raise ValueError(f"is {self.kind} and lacks {' or '.join(wanted)}; give them")
+        told = [key for key in other if getattr(self, key) is not None]
+        if told:
+            raise ValueError(f"is {self.kind} and has {told[0]} of the other kind; leave it out")
+        return self
+
+    @model_validator(mode="after")
+    def _ascending(self) -> Self:
+        radii = [r for r, _ in self.path_um or ()]
+        if radii and (radii[0] != 0.0 or any(b <= a for a, b in pairwise(radii))):
+            raise ValueError("has path_um whose radii do not ascend from 0; sort them")
+        shares = [u for u, _ in self.period_waves or ()]
+        if shares and (
+            shares[0] != 0.0 or shares[-1] != 1.0 or any(b < a for a, b in pairwise(shares))
+        ):
+            raise ValueError("has period_waves whose shares do not run from 0 to 1; sort them")
+        if self.apodised_mm is not None and not self.apodised_mm[0] < self.apodised_mm[1]:
+            raise ValueError("has apodised_mm with the larger first; give [from, to]")
+        if self.add_dpt == 0.0:
+            raise ValueError("has an add_dpt of 0, which makes no second focus; correct it")
+        return self
+
+
 class ImplantKeys(Keys):
     """[implant]: the planned implant in general terms, with published lens constants."""
 
     optic_diameter_mm: OpticDiameter | None = None
     power_dpt: Power | None = None
     cylinder_dpt: Annotated[float, Field(ge=0.0, le=15.0)] | None = None
+    axis_deg: AxisDeg | None = None
     index: Annotated[float, Field(ge=1.336, le=1.80)] | None = None
+    spherical_aberration_um: Annotated[float, Field(ge=-2.0, le=2.0)] | None = None
+    aberration_aperture_mm: Annotated[float, Field(ge=3.0, le=6.0)] | None = None
+    profile: ProfileKeys | None = None
     a_constant: Annotated[float, Field(ge=105.0, le=125.0)] | None = None
     sf: Annotated[float, Field(ge=-5.0, le=8.0)] | None = None
     pacd: Annotated[float, Field(ge=0.0, le=10.0)] | None = None

@@ -24,7 +24,7 @@ ONE_FACT = (
     ("taken", "visit_day"),
 )
 # Tables that are replaced whole; all others are merged key by key.
-WHOLE_TABLES = ("ruler", "operation", "visit")
+WHOLE_TABLES = ("ruler", "operation", "visit", "profile")
 
 
 @dataclass(frozen=True, slots=True)

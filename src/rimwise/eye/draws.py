@@ -184,6 +184,7 @@ def _remade(shape: ImplantShape, numbers: dict[str, Estimate]) -> ImplantShape:
             numbers["implant_edge_mm"].value,
             numbers["lens_front_conic"].value,
             numbers["lens_back_conic"].value,
+            front_r4_per_mm3=shape.front_r4_per_mm3,
             cylinder_dpt=shape.cylinder_dpt,
             axis_deg=shape.axis_deg,
             haptic_axis_deg=shape.haptic_axis_deg,

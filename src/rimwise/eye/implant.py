@@ -8,7 +8,7 @@ import numpy as np
 from rimwise.eye.model import Part
 from rimwise.optics.pose import Pose
 from rimwise.optics.rays import rays
-from rimwise.optics.surface import biconic, conic, plane
+from rimwise.optics.surface import biconic, conic, even_asphere, plane
 from rimwise.optics.system import System, pass_through, refract
 from rimwise.optics.trace import trace
 from rimwise.published.load import published_value
@@ -16,6 +16,7 @@ from rimwise.records.eye import ImplantShape
 from rimwise.terms.errors import WrongInput
 
 _TURNS = 60
+_MOST_R4_MM = 0.15
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,11 +37,13 @@ class ImplantTerms:
     front_conic, back_conic : float
     spherical_aberration_um : float or None
         Zernike c(4, 0) that the implant alone gives to a far point's light of
-        ``aberration_aperture_mm`` in aqueous; positive as of a plain lens. Sets the front conic.
+        ``aberration_aperture_mm`` in aqueous; positive as of a plain lens. Sets the r⁴ term.
     aberration_aperture_mm : float
     cylinder_dpt : float
         On the back surface, in aqueous.
     axis_deg, haptic_axis_deg : float or None
+    front_r4_per_mm3 : float
+        What the front falls back by beyond its conic, times r⁴.
     """
 
     power_dpt: float
@@ -55,6 +58,7 @@ class ImplantTerms:
     cylinder_dpt: float = 0.0
     axis_deg: float | None = None
     haptic_axis_deg: float | None = None
+    front_r4_per_mm3: float = 0.0
 
 
 def implant_shape(terms: ImplantTerms) -> ImplantShape:
@@ -115,6 +119,15 @@ def implant_parts(shape: ImplantShape, depth_mm: float, behind: float) -> tuple[
     front_pose = Pose.at(0.0, 0.0, -depth_mm)
     back_pose = Pose.at(0.0, 0.0, -depth_mm - shape.thickness_mm)
     front = conic(-shape.front_radius_mm, shape.front_conic, front_pose, half, "lens front")
+    if shape.front_r4_per_mm3:
+        front = even_asphere(
+            -shape.front_radius_mm,
+            shape.front_conic,
+            (-shape.front_r4_per_mm3,),
+            front_pose,
+            half,
+            "lens front",
+        )
     if shape.back_radius_weak_mm == shape.back_radius_steep_mm:
         back = conic(shape.back_radius_weak_mm, shape.back_conic, back_pose, half, "lens back")
     else:
@@ -142,12 +155,12 @@ def aberration_um(shape: ImplantShape, aperture_mm: float) -> float:
     Returns
     -------
     float
-        Zernike c(4, 0), µm, of the path to a sphere about the paraxial focus; positive where the
-        margin focuses nearer, as of a plain lens.
+        Zernike c(4, 0), µm, of the path to a sphere about the paraxial focus through the implant's
+        back; positive where the margin focuses nearer, as of a plain lens.
 
     Examples
     --------
-    >>> aberration_um(implant_shape(ImplantTerms(power_dpt=21.0, index=1.49)), 5.0) > 0.05
+    >>> aberration_um(implant_shape(ImplantTerms(power_dpt=21.0, index=1.49)), 5.0) > 0.04
     True
     """
     around = published_value("cornea", "index_aqueous").value
@@ -164,13 +177,13 @@ def aberration_um(shape: ImplantShape, aperture_mm: float) -> float:
     )  # fmt: skip
     slope = out.directions[:, 0] / out.directions[:, 2]
     focus_z = out.positions_mm[0, 2] - out.positions_mm[0, 0] / slope[0]
-    way = np.hypot(out.positions_mm[:, 0], out.positions_mm[:, 2] - focus_z)
-    # A sphere about the focus, far away: what is left of each path to it.
+    # A sphere about the focus through the implant's back, its exit pupil: further off, the way
+    # that strongly bent rays have gone astray would count as path.
     to_centre = np.array([0.0, 0.0, focus_z]) - out.positions_mm
     along = np.einsum("ij,ij->i", to_centre, out.directions)
-    short = np.sqrt(np.maximum(way**2 - along**2, 0.0))
-    far = 1e4
-    path = out.opl_mm + around * (along + np.sqrt(far**2 - short**2))
+    aside2 = np.einsum("ij,ij->i", to_centre, to_centre) - along**2
+    radius = focus_z - out.positions_mm[0, 2]
+    path = out.opl_mm + around * (along - np.sign(along) * np.sqrt(radius**2 - aside2))
     wave_um = 1000.0 * (path[1:] - path[0])
     zernike = math.sqrt(5.0) * (6.0 * rho**4 - 6.0 * rho**2 + 1.0)
     return -2.0 * float(np.sum(weight * rho * zernike * wave_um))
@@ -191,7 +204,7 @@ def _spherical(terms: ImplantTerms, around: float) -> ImplantShape:
         curves = (0.5 * (1.0 + x) * k, 0.5 * (1.0 - x) * k)
         sags = [_sag(c, terms.front_conic if i == 0 else terms.back_conic, half)
                 for i, c in enumerate(curves)]  # fmt: skip
-        new = terms.edge_mm + sum(sags)
+        new = terms.edge_mm + sum(sags) + terms.front_r4_per_mm3 * half**4
         if not new > 0.0:
             raise WrongInput(
                 f"an optic of {power} dpt and {terms.optic_diameter_mm} mm has no thickness left "
@@ -204,7 +217,7 @@ def _spherical(terms: ImplantTerms, around: float) -> ImplantShape:
     return ImplantShape(
         terms.optic_diameter_mm, terms.edge_mm, thickness, n, front, back, back,
         terms.front_conic, terms.back_conic, power, terms.cylinder_dpt, terms.axis_deg,
-        terms.haptic_axis_deg,
+        terms.haptic_axis_deg, terms.front_r4_per_mm3,
     )  # fmt: skip
 
 
@@ -228,22 +241,24 @@ def _back_radius(shape: ImplantShape, terms: ImplantTerms, around: float, half: 
 
 
 def _with_aberration(terms: ImplantTerms) -> ImplantShape:
-    """Search the front conic that gives the aberration asked for; the thickness follows it."""
+    """Search the r⁴ term that gives the aberration asked for; the thickness follows it."""
     wanted = terms.spherical_aberration_um or 0.0
     around = published_value("cornea", "index_aqueous").value
 
-    def made(k: float) -> ImplantShape:
-        return _spherical(replace(terms, front_conic=k), around)
+    def made(r4: float) -> ImplantShape:
+        return _spherical(replace(terms, front_r4_per_mm3=r4), around)
 
-    def excess(k: float) -> float:
-        return aberration_um(made(k), terms.aberration_aperture_mm) - wanted
+    def excess(r4: float) -> float:
+        return aberration_um(made(r4), terms.aberration_aperture_mm) - wanted
 
-    low, high = -60.0, 5.0
+    reach = _MOST_R4_MM / (terms.optic_diameter_mm / 2.0) ** 4
+    low, high = -reach, reach
     below, above = excess(low), excess(high)
     if not below * above < 0.0:
         raise WrongInput(
-            f"no front conic from {low:g} to {high:g} gives an implant of {terms.power_dpt} dpt "
-            f"{wanted} µm of spherical aberration"
+            f"no asphere that leaves the sphere by up to {_MOST_R4_MM} mm at the rim gives an "
+            f"implant of {terms.power_dpt} dpt {wanted} µm of spherical aberration; check the "
+            "number, its sign and aberration_aperture_mm"
         )
     for _ in range(_TURNS):
         middle = 0.5 * (low + high)

@@ -51,6 +51,11 @@ def known_from_case(case: CaseSheet, lens: LensKind = "natural") -> Known:
             planned.optic_diameter_mm,
             published_value("eye_priors", "implant_shape_factor").value,
             published_value("eye_priors", "implant_edge").value,
+            spherical_aberration_um=planned.spherical_aberration_um,
+            aberration_aperture_mm=planned.aberration_aperture_mm,
+            # A cylinder without a place for its marks is left to whoever turns it.
+            cylinder_dpt=0.0 if planned.axis_deg is None else planned.cylinder_dpt,
+            axis_deg=planned.axis_deg,
         )
     natural = lens == "natural"
     return Known(

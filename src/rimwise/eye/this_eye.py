@@ -223,7 +223,9 @@ class _Filled:
         of["implant_shape_factor"] = replace(of["implant_shape_factor"], value=terms.shape_factor)
         of["implant_edge_mm"] = replace(of["implant_edge_mm"], value=terms.edge_mm)
         of["lens_index"] = Estimate(terms.index, 0.0, "implant's terms")
-        said = ("power of the implant", "index of the implant")
+        said = ["power of the implant", "index of the implant"]
+        if terms.spherical_aberration_um is not None:
+            said.append("conic constants of the implant")
         self.assumptions = [one for one in self.assumptions if one.what not in said]
 
     def rest(self) -> None:

@@ -38,6 +38,11 @@ class Pupil:
         In vacuum; the pupil is taken in a medium of index 1.
     transmission : float or array, shape (n, n)
         Amplitude that passes, 0 to 1.
+
+    Examples
+    --------
+    >>> Pupil(np.zeros((2, 2)), np.ones((2, 2)), 1.0, 555.0).energy
+    4.0
     """
 
     error_um: FloatArray
@@ -284,7 +289,14 @@ def strehl(pupil: Pupil) -> float:
 
 
 def defocus_um(pupil: Pupil, dpt: float) -> FloatArray:
-    """Return the wavefront error of an eye that a lens of this power would correct."""
+    """Return the wavefront error of an eye that a lens of this power would correct.
+
+    Examples
+    --------
+    >>> plain = Pupil(np.zeros((2, 2)), np.ones((2, 2)), 1.0, 555.0)
+    >>> defocus_um(plain, 2.0).tolist()
+    [[-0.5, -0.5], [-0.5, -0.5]]
+    """
     side2 = pupil.places_mm**2
     return np.asarray(-0.5 * dpt * (side2[:, None] + side2[None, :]))
 

@@ -152,7 +152,14 @@ def even_asphere(
     semi_diameter_mm: float = math.inf,
     name: str = "",
 ) -> Surface:
-    """Make a conic with a₄ r⁴ + a₆ r⁶ + ... added to its sag."""
+    """Make a conic with a₄ r⁴ + a₆ r⁶ + ... added to its sag.
+
+    Examples
+    --------
+    >>> flat = even_asphere(math.inf, 0.0, (0.01,))
+    >>> round(float(flat.sag_mm(np.array(2.0), np.array(0.0))), 12)
+    0.16
+    """
     c = _curvature(radius_mm)
     terms = tuple(float(a) for a in coefficients)
     return Surface("even asphere", c, c, k, k, terms, 0.0, semi_diameter_mm, pose or Pose(), name)

@@ -3,6 +3,7 @@
 from dataclasses import dataclass, field
 from typing import Literal
 
+from rimwise.records.implant_profile import ImplantProfile
 from rimwise.records.picture import CorneaSheet
 from rimwise.terms.frames import Side
 
@@ -24,7 +25,11 @@ class CaseLengths:
 
 @dataclass(frozen=True, slots=True)
 class PlannedImplant:
-    """The implant in general terms; no models. Constants are the published kinds."""
+    """The implant in general terms; no models. Constants are the published kinds.
+
+    ``axis_deg`` is where the marks of a toric one are meant to lie; ``spherical_aberration_um`` is
+    what the implant alone gives to light of ``aberration_aperture_mm`` (None: spherical surfaces).
+    """
 
     optic_diameter_mm: float
     power_dpt: float | None = None
@@ -32,6 +37,10 @@ class PlannedImplant:
     index: float | None = None
     constants: dict[str, float] = field(default_factory=dict)
     constants_source: str | None = None
+    axis_deg: float | None = None
+    spherical_aberration_um: float | None = None
+    aberration_aperture_mm: float = 5.0
+    profile: ImplantProfile | None = None
 
 
 @dataclass(frozen=True, slots=True)

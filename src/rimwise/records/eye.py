@@ -139,6 +139,8 @@ class ImplantShape:
     axis_deg : float or None
         Weak meridian, on which the toric marks lie (convention 14); None without cylinder.
     haptic_axis_deg : float or None
+    front_r4_per_mm3 : float
+        What an aspheric front falls back by beyond its conic, times r⁴.
     """
 
     optic_diameter_mm: float
@@ -154,6 +156,7 @@ class ImplantShape:
     cylinder_dpt: float = 0.0
     axis_deg: float | None = None
     haptic_axis_deg: float | None = None
+    front_r4_per_mm3: float = 0.0
 
 
 LensKind = Literal["natural", "implant", "none"]

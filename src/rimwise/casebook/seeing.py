@@ -1,0 +1,66 @@
+"""What a sight's pictures need from disk and leave there: covers in, PNG files out."""
+
+from pathlib import Path
+
+from rimwise.casebook.placing import read_cover_findings
+from rimwise.exchange.writing import make_folder, write_bytes
+from rimwise.records.as_seen import EdgeInPupil
+from rimwise.records.case import CaseSheet
+from rimwise.records.cover import Reason
+from rimwise.records.eye import EyeRecord
+from rimwise.records.sight import ImplantPlace
+
+# Where the sheet does not tell: an undilated pupil by day, and one in the dusk. A setting of the
+# pictures, written into each, not a claim about this eye.
+PHOTOPIC_MM, MESOPIC_MM = 3.0, 5.0
+
+
+def measured_cover(placement: Path | None) -> tuple[float | None, ...] | None:
+    """Which cover was measured along with the placement? None where it was not."""
+    if placement is None:
+        return None
+    cover = read_cover_findings(placement)[0].cover
+    return None if cover is None else cover.width_mm
+
+
+def edge_notes(edges: tuple[EdgeInPupil, ...]) -> tuple[Reason, ...]:
+    """What has to be said of light that passes beside the optic?"""
+    met = [f"{one.pupil_mm:g}" for one in edges if one.arcs_deg]
+    if not met:
+        return ()
+    return (
+        Reason(
+            "beside-optic",
+            f"Through pupils of {', '.join(met)} mm light passes beside this optic or meets its "
+            f"edge, from {edges[0].from_pupil_mm:.1f} mm on: that light is not modelled, these "
+            "pupils are reckoned as if the optic went on.",
+        ),
+    )
+
+
+def draw_pictures(
+    folder: Path,
+    case: CaseSheet,
+    record: EyeRecord,
+    place: ImplantPlace,
+    cover_mm: tuple[float | None, ...] | None,
+) -> tuple[Path, ...]:
+    """Write the chart and the lamps as seen, by day and in the dusk.
+
+    Returns
+    -------
+    tuple of Path
+        CODE-chart-photopic.png and so on.
+    """
+    from rimwise.predict.looks import Looking, seen_pictures  # noqa: PLC0415
+    from rimwise.report.seen_drawing import draw_seen  # noqa: PLC0415 - brings matplotlib
+
+    by_day = case.lengths.pupil_photopic_mm or PHOTOPIC_MM
+    pupils = (("photopic", by_day), ("mesopic", max(MESOPIC_MM, by_day)))
+    make_folder(folder)
+    drawn = []
+    for one in seen_pictures(record, place, Looking(None, pupils, cover_mm)):
+        path = folder / f"{case.code}-{one.scene}-{one.light}.png"
+        write_bytes(path, draw_seen(one))
+        drawn.append(path)
+    return tuple(drawn)
