@@ -7,11 +7,12 @@ import numpy as np
 
 from rimwise.measure.axes import implant_toric_axis
 from rimwise.measure.cover_profile import WHOLE_EDGE_DEG, cover_profile
+from rimwise.measure.curves import blank_curves, curves_of
 from rimwise.measure.edges import Edges, find_edges
 from rimwise.measure.magnification import magnification
 from rimwise.measure.opening_size import opening_finding, opening_from_optic, vector_estimate
 from rimwise.measure.ruler import OpticRuler, optic_ruler
-from rimwise.measure.width import WidthLaw, width_law
+from rimwise.measure.width import WidthLaw, width_law, with_errors
 from rimwise.picture.raster import Raster
 from rimwise.published.load import published_value
 from rimwise.records.cover import (
@@ -23,6 +24,7 @@ from rimwise.records.cover import (
     VectorEstimate,
 )
 from rimwise.records.picture import PictureSheet
+from rimwise.terms.arrays import FloatArray
 from rimwise.terms.errors import MeasurementRefused
 from rimwise.terms.estimate import Estimate
 
@@ -58,26 +60,52 @@ def measure_photograph(
     >>> measure_photograph(blank, sheet, picture="blank.png", sha256="").reasons[0].code
     'no-colour'
     """
+    curves = blank_curves(raster, sheet)
     try:
-        return _measure(raster, sheet, picture, sha256)
+        check_state(sheet)
+        edges = find_edges(raster, sheet)
+        curves = curves_of(edges)
+        return finding_of_edges(edges, sheet, picture, sha256)
     except MeasurementRefused as refusal:
         reasons = (Reason(refusal.code, refusal.sentence),)
-        return CoverFinding(picture, sha256, sheet.side, sheet.state, "refused", reasons)
+        return CoverFinding(
+            picture, sha256, sheet.side, sheet.state, "refused", reasons, curves=curves
+        )
 
 
-def _measure(raster: Raster, sheet: PictureSheet, picture: str, sha256: str) -> CoverFinding:
+def check_state(sheet: PictureSheet) -> None:
+    """Refuse an eye without an implant.
+
+    Raises
+    ------
+    MeasurementRefused
+        By its sheet.
+    """
     if sheet.state not in ("visit", "implant", "gel-implant"):
         raise MeasurementRefused(
             "no-implant",
             f'The sheet says state = "{sheet.state}", an eye without an implant; cover is measured '
             "once the implant is in.",
         )
-    edges = find_edges(raster, sheet)
-    return finding_of_edges(edges, sheet, picture, sha256)
 
 
-def finding_of_edges(edges: Edges, sheet: PictureSheet, picture: str, sha256: str) -> CoverFinding:
+def finding_of_edges(
+    edges: Edges,
+    sheet: PictureSheet,
+    picture: str,
+    sha256: str,
+    hand_radii: FloatArray | None = None,
+) -> CoverFinding:
     """What do these edges amount to, whoever found them?
+
+    Parameters
+    ----------
+    edges : Edges
+    sheet : PictureSheet
+    picture, sha256 : str
+    hand_radii : array (m, 360), optional
+        Errors of the opening's radius where a hand placed it, in radii of the optic: equally
+        likely courses, with mean 0.
 
     Raises
     ------
@@ -87,6 +115,8 @@ def finding_of_edges(edges: Edges, sheet: PictureSheet, picture: str, sha256: st
     ruler = optic_ruler(edges, sheet)
     sheet = replace(sheet, optic_diameter_mm=ruler.diameter_mm, optic_diameter_sd_mm=ruler.sd_mm)
     law = width_law(edges, ruler.diameter_mm, ruler.sd_mm, sheet.side)
+    if hand_radii is not None:
+        law = with_errors(law, 0.5 * ruler.diameter_mm * hand_radii)
     if law.seen.sum() < _LEAST_ARC_DEG:
         raise MeasurementRefused(
             "edges-hidden",
@@ -109,6 +139,7 @@ def finding_of_edges(edges: Edges, sheet: PictureSheet, picture: str, sha256: st
         decentration=_decentration(edges, law, sheet, whole),
         cover=cover_profile(law, radius, whole),
         implant_toric_axis_deg=implant_toric_axis(edges),
+        curves=curves_of(edges),
     )
 
 

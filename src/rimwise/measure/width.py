@@ -1,6 +1,6 @@
 """Cover by direction with its law of error: which errors go together, and over which arcs."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -11,7 +11,7 @@ from rimwise.stats.sampling import stream
 from rimwise.terms.arrays import BoolArray, FloatArray
 from rimwise.terms.frames import Side, examiner_from_nasal_superior
 
-_DRAWS = 800
+DRAWS = 800
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,7 +107,7 @@ def width_law(
     draws = _common_draws(edges, opening, per_px, local_sd) + _toward(shift_draws)
     draws = draws + np.where(edges.opening_found, 0.0, gap_draws)
     given = radius - opening[None, :] + draws
-    stretch = stream(0, "optic tolerance").normal(size=(_DRAWS, 1))
+    stretch = stream(0, "optic tolerance").normal(size=(DRAWS, 1))
     scale = np.asarray(1.0 + stretch * optic_diameter_sd_mm / optic_diameter_mm)
     total = given * scale
     return WidthLaw(
@@ -123,13 +123,26 @@ def width_law(
     )
 
 
+def with_errors(law: WidthLaw, errors_mm: FloatArray) -> WidthLaw:
+    """How wide is the cover when its course has these errors (m, 360) besides?"""
+    draws_given = law.draws_given_optic_mm + errors_mm
+    total = draws_given * law.optic_scale
+    return replace(
+        law,
+        draws_mm=total,
+        draws_given_optic_mm=draws_given,
+        sd_mm=total.std(axis=0),
+        sd_given_optic_mm=draws_given.std(axis=0),
+    )
+
+
 def _parallax(side: Side) -> tuple[FloatArray, FloatArray]:
     """Return the opening's apparent shift against the rim (x, y), mm, and draws about it."""
     table = published_table("photograph")
     rng = stream(0, "parallax")
 
     def drawn(name: str) -> FloatArray:
-        return np.asarray(table[name].value + (table[name].sd or 0.0) * rng.normal(size=_DRAWS))
+        return np.asarray(table[name].value + (table[name].sd or 0.0) * rng.normal(size=DRAWS))
 
     gap = np.abs(drawn("gap"))
     temporal = gap * np.tan(np.radians(drawn("view_temporal")))
@@ -151,7 +164,7 @@ def _through_gaps(
 ) -> tuple[FloatArray, FloatArray]:
     """Return the radius with gaps bridged by a curve, and draws of the bridge's error."""
     if seen.all() or seen.sum() < 24:
-        return measured, np.zeros((_DRAWS, len(measured)))
+        return measured, np.zeros((DRAWS, len(measured)))
     angles = np.radians(np.arange(360.0))
     first, second, rest = SETTINGS.waviness_mm
     prior = (first, second, *(rest / k**2 for k in range(3, SETTINGS.harmonics + 1)))
@@ -166,7 +179,7 @@ def _through_gaps(
     spread = curve.covariance_between(angles)
     values, vectors = np.linalg.eigh(0.5 * (spread + spread.T))
     root = vectors * np.sqrt(np.clip(values, 0.0, None))
-    draws = stream(0, "gaps").normal(size=(_DRAWS, 360)) @ root.T
+    draws = stream(0, "gaps").normal(size=(DRAWS, 360)) @ root.T
     return opening, np.asarray(draws)
 
 
@@ -177,17 +190,17 @@ def _common_draws(
     rng = stream(0, "cover")
     spread = 0.5 * (edges.rim_covariance + edges.rim_covariance.T)
     values, vectors = np.linalg.eigh(spread)
-    rim = rng.normal(size=(_DRAWS, 360)) @ (vectors * np.sqrt(np.clip(values, 0.0, None))).T
+    rim = rng.normal(size=(DRAWS, 360)) @ (vectors * np.sqrt(np.clip(values, 0.0, None))).T
     place_mm = float(np.median(per_px)) * edges.px * SETTINGS.place_sd_px
-    swell = rng.normal(size=(_DRAWS, 1)) * np.hypot(SETTINGS.magnification_sd_mm, place_mm)
+    swell = rng.normal(size=(DRAWS, 1)) * np.hypot(SETTINGS.magnification_sd_mm, place_mm)
     twice = 2.0 * np.radians(np.arange(360.0))
-    oval = rng.normal(size=(_DRAWS, 2)) @ np.stack([np.cos(twice), np.sin(twice)])
+    oval = rng.normal(size=(DRAWS, 2)) @ np.stack([np.cos(twice), np.sin(twice)])
     width = float(np.mean(edges.rim_px * per_px)) - opening
     crowd = SETTINGS.crowd_sd_mm * np.exp(-0.5 * (width / SETTINGS.crowd_mm) ** 2)
     return np.asarray(
         rim * per_px * opening / float(np.mean(edges.rim_px * per_px))
-        + _along(rng.normal(size=(_DRAWS, 360)), SETTINGS.edge_arc_deg) * local_sd
-        + _along(rng.normal(size=(_DRAWS, 360)), SETTINGS.crowd_arc_deg) * crowd
+        + _along(rng.normal(size=(DRAWS, 360)), SETTINGS.edge_arc_deg) * local_sd
+        + _along(rng.normal(size=(DRAWS, 360)), SETTINGS.crowd_arc_deg) * crowd
         + swell
         + oval * SETTINGS.oval_sd_mm
     )

@@ -3,6 +3,7 @@
 from dataclasses import dataclass, field
 from typing import Literal
 
+from rimwise.records.corrections import Corrections
 from rimwise.records.opacification import OpacificationFinding
 from rimwise.terms.estimate import Estimate
 from rimwise.terms.frames import Side
@@ -114,6 +115,64 @@ class CoverProfile:
 
 
 @dataclass(frozen=True, slots=True)
+class FoundLimbus:
+    """The limbus in the picture; the sd is of each coordinate of its centre."""
+
+    ellipse_px: EllipsePx
+    radius_px: float
+    centre_sd_px: float
+    seen_deg: int
+
+
+@dataclass(frozen=True, slots=True)
+class FoundRim:
+    """The optic's rim: its ellipse, and the covariance of (R, shift +u, shift -v, e₂, e₃).
+
+    r(θ) = R + e₂ cos 2θ + e₃ sin 2θ with θ counter-clockwise from +u; stored pixels.
+    """
+
+    ellipse_px: EllipsePx
+    covariance_px2: tuple[tuple[float, ...], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class FoundOpening:
+    """The opening's edge: radius about the rim's centre in 360 examiner's directions, px."""
+
+    radius_px: tuple[float, ...]
+    sd_px: float
+
+
+@dataclass(frozen=True, slots=True)
+class FoundCurves:
+    """All that the numbers of a photograph rest on, so that they can be had without the picture.
+
+    ``right_px`` and ``up_px`` are the examiner's +x and +y as unit vectors (right, down) of the
+    stored picture. ``shown`` has one entry of 360 flags by name: "rim_seen", "rim_hidden",
+    "opening_found", "opening_plain", "opening_hidden". Rim and opening are None where the picture
+    showed none. ``px`` is the size, in stored pixels, of the pixel that edges were found at.
+    """
+
+    right_px: tuple[float, float]
+    up_px: tuple[float, float]
+    px: float
+    rim: FoundRim | None = None
+    opening: FoundOpening | None = None
+    shown: dict[str, tuple[bool, ...]] = field(default_factory=dict)
+    pupil: EllipsePx | None = None
+    pupil_sd_px: float = 0.0
+    limbus: FoundLimbus | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Correction:
+    """What a hand changed, and the curves as the program had found them."""
+
+    told: Corrections
+    found: FoundCurves
+
+
+@dataclass(frozen=True, slots=True)
 class CoverFinding:
     """All that one photograph says about cover."""
 
@@ -132,3 +191,5 @@ class CoverFinding:
     implant_toric_axis_deg: Estimate | None = None
     haptic_axis_deg: Estimate | None = None
     opacification: OpacificationFinding | None = None
+    curves: FoundCurves | None = None
+    correction: Correction | None = None

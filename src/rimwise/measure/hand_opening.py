@@ -1,0 +1,188 @@
+"""The opening's edge through points that a hand placed."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from rimwise.geometry.fourier import fourier_terms
+from rimwise.measure.width import SETTINGS as WIDTH
+from rimwise.terms.arrays import BoolArray, FloatArray, IntArray
+from rimwise.terms.errors import MeasurementRefused
+
+_JOIN_DEG = 45.0  # two points at most so far apart speak for the arc between them
+_BESIDE_DEG = 5  # a point speaks for so much on either side
+_DROPPED_DEG = 12  # a contradicted edge is not believed so near to the point
+_CONTRADICTS_SD = 2.0
+_WAVINESS_RADIUS_MM = 3.0  # of the optic that the waviness is told for
+_SIZE_SD = 0.5  # of the radius, in rim radii: no size is preferred
+_LOCAL_DEG = 12.0
+_ROUGH = (0.0, 0.005, 0.01, 0.02, 0.04, 0.08, 0.16)  # in rim radii
+_FEWEST = 6  # points where no edge was found
+
+
+@dataclass(frozen=True, slots=True)
+class Placed:
+    """Points by the examiner's direction about the rim's centre, radii in rim radii.
+
+    Parameters
+    ----------
+    at_deg, radius, sd : array (n,)
+    """
+
+    at_deg: FloatArray
+    radius: FloatArray
+    sd: FloatArray
+
+
+@dataclass(frozen=True, slots=True)
+class HandEdge:
+    """The edge with what a hand placed.
+
+    Parameters
+    ----------
+    radius : array (360,)
+        In rim radii.
+    told : array (360,) of bool
+        Directions for which the points speak.
+    dropped : array (360,) of bool
+        Directions in which the found edge is no longer believed.
+    errors : array (m, 360)
+        Equally likely errors of the radius where the points alone carry it.
+    """
+
+    radius: FloatArray
+    told: BoolArray
+    dropped: BoolArray
+    errors: FloatArray
+
+
+def edge_through(
+    placed: Placed,
+    found: FloatArray,
+    kept: BoolArray,
+    found_sd: FloatArray,
+    draws: FloatArray,
+) -> HandEdge:
+    """Which edge runs through these points and, where they agree, along the found one?
+
+    Parameters
+    ----------
+    placed : Placed
+    found : array (360,)
+        Radius of the found edge, in rim radii.
+    kept : array (360,) of bool
+        Where it was found.
+    found_sd : array (360,)
+    draws : array (m, 360)
+        Standard normal numbers.
+
+    Notes
+    -----
+    A point more than two sd from the found edge contradicts it: there, and as far as the next
+    points, the found edge is dropped. Points and what is left of the found edge then carry one
+    normal process: the usual waviness of openings, and what departs from it over some 12° by as
+    much as makes the points most likely. Its covariance is the ± where the points alone speak.
+
+    Raises
+    ------
+    MeasurementRefused
+        Nothing was found and fewer than six points were placed.
+    """
+    if not kept.any() and len(placed.at_deg) < _FEWEST:
+        raise MeasurementRefused(
+            "opening-points-few",
+            f"No edge of the opening was found, and {len(placed.at_deg)} points on it were placed; "
+            f"place at least {_FEWEST}, spread all round.",
+        )
+    order = np.argsort(placed.at_deg)
+    placed = Placed(placed.at_deg[order], placed.radius[order], placed.sd[order])
+    near = np.round(placed.at_deg).astype(np.int64) % 360
+    apart = np.abs(placed.radius - found[near])
+    against = kept[near] & (apart > _CONTRADICTS_SD * np.hypot(placed.sd, found_sd[near]))
+    told, dropped = _arcs(placed.at_deg, against)
+    dropped &= kept
+    believed = kept & ~dropped
+    by_hand = told & ~believed
+    course = _course(placed, found, believed, found_sd, np.flatnonzero(by_hand))
+    radius, errors = found.copy(), np.zeros_like(draws)
+    radius[by_hand] = course.radius
+    errors[:, by_hand] = _errors(course, draws)
+    return HandEdge(radius, told, dropped & ~told, errors)
+
+
+def _arcs(at_deg: FloatArray, against: BoolArray) -> tuple[BoolArray, BoolArray]:
+    """Return the directions for which points speak, and those where the found edge is dropped."""
+    every = np.arange(360.0)
+    told, dropped = np.zeros(360, dtype=np.bool_), np.zeros(360, dtype=np.bool_)
+    for index, start in enumerate(at_deg):
+        after = (index + 1) % len(at_deg)
+        gap = (at_deg[after] - start) % 360.0
+        away = np.abs((every - start + 180.0) % 360.0 - 180.0)
+        told |= away <= _BESIDE_DEG
+        if against[index]:
+            dropped |= away <= _DROPPED_DEG
+        if 0.0 < gap <= _JOIN_DEG:
+            between = (every - start) % 360.0 <= gap
+            told |= between
+            if against[index] or against[after]:
+                dropped |= between
+    return told, dropped
+
+
+@dataclass(frozen=True, slots=True)
+class _Course:
+    """Mean (k,) and covariance (k, k) of the radius in the directions asked for, in rim radii."""
+
+    radius: FloatArray
+    covariance: FloatArray
+
+
+def _course(
+    placed: Placed, found: FloatArray, kept: BoolArray, found_sd: FloatArray, asked: IntArray
+) -> _Course:
+    """Return the course through points and what is left of the found edge."""
+    # Errors of the found edge's neighbours go together: one number for each such arc.
+    chosen = np.flatnonzero(kept)[:: round(WIDTH.edge_arc_deg)]
+    at = np.radians(np.concatenate([chosen, placed.at_deg]))
+    radii = np.concatenate([found[chosen], placed.radius])
+    noise = np.concatenate([found_sd[chosen], placed.sd]) ** 2
+    every = np.radians(asked)
+    level = float(np.median(radii))
+    smooth, local = _waves(at, at), _nearby(at, at)
+    best = max(_ROUGH, key=lambda sd: _likelihood(smooth + sd**2 * local, noise, radii - level))
+    both = smooth + best**2 * local + np.diag(noise)
+    across = _waves(every, at) + best**2 * _nearby(every, at)
+    weights = np.linalg.solve(both, across.T).T
+    spread = _waves(every, every) + best**2 * _nearby(every, every) - weights @ across.T
+    return _Course(level + weights @ (radii - level), np.asarray(spread))
+
+
+def _waves(first: FloatArray, second: FloatArray) -> FloatArray:
+    """Return the prior covariance of radii: the usual waviness of openings, size unknown."""
+    one, two, rest = WIDTH.waviness_mm
+    sds = np.array([one, two, *(rest / k**2 for k in range(3, WIDTH.harmonics + 1))])
+    variance = np.concatenate([[_SIZE_SD**2], np.repeat((sds / _WAVINESS_RADIUS_MM) ** 2, 2)])
+    rows = fourier_terms(first, WIDTH.harmonics) * variance
+    return np.asarray(rows @ fourier_terms(second, WIDTH.harmonics).T)
+
+
+def _nearby(first: FloatArray, second: FloatArray) -> FloatArray:
+    """Return the correlation of what departs from these waves: tags, folds, tears."""
+    apart = np.sin(0.5 * (first[:, None] - second[None, :]))
+    return np.asarray(np.exp(-2.0 * (apart / np.radians(_LOCAL_DEG)) ** 2))
+
+
+def _likelihood(prior: FloatArray, noise: FloatArray, away: FloatArray) -> float:
+    root = np.linalg.cholesky(prior + np.diag(noise))
+    white = np.linalg.solve(root, away)
+    return float(-0.5 * white @ white - np.log(np.diag(root)).sum())
+
+
+def _errors(course: _Course, draws: FloatArray) -> FloatArray:
+    count = len(course.covariance)
+    if not count:
+        return np.zeros((len(draws), 0))
+    # Neighbours are nearly the same number; a ten-thousandth of an sd keeps the root real.
+    ease = 1e-8 * float(np.trace(course.covariance)) / count
+    root = np.linalg.cholesky(course.covariance + ease * np.eye(count))
+    return np.asarray(draws[:, :count] @ root.T)
