@@ -38,10 +38,14 @@ def chromium() -> Iterator[Browser]:
 
 
 @pytest.fixture
-def address() -> Iterator[str]:
+def address(tmp_path: Path) -> Iterator[str]:
     """What ``rimwise serve`` prints."""
     program = str(Path(sys.executable).with_name("rimwise"))
-    child = subprocess.Popen([program, "serve", "--no-browser"], stdout=subprocess.PIPE, text=True)
+    child = subprocess.Popen(
+        [program, "serve", "--no-browser", "--casebook", str(tmp_path / "book")],
+        stdout=subprocess.PIPE,
+        text=True,
+    )
     assert child.stdout
     yield child.stdout.readline().removeprefix("Workbench: ").strip()
     child.terminate()

@@ -108,7 +108,7 @@ def test_garbage_is_refused_in_one_sentence_that_names_the_field(text: str, key:
 def test_no_entry_whatever_meets_anything_but_a_refusal(told: dict[str, list[str]]) -> None:
     with contextlib.suppress(WrongInput):
         values_of(PLAN_FORM, PLAN | told)
-    text = page("plan.html", csrf="c", theatre=False, path="/plan", form=PLAN_FORM,
+    text = page("plan.html", csrf="c", theatre=False, path="/plan", back="/plan", form=PLAN_FORM,
                 filled=Filled(told, "no", "side"))  # fmt: skip
     assert text.count("<form") == 2
 
@@ -210,7 +210,13 @@ def _is_field(key: str) -> bool:
 def test_no_page_holds_a_word_of_its_own(monkeypatch: pytest.MonkeyPatch) -> None:
     for key in TEXT:
         monkeypatch.setitem(TEXT, key, "·")
-    frame = {"csrf": "c", "theatre": False, "path": "/", "filled": Filled({}, "·", "side")}
+    frame = {
+        "csrf": "c",
+        "theatre": False,
+        "path": "/",
+        "back": "/",
+        "filled": Filled({}, "·", "side"),
+    }
     texts = [page("home.html", recent=(), examples={}, **frame), page("sentence.html", sentence="·",
              **frame)]  # fmt: skip
     texts += [page("measure.html", form=MEASURE_FORM, **frame)]
@@ -224,7 +230,9 @@ def test_no_page_holds_a_word_of_its_own(monkeypatch: pytest.MonkeyPatch) -> Non
 
 def test_every_control_has_a_label() -> None:
     for template, form in (("measure.html", MEASURE_FORM), ("plan.html", PLAN_FORM)):
-        text = page(template, csrf="c", theatre=False, path="/", form=form, filled=Filled())
+        text = page(
+            template, csrf="c", theatre=False, path="/", back="/", form=form, filled=Filled()
+        )
         labelled = set(re.findall(r'<label for="([^"]+)"', text))
         for tag in re.findall(r"<(?:input|select)\b[^>]*>", text):
             kind = re.search(r'type="(\w+)"', tag)

@@ -23,6 +23,7 @@ from rimwise.web.app import make_app
 from rimwise.web.catalogue import TEXT
 from rimwise.web.door import MOST_RESULTS, Door
 from rimwise.web.jobs import MeasuredPicture
+from rimwise.web.keeping import Keeping
 from rimwise.web.worker import Worker, WorkerFault
 
 PORT = 8000
@@ -62,9 +63,9 @@ def door() -> Door:
 
 
 @pytest.fixture
-def outside(door: Door) -> Browser:
+def outside(door: Door, tmp_path: Path) -> Browser:
     """A browser that has not come in."""
-    return Browser(make_app(door, HereWorker()))
+    return Browser(make_app(door, HereWorker(), Keeping(tmp_path / "book")))
 
 
 @pytest.fixture
@@ -263,9 +264,11 @@ def test_nothing_that_is_served_names_another_host() -> None:
         assert not re.findall(r"(?:https?:)?//[\w-]+\.\w", path.read_text("utf-8")), path.name
 
 
-def test_the_web_library_reports_to_nobody(monkeypatch: pytest.MonkeyPatch, door: Door) -> None:
+def test_the_web_library_reports_to_nobody(
+    monkeypatch: pytest.MonkeyPatch, door: Door, tmp_path: Path
+) -> None:
     monkeypatch.setenv("FASTAPI_OTEL_AUTO_CONFIGURE", "true")
-    made = vars(make_app(door, HereWorker()))["_app"]
+    made = vars(make_app(door, HereWorker(), Keeping(tmp_path)))["_app"]
     assert not made._native_telemetry.enabled()
     assert not made._telemetry["auto_configure"]
 

@@ -148,9 +148,9 @@ def test_two_workbenches_stand_beside_each_other(served: Served) -> None:
 def test_a_port_in_use_is_told_in_one_sentence(served: Served) -> None:
     port = served.address.rpartition(":")[2].partition("/")[0]
     with pytest.raises(WrongInput, match=f"port {port} cannot be used"):
-        serve(int(port), browser=False, tell=lambda _: None)
+        serve(int(port), browser=False, casebook=None, tell=lambda _: None)
     with pytest.raises(WrongInput, match="1 to 65535"):
-        serve(70000, browser=False, tell=lambda _: None)
+        serve(70000, browser=False, casebook=None, tell=lambda _: None)
 
 
 @pytest.mark.slow

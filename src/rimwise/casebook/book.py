@@ -10,8 +10,8 @@ from rimwise.exchange.course_sheets import read_course_sheet
 from rimwise.exchange.pictures import check_file, load_picture
 from rimwise.exchange.sheets import read_case_sheet, read_picture_sheet
 from rimwise.store.book import Casebook, Consent, Who
+from rimwise.store.folder import default_folder
 from rimwise.store.moving import backup, export_all, restore
-from rimwise.store.opening import default_folder
 from rimwise.terms.errors import WrongInput
 
 __all__ = ["Added", "Casebook", "Consent", "Who", "add_file", "backup", "default_folder",

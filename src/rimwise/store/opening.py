@@ -1,6 +1,5 @@
 """Open a casebook: make it or bring its tables up to date, and look whether it is whole."""
 
-import os
 from pathlib import Path
 from typing import Any
 
@@ -120,12 +119,3 @@ def _check_whole(engine: Engine) -> None:
             f"the casebook is damaged ({str(said)[:80]}); restore a backup with rimwise casebook "
             "restore"
         )
-
-
-def default_folder() -> Path:
-    """Where does a casebook lie where nothing else is said?
-
-    RIMWISE_CASEBOOK, else a folder in the home folder.
-    """
-    told = os.environ.get("RIMWISE_CASEBOOK")
-    return Path(told) if told else Path.home() / "rimwise-casebook"

@@ -14,7 +14,8 @@ TEXT: dict[str, str] = {
     "look.hint": "dark, for a dark room",
     "foot.cautions": "Cautions",
     "foot.forget": "Forget all results",
-    "foot.memory": "Results live in memory only, the last 20 of them, until this program ends.",
+    "foot.memory": "Results live in memory only, the last 20 of them, until this program ends; "
+    "what you save is in the casebook.",
     "sd.note": "± is one standard deviation.",
     # start page
     "home.title": "Workbench",

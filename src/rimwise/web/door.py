@@ -29,11 +29,14 @@ class Session:
         What every form of this session carries, so that no other page can post in its name.
     theatre : bool
         Whether the dark look for a dark room is wanted, whatever the device says.
+    name : str
+        Pseudonym of who writes into the casebook, as last given in a form.
     """
 
     key: str = field(default_factory=_secret)
     csrf: str = field(default_factory=_secret)
     theatre: bool = False
+    name: str = ""
     _results: OrderedDict[str, Result] = field(default_factory=OrderedDict)
     _entries: dict[str, Mapping[str, Sequence[str]]] = field(default_factory=dict)
 

@@ -7,7 +7,9 @@ import sys
 import threading
 import webbrowser
 from collections.abc import Callable
+from pathlib import Path
 
+from rimwise.store.folder import default_folder
 from rimwise.terms.errors import WrongInput
 
 HOST = "127.0.0.1"
@@ -16,7 +18,7 @@ USUAL_PORT = 8437  # any free number: it only keeps the address the same from da
 Tell = Callable[[str], None]
 
 
-def serve(port: int | None, browser: bool, tell: Tell) -> None:
+def serve(port: int | None, browser: bool, casebook: Path | None, tell: Tell) -> None:
     """Serve the workbench until Ctrl-C.
 
     Parameters
@@ -25,6 +27,8 @@ def serve(port: int | None, browser: bool, tell: Tell) -> None:
         1 to 65535; None takes the usual one, or a free one where that is taken.
     browser : bool
         Whether to open the address in the person's browser, where there is a screen.
+    casebook : Path or None
+        Its folder; None takes the usual one. It is made when a page first writes into it.
     tell : callable
         Takes the lines to be printed.
 
@@ -38,12 +42,14 @@ def serve(port: int | None, browser: bool, tell: Tell) -> None:
 
     from rimwise.web.app import make_app  # noqa: PLC0415
     from rimwise.web.door import Door  # noqa: PLC0415
+    from rimwise.web.keeping import Keeping  # noqa: PLC0415
     from rimwise.web.worker import Worker  # noqa: PLC0415
 
     door = Door(listening.getsockname()[1])
     worker = Worker()
+    keeping = Keeping(casebook or default_folder())
     config = uvicorn.Config(
-        make_app(door, worker),
+        make_app(door, worker, keeping),
         log_config=None,  # names of pictures are no log lines
         access_log=False,
         server_header=False,
@@ -56,14 +62,16 @@ def serve(port: int | None, browser: bool, tell: Tell) -> None:
     try:
         tell(f"Workbench: {address}")
         tell("It opens once, in one browser on this machine. Ctrl-C ends it and forgets results.")
+        tell(f"Eyes that you save are kept in {keeping.folder}.")
         threading.Thread(target=worker.warm, daemon=True).start()
         if browser and _has_screen():
             threading.Thread(target=webbrowser.open, args=(address,), daemon=True).start()
         asyncio.run(server.serve(sockets=[listening]))
     except KeyboardInterrupt:
-        tell("Workbench closed; all results are forgotten.")
+        tell("Workbench closed; results that were not saved are forgotten.")
     finally:
         worker.close()
+        keeping.close()
         listening.close()
 
 
