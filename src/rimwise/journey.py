@@ -11,6 +11,7 @@ import numpy as np
 
 from rimwise.picture.raster import Raster
 from rimwise.records.case import CaseSheet, Spread
+from rimwise.records.corrections import Corrections
 from rimwise.records.cover import CoverFinding, Reason
 from rimwise.records.picture import PictureSheet
 from rimwise.records.placement import Placement
@@ -72,6 +73,29 @@ def finding_of(
     except MeasurementRefused as refusal:
         reason = Reason(refusal.code, refusal.sentence)
         return CoverFinding(picture, sha256, sheet.side, sheet.state, "refused", (reason,))
+
+
+def corrected_finding(
+    finding: CoverFinding,
+    sheet: PictureSheet,
+    corrections: Corrections,
+    raster: Raster | None = None,
+) -> CoverFinding:
+    """What does a finding become when a reader corrects its curves?
+
+    Answers as :func:`rimwise.measure.correct.correct`; with the picture at hand the rear capsule's
+    opacity within the corrected opening is graded too.
+
+    Examples
+    --------
+    >>> refused = CoverFinding("eye.jpg", "0" * 64, "right", "visit", "refused")
+    >>> corrected_finding(refused, PictureSheet("right"), Corrections()) is refused
+    True
+    """
+    from rimwise.measure.correct import correct  # noqa: PLC0415 - brings SciPy
+
+    new = correct(finding, sheet, corrections)
+    return new if raster is None else _graded(new, raster)
 
 
 def opening_made(finding: CoverFinding, intended_mm: float) -> OpeningMade | None:

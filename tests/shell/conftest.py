@@ -8,10 +8,16 @@ import pytest
 from PIL import Image
 
 from rimwise.picture.raster import Raster
+from rimwise.records.corrections import Corrections
 from rimwise.records.cover import (
+    Correction,
     CoverFinding,
     CoverProfile,
     EllipsePx,
+    FoundCurves,
+    FoundLimbus,
+    FoundOpening,
+    FoundRim,
     LeastCover,
     OpeningFinding,
     OpticFinding,
@@ -76,6 +82,21 @@ def full_finding(picture: str, sha256: str, side: Side, state: str) -> CoverFind
         OpacificationFinding(
             Estimate(70.0, 3.0), Estimate(1.1, 0.1), (30.0, 30.0, 40.0, 0.0, 0.0), 1.5
         ),
+        full_curves(),
+        Correction(Corrections(opening_px=((1.5, 2.5),), who="R-2", sd_px=1.5), full_curves()),
+    )  # fmt: skip
+
+
+def full_curves() -> FoundCurves:
+    """Invented curves with every part filled."""
+    ring = EllipsePx(200.5, 150.25, 180.0, 179.0, 12.5)
+    names = ("rim_seen", "rim_hidden", "opening_found", "opening_plain", "opening_hidden")
+    covariance = tuple(tuple(0.25 * (row == column) for column in range(5)) for row in range(5))
+    return FoundCurves(
+        (1.0, 0.0), (0.0, -1.0), 1.5,
+        FoundRim(ring, covariance), FoundOpening((150.5,) * 360, 0.75),
+        {name: tuple(deg % 7 > 2 for deg in range(360)) for name in names},
+        ring, 0.5, FoundLimbus(ring, 300.0, 2.0, 200),
     )  # fmt: skip
 
 

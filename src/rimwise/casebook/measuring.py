@@ -19,8 +19,9 @@ from rimwise.exchange.writing import (
     write_bytes,
     write_json,
 )
-from rimwise.journey import Measure, finding_of
+from rimwise.journey import Measure, corrected_finding, finding_of
 from rimwise.picture.raster import Raster
+from rimwise.records.corrections import Corrections
 from rimwise.records.cover import CoverFinding, Reason
 from rimwise.records.picture import PictureSheet
 from rimwise.terms.errors import OutputFailed, RimwiseError, WrongInput
@@ -54,6 +55,8 @@ class Request:
         Where the document goes.
     drawing_dir : path or None
         Folder for one drawing a picture.
+    points : path or None
+        A reader's corrections of the curves; for one picture alone.
     """
 
     paths: Sequence[Path]
@@ -62,6 +65,7 @@ class Request:
     case: Path | None = None
     json_out: Path | str | None = None
     drawing_dir: Path | None = None
+    points: Path | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,9 +137,12 @@ def measure_pictures(
     ------
     OutputFailed
         The document or a drawing cannot be written.
+    WrongInput
+        The file of points cannot be used, or there are several pictures for it.
     """
     folder = _check_outputs(request)
-    steps = _Steps(measure, None if folder is None else draw or _draw_step())
+    drawing = None if folder is None else draw or _draw_step()
+    steps = _Steps(measure, drawing, _corrections(request))
     names = drawing_names(request.paths)
     done: list[Measured] = []
     for path, name in zip(request.paths, names, strict=True):
@@ -163,12 +170,27 @@ def _check_outputs(request: Request) -> Path | None:
     return folder
 
 
+def _corrections(request: Request) -> Corrections | None:
+    """Return what a reader says of the one picture's curves."""
+    if request.points is None:
+        return None
+    if len(request.paths) != 1:
+        raise WrongInput(
+            f"--points corrects one picture, and {len(request.paths)} were given; measure each "
+            "with its own file of points"
+        )
+    from rimwise.exchange.points import read_corrections  # noqa: PLC0415 - brings pydantic
+
+    return read_corrections(request.points)
+
+
 @dataclass(frozen=True, slots=True)
 class _Steps:
     """The steps to be called, the drawing only where one is wanted."""
 
     measure: Measure | None
     draw: Draw | None
+    corrections: Corrections | None = None
 
 
 def _draw_step() -> Draw:
@@ -185,6 +207,8 @@ def _one(path: Path, request: Request, steps: _Steps, drawing: Path | None) -> M
         check_kind(told.sheet, path.name)
         loaded = load_picture(path)
         finding = finding_of(loaded.raster, told.sheet, str(path), loaded.sha256, steps.measure)
+        if steps.corrections is not None:
+            finding = corrected_finding(finding, told.sheet, steps.corrections, loaded.raster)
         finding = replace(finding, reasons=(*finding.reasons, *told.notes, *loaded.notes))
         if drawing is not None and steps.draw is not None:
             write_bytes(drawing, steps.draw(loaded.raster, finding, told.sheet))

@@ -22,6 +22,19 @@ HEADER = (
     "opening (capsulotomy)",
 )
 
+PointsFlag = Annotated[
+    Path | None,
+    typer.Option(
+        metavar="FILE",
+        help="A reader's corrections: points on the edges, hidden arcs, swap (TOML or JSON).",
+    ),
+]
+
+StudyFlag = Annotated[
+    Path | None,
+    typer.Option(metavar="TABLE", help="Repeatability: CSV of eye, picture or numbers, method."),
+]
+
 
 @with_flags(PICTURE_FLAGS, "Keys of the picture sheet; they outrank it")
 def measure(  # noqa: PLR0913  one argument for each flag of the command
@@ -41,13 +54,9 @@ def measure(  # noqa: PLR0913  one argument for each flag of the command
     drawing: Annotated[
         Path | None, typer.Option(metavar="DIR", help="Folder for one drawing a picture.")
     ] = None,
-    study: Annotated[
-        Path | None,
-        typer.Option(
-            metavar="TABLE", help="Repeatability: CSV of eye, picture or numbers, method."
-        ),
-    ] = None,
+    study: StudyFlag = None,
     *,
+    points: PointsFlag = None,
     flags: Mapping[str, object],
 ) -> None:
     """Say how far the capsule covers the implant's optic, by direction, each number with its ±.
@@ -60,10 +69,12 @@ def measure(  # noqa: PLR0913  one argument for each flag of the command
         from rimwise.casebook.measuring import Request, measure_pictures  # noqa: PLC0415
 
         if study is not None:
-            raise typer.Exit(_study(study, flags, drawing, bool(pictures or sheet or case or json)))
+            raise typer.Exit(
+                _study(study, flags, drawing, bool(pictures or sheet or case or json or points))
+            )
         if not pictures:
             raise WrongInput("no picture was given; name one or more, or a table with --study")
-        request = Request(pictures, flags, sheet, case, json, drawing)
+        request = Request(pictures, flags, sheet, case, json, drawing, points)
         with progress_bar("measuring", len(pictures)) as progress:
             outcome = measure_pictures(request, progress)
         if json != "-":
@@ -76,7 +87,7 @@ def _study(table: Path, flags: Mapping[str, object], drawing: Path | None, more_
     if more_given:
         raise WrongInput(
             "--study takes its pictures from the table and prints what they say together; leave "
-            "out pictures, --sheet, --case and --json, and write sheets beside the pictures"
+            "out pictures, --sheet, --case, --points and --json; sheets stand beside pictures"
         )
     from rimwise.casebook.studying import measure_study  # noqa: PLC0415
     from rimwise.report.study_words import methods_sentence, study_rows  # noqa: PLC0415

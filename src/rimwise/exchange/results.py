@@ -4,6 +4,7 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from rimwise import __version__
+from rimwise.exchange.curves import correction_document, curves_document
 from rimwise.exchange.writing import finite
 from rimwise.records.cover import (
     CoverFinding,
@@ -44,6 +45,8 @@ COVER_KEYS = (
     "implant_toric_axis_deg",
     "haptic_axis_deg",
     "opacification",
+    "curves",
+    "correction",
 )
 
 
@@ -93,6 +96,8 @@ def cover_document(finding: CoverFinding) -> Document:
         "implant_toric_axis_deg": estimate_document(finding.implant_toric_axis_deg, "deg"),
         "haptic_axis_deg": estimate_document(finding.haptic_axis_deg, "deg"),
         "opacification": _opacification(finding.opacification),
+        "curves": curves_document(finding.curves),
+        "correction": correction_document(finding.correction),
     }
 
 

@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from typing import Any
 
+from rimwise.exchange.curves import correction_from, curves_from
 from rimwise.exchange.results import COVER_SCHEMA, OPENING_ESTIMATES, VECTOR_ESTIMATES
 from rimwise.records.cover import (
     CoverFinding,
@@ -72,6 +73,8 @@ def _finding(entry: Mapping[str, Any]) -> CoverFinding:
         implant_toric_axis_deg=_estimate(entry["implant_toric_axis_deg"]),
         haptic_axis_deg=_estimate(entry["haptic_axis_deg"]),
         opacification=_opacification(entry.get("opacification")),
+        curves=curves_from(entry.get("curves")),
+        correction=correction_from(entry.get("correction")),
     )
 
 

@@ -315,18 +315,19 @@ def _check(corrections: Corrections) -> None:
 
 
 def _sentence(told: Corrections) -> str:
-    parts = []
-    if told.swap:
-        parts.append("the two edges were swapped")
-    for points, name in ((told.opening_px, "opening's edge"), (told.optic_px, "optic's edge")):
-        if points:
-            parts.append(f"{len(points)} points were placed on the {name}")
-    for arcs, name in (
-        (told.hidden_opening_deg, "opening's edge"),
-        (told.hidden_optic_deg, "optic's edge"),
+    parts = ["the two edges were swapped"] if told.swap else []
+    for count, what in (
+        (len(told.opening_px), "on the opening's edge"),
+        (len(told.optic_px), "on the optic's edge"),
+    ):
+        if count:
+            parts.append(f"{count} point{'s' if count > 1 else ''} placed {what}")
+    for arcs, what in (
+        (told.hidden_opening_deg, "opening's"),
+        (told.hidden_optic_deg, "optic's"),
     ):
         if arcs:
-            parts.append(f"{len(arcs)} arcs of the {name} were marked as hidden")
+            parts.append(f"{len(arcs)} arc{'s' if len(arcs) > 1 else ''} of the {what} edge hidden")
     by = f" by {told.who}" if told.who else ""
     on = f", {told.when}" if told.when else ""
     return f"Corrected by hand{by}{on}: {', '.join(parts)}."

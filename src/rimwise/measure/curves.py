@@ -20,18 +20,36 @@ _FLAGS = {
 
 
 def rim_basis(theta_rad: FloatArray) -> FloatArray:
-    """Which rows (1, cos θ, sin θ, cos 2θ, sin 2θ) belong to these angles of the picture?"""
+    """Which rows (1, cos θ, sin θ, cos 2θ, sin 2θ) belong to these angles of the picture?
+
+    Examples
+    --------
+    >>> rim_basis(np.array([0.0])).tolist()
+    [[1.0, 1.0, 0.0, 1.0, 0.0]]
+    """
     waves = [np.cos(theta_rad), np.sin(theta_rad), np.cos(2 * theta_rad), np.sin(2 * theta_rad)]
     return np.stack([np.ones_like(theta_rad), *waves], axis=-1)
 
 
 def picture_rad(vectors_px: FloatArray) -> FloatArray:
-    """Which angles, counter-clockwise from +u, have these vectors (right, down)?"""
+    """Which angles, counter-clockwise from +u, have these vectors (right, down)?
+
+    Examples
+    --------
+    >>> float(np.degrees(picture_rad(np.array([0.0, -2.0]))))
+    90.0
+    """
     return np.asarray(np.arctan2(-vectors_px[..., 1], vectors_px[..., 0]))
 
 
 def oval_of(ellipse: EllipsePx) -> FloatArray:
-    """Which (R, e₂, e₃) of r(θ) = R + e₂ cos 2θ + e₃ sin 2θ has this ellipse?"""
+    """Which (R, e₂, e₃) of r(θ) = R + e₂ cos 2θ + e₃ sin 2θ has this ellipse?
+
+    Examples
+    --------
+    >>> (oval_of(EllipsePx(0.0, 0.0, 302.0, 298.0, 0.0)) + 0.0).tolist()
+    [300.0, 2.0, 0.0]
+    """
     turn = np.radians(ellipse.angle_deg)
     oval = 0.5 * (ellipse.a - ellipse.b)
     return np.array(
@@ -53,7 +71,13 @@ def ellipse_of(centre_px: FloatArray, oval: FloatArray) -> EllipsePx:
 
 
 def directions_of(curves: FoundCurves) -> FloatArray:
-    """Which unit vectors (360, 2) of the stored picture are the examiner's 360 directions?"""
+    """Which unit vectors (360, 2) of the stored picture are the examiner's 360 directions?
+
+    Examples
+    --------
+    >>> directions_of(FoundCurves((1.0, 0.0), (0.0, -1.0), 1.0))[90].round(9).tolist()
+    [0.0, -1.0]
+    """
     angles = np.radians(np.arange(360.0))
     return np.asarray(
         np.outer(np.cos(angles), curves.right_px) + np.outer(np.sin(angles), curves.up_px)
@@ -120,7 +144,13 @@ def edges_of(curves: FoundCurves) -> Edges:
 
 
 def flags_of(curves: FoundCurves, name: str) -> BoolArray:
-    """In which of the 360 directions does this hold? In none where the record does not say."""
+    """In which of the 360 directions does this hold? In none where the record does not say.
+
+    Examples
+    --------
+    >>> int(flags_of(FoundCurves((1.0, 0.0), (0.0, -1.0), 1.0), "rim_seen").sum())
+    0
+    """
     return np.asarray(curves.shown.get(name, (False,) * 360), dtype=np.bool_)
 
 

@@ -11,6 +11,7 @@ import numpy as np
 from rimwise.picture.raster import Raster
 from rimwise.records.cover import CoverFinding, EllipsePx
 from rimwise.records.picture import PictureSheet
+from rimwise.report.hand_drawing import placed_points, seen_optic
 from rimwise.report.look import LOOK
 from rimwise.report.strip import StripScale, draw_strip, strip_scale
 from rimwise.report.upright import shrink, upright_pixels, upright_points
@@ -148,7 +149,7 @@ def _draw_photo(axes: "Axes", raster: Raster, finding: CoverFinding, sheet: Pict
             axes, raster, _ellipse_points(finding.pupil.ellipse_px), LOOK.pupil_curve, (0, (5, 3))
         )
     if finding.optic is not None:
-        _curve(axes, raster, _ellipse_points(finding.optic.ellipse_px), LOOK.optic_curve, "solid")
+        _draw_optic(axes, raster, finding)
     if finding.opening is not None:
         _curve(axes, raster, _edge_points(finding), LOOK.opening_curve, (0, (1.2, 0.9)))
         _mark_least(axes, raster, finding)
@@ -156,6 +157,18 @@ def _draw_photo(axes: "Axes", raster: Raster, finding: CoverFinding, sheet: Pict
         _draw_directions(axes, raster, finding, sheet)
     if finding.scale is not None:
         _draw_bar(axes, shown, finding.scale.px_per_mm.value, finding.scale.plane)
+
+
+def _draw_optic(axes: "Axes", raster: Raster, finding: CoverFinding) -> None:
+    """Draw the optic's edge, dashed where it is hidden, and what a reader placed."""
+    assert finding.optic is not None
+    seen, whole = seen_optic(finding), _ellipse_points(finding.optic.ellipse_px)
+    _curve(axes, raster, whole, LOOK.optic_curve, "solid" if seen is None else (0, (2.5, 3.5)))
+    if seen is not None:
+        _curve(axes, raster, seen, LOOK.optic_curve, "solid")
+    placed = upright_points(placed_points(finding), raster)
+    axes.plot(placed[:, 0], placed[:, 1], "+", color=LOOK.paper, markersize=6, markeredgewidth=1.2,
+              path_effects=_casing())  # fmt: skip
 
 
 def _ellipse_points(ellipse: EllipsePx) -> FloatArray:
@@ -320,7 +333,10 @@ def _write_foot(figure: "Figure", page: _Page, scale: StripScale | None, drawn: 
     left = MARGIN_IN / WIDTH_IN
     lines = ["No curve is drawn: nothing was found that can be trusted."]
     if drawn:
-        lines = ["Curves: solid optic edge, dotted opening edge (gaps: not found), dashed pupil."]
+        lines = [
+            "Curves: solid optic edge (dashed: not seen), dotted opening edge (gaps: not found), "
+            "long-dashed pupil; + placed by a reader."
+        ]
     if scale is not None:
         lines[0] += " ◇ least cover. ± is one standard deviation; band and bar ± 2."
         lines.append(
