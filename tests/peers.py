@@ -72,18 +72,27 @@ def _radius(curvature_per_mm: float) -> float:
 
 def optiland_tracer(system: System) -> Callable[[Rays], Ends]:
     """Return a function that traces in optiland; its Newton tolerance is tightened to 1e-14."""
+    run = optiland_paths(system)
+    return lambda start: run(start)[:2]
+
+
+def optiland_paths(system: System) -> Callable[[Rays], tuple[np.ndarray, np.ndarray, np.ndarray]]:
+    """Return a function that traces in optiland and tells optical paths, too, in mm."""
     load("optiland.optic")
     surfaces = _optiland_surfaces(system)
     real_rays = importlib.import_module("optiland.rays").RealRays
 
-    def run(start: Rays) -> Ends:
+    def run(start: Rays) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         x, y, z = start.positions_mm.T.copy()
         a, b, c = start.directions.T.copy()
         ones = np.ones(len(start))
         rays = real_rays(x, y, z, a, b, c, ones, ones * WAVELENGTH_NM / 1000.0)
         for surface in surfaces[1:]:
             surface.trace(rays, record=False)
-        return np.column_stack([rays.x, rays.y, rays.z]), np.column_stack([rays.L, rays.M, rays.N])
+        places, ways = (
+            np.column_stack(one) for one in ((rays.x, rays.y, rays.z), (rays.L, rays.M, rays.N))
+        )
+        return places, ways, np.asarray(rays.opd)
 
     return run
 
