@@ -98,6 +98,22 @@ def corrected_finding(
     return new if raster is None else _graded(new, raster)
 
 
+def with_budget(finding: CoverFinding, sheet: PictureSheet) -> CoverFinding:
+    """Add to a finding where its ± comes from; a refused one stays as it is.
+
+    Examples
+    --------
+    >>> refused = CoverFinding("eye.jpg", "0" * 64, "right", "visit", "refused")
+    >>> with_budget(refused, PictureSheet("right")) is refused
+    True
+    """
+    if finding.cover is None or finding.curves is None:
+        return finding
+    from rimwise.measure.budget import cover_budget  # noqa: PLC0415 - brings SciPy
+
+    return replace(finding, budget=cover_budget(finding, sheet))
+
+
 def opening_made(finding: CoverFinding, intended_mm: float) -> OpeningMade | None:
     """What does a finding tell about the hand that made the opening? None where not measured.
 

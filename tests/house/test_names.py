@@ -35,6 +35,7 @@ UNITS = (
 # refractive indices, ..._conic conic constants, p_... probabilities.
 UNITLESS = {
     "value": "the unit is worn by the field that holds the estimate",
+    "parts": "each in the unit that its record names",
     "sd": "the unit is worn by the field that holds the estimate",
     "px": "the name is the unit",
     "mm": "the name is the unit",

@@ -26,6 +26,7 @@ from rimwise.records.cover import (
     ScaleFinding,
     VectorEstimate,
 )
+from rimwise.records.cover_budget import CoverBudget, NumberBudget
 from rimwise.records.opacification import OpacificationFinding
 from rimwise.records.picture import PictureSheet
 from rimwise.terms.estimate import Estimate
@@ -82,8 +83,14 @@ def full_finding(picture: str, sha256: str, side: Side, state: str) -> CoverFind
         OpacificationFinding(
             Estimate(70.0, 3.0), Estimate(1.1, 0.1), (30.0, 30.0, 40.0, 0.0, 0.0), 1.5
         ),
-        full_curves(),
-        Correction(Corrections(opening_px=((1.5, 2.5),), who="R-2", sd_px=1.5), full_curves()),
+        curves=full_curves(),
+        correction=Correction(
+            Corrections(opening_px=((1.5, 2.5),), who="R-2", sd_px=1.5), full_curves()
+        ),
+        budget=CoverBudget(
+            (NumberBudget("least_cover_mm", "mm", 0.5, (("tilt", 0.4), ("plane-gap", 0.3))),),
+            {"tilt": (0.25,) * 360}, {"tilt": 0.5},
+        ),
     )  # fmt: skip
 
 

@@ -19,7 +19,7 @@ from rimwise.exchange.writing import (
     write_bytes,
     write_json,
 )
-from rimwise.journey import Measure, corrected_finding, finding_of
+from rimwise.journey import Measure, corrected_finding, finding_of, with_budget
 from rimwise.picture.raster import Raster
 from rimwise.records.corrections import Corrections
 from rimwise.records.cover import CoverFinding, Reason
@@ -57,6 +57,8 @@ class Request:
         Folder for one drawing a picture.
     points : path or None
         A reader's corrections of the curves; for one picture alone.
+    budget : bool
+        Whether to say where each ± comes from.
     """
 
     paths: Sequence[Path]
@@ -66,6 +68,7 @@ class Request:
     json_out: Path | str | None = None
     drawing_dir: Path | None = None
     points: Path | None = None
+    budget: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -209,6 +212,8 @@ def _one(path: Path, request: Request, steps: _Steps, drawing: Path | None) -> M
         finding = finding_of(loaded.raster, told.sheet, str(path), loaded.sha256, steps.measure)
         if steps.corrections is not None:
             finding = corrected_finding(finding, told.sheet, steps.corrections, loaded.raster)
+        if request.budget:
+            finding = with_budget(finding, told.sheet)
         finding = replace(finding, reasons=(*finding.reasons, *told.notes, *loaded.notes))
         if drawing is not None and steps.draw is not None:
             write_bytes(drawing, steps.draw(loaded.raster, finding, told.sheet))

@@ -12,6 +12,7 @@ from rimwise.terms.errors import WrongInput
 
 if TYPE_CHECKING:
     from rimwise.casebook.measuring import Measured, Outcome
+    from rimwise.records.cover import CoverFinding
 
 HEADER = (
     "picture",
@@ -22,12 +23,32 @@ HEADER = (
     "opening (capsulotomy)",
 )
 
+DrawingFlag = Annotated[
+    Path | None, typer.Option(metavar="DIR", help="Folder for one drawing a picture.")
+]
+
+JsonFlag = Annotated[
+    str | None, typer.Option(metavar="FILE", help='Write the results as JSON; "-" prints them.')
+]
+
+CaseFlag = Annotated[
+    Path | None, typer.Option(help="Case sheet of the eye, for what nothing else says.")
+]
+
+SheetFlag = Annotated[
+    Path | None, typer.Option(help="Sheet to use in place of NAME.toml beside NAME.jpg.")
+]
+
 PointsFlag = Annotated[
     Path | None,
     typer.Option(
         metavar="FILE",
         help="A reader's corrections: points on the edges, hidden arcs, swap (TOML or JSON).",
     ),
+]
+
+BudgetFlag = Annotated[
+    bool, typer.Option("--budget", help="Say where each ± comes from, by number and direction.")
 ]
 
 StudyFlag = Annotated[
@@ -42,21 +63,14 @@ def measure(  # noqa: PLR0913  one argument for each flag of the command
         list[Path] | None,
         typer.Argument(help="Photographs of eyes with an implant.", metavar="PICTURE..."),
     ] = None,
-    sheet: Annotated[
-        Path | None, typer.Option(help="Sheet to use in place of NAME.toml beside NAME.jpg.")
-    ] = None,
-    case: Annotated[
-        Path | None, typer.Option(help="Case sheet of the eye, for what nothing else says.")
-    ] = None,
-    json: Annotated[
-        str | None, typer.Option(metavar="FILE", help='Write the results as JSON; "-" prints them.')
-    ] = None,
-    drawing: Annotated[
-        Path | None, typer.Option(metavar="DIR", help="Folder for one drawing a picture.")
-    ] = None,
+    sheet: SheetFlag = None,
+    case: CaseFlag = None,
+    json: JsonFlag = None,
+    drawing: DrawingFlag = None,
     study: StudyFlag = None,
     *,
     points: PointsFlag = None,
+    budget: BudgetFlag = False,
     flags: Mapping[str, object],
 ) -> None:
     """Say how far the capsule covers the implant's optic, by direction, each number with its ±.
@@ -70,11 +84,16 @@ def measure(  # noqa: PLR0913  one argument for each flag of the command
 
         if study is not None:
             raise typer.Exit(
-                _study(study, flags, drawing, bool(pictures or sheet or case or json or points))
+                _study(
+                    study,
+                    flags,
+                    drawing,
+                    bool(pictures or sheet or case or json or points or budget),
+                )
             )
         if not pictures:
             raise WrongInput("no picture was given; name one or more, or a table with --study")
-        request = Request(pictures, flags, sheet, case, json, drawing, points)
+        request = Request(pictures, flags, sheet, case, json, drawing, points, budget)
         with progress_bar("measuring", len(pictures)) as progress:
             outcome = measure_pictures(request, progress)
         if json != "-":
@@ -87,7 +106,8 @@ def _study(table: Path, flags: Mapping[str, object], drawing: Path | None, more_
     if more_given:
         raise WrongInput(
             "--study takes its pictures from the table and prints what they say together; leave "
-            "out pictures, --sheet, --case, --points and --json; sheets stand beside pictures"
+            "out pictures, --sheet, --case, --points, --budget and --json, and write sheets beside "
+            "the pictures"
         )
     from rimwise.casebook.studying import measure_study  # noqa: PLC0415
     from rimwise.report.study_words import methods_sentence, study_rows  # noqa: PLC0415
@@ -112,11 +132,23 @@ def _show(outcome: "Outcome", alone: bool) -> None:
     if alone:
         rows = [(row.label, row.value, row.note) for row in cover_rows(found[0])]
         show_table(f"{found[0].picture} ({found[0].side} eye)", rows)
+        _show_budget(found[0])
     else:
         show_table("", [_short(one) for one in outcome.pictures], HEADER)
     more = [] if alone else ["For all rows and reasons measure one picture, or use --json."]
     drawings = [f"Drawing: {one.drawing}" for one in outcome.pictures if one.drawing is not None]
     show_foot(["± is one standard deviation.", *more, *drawings])
+
+
+def _show_budget(finding: "CoverFinding") -> None:
+    from rimwise.report.budget_words import budget_rows, direction_rows  # noqa: PLC0415
+
+    for title, found in (
+        ("Where the ± comes from, each source alone", budget_rows(finding)),
+        ("Cover by clock hour, with the two largest sources in mm", direction_rows(finding)),
+    ):
+        if found:
+            show_table(title, [(row.label, row.value, row.note) for row in found])
 
 
 def _short(one: "Measured") -> tuple[str, ...]:

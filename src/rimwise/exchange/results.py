@@ -4,6 +4,7 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from rimwise import __version__
+from rimwise.exchange.cover_budgets import budget_document
 from rimwise.exchange.curves import correction_document, curves_document
 from rimwise.exchange.writing import finite
 from rimwise.records.cover import (
@@ -47,6 +48,7 @@ COVER_KEYS = (
     "opacification",
     "curves",
     "correction",
+    "budget",
 )
 
 
@@ -98,6 +100,7 @@ def cover_document(finding: CoverFinding) -> Document:
         "opacification": _opacification(finding.opacification),
         "curves": curves_document(finding.curves),
         "correction": correction_document(finding.correction),
+        "budget": budget_document(finding.budget),
     }
 
 

@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from typing import Any
 
+from rimwise.exchange.cover_budgets import budget_from
 from rimwise.exchange.curves import correction_from, curves_from
 from rimwise.exchange.results import COVER_SCHEMA, OPENING_ESTIMATES, VECTOR_ESTIMATES
 from rimwise.records.cover import (
@@ -75,6 +76,7 @@ def _finding(entry: Mapping[str, Any]) -> CoverFinding:
         opacification=_opacification(entry.get("opacification")),
         curves=curves_from(entry.get("curves")),
         correction=correction_from(entry.get("correction")),
+        budget=budget_from(entry.get("budget")),
     )
 
 

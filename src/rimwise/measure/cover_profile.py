@@ -90,7 +90,16 @@ def _bare(law: WidthLaw) -> Estimate:
 
 def _given(law: WidthLaw, least: LeastCover | None) -> dict[str, Estimate]:
     draws = law.draws_given_optic_mm
-    given = {"mean_mm": _mean(law, draws)}
+    radii = law.radius_mm + law.width_mm - draws  # of the opening, the optic's own taken as exact
+    area = np.pi * np.mean(radii**2, axis=1)
+    size = float(np.pi * np.mean(law.radius_mm**2))
+    given = {
+        "mean_mm": _mean(law, draws),
+        "area_mm2": Estimate(size, float(area.std()), _ORIGIN),
+        "equivalent_diameter_mm": Estimate(
+            2.0 * float(np.sqrt(size / np.pi)), float((2.0 * np.sqrt(area / np.pi)).std()), _ORIGIN
+        ),
+    }
     if least is not None:
         sd = float(_smooth(draws).min(axis=1).std())
         given["min_mm"] = Estimate(least.value, sd, _ORIGIN)

@@ -70,6 +70,8 @@ class WidthLaw:
         Radius of the opening about the optic's centre.
     optic_scale : array (800, 1)
         By how much each draw's optic is larger than told; every length grows with it.
+    parts_mm : dict of array (800, 360) or (800, 1)
+        By source, what the draws hold of it; the optic's own size is in ``optic_scale``.
     """
 
     width_mm: FloatArray
@@ -81,6 +83,7 @@ class WidthLaw:
     draws_given_optic_mm: FloatArray
     radius_mm: FloatArray
     optic_scale: FloatArray
+    parts_mm: dict[str, FloatArray]
 
 
 def width_law(
@@ -100,12 +103,14 @@ def width_law(
     """
     radius = 0.5 * optic_diameter_mm
     per_px = radius / edges.rim_px
-    shift, shift_draws = _parallax(side)
+    shift, parallax = _parallax(side)
     measured = radius * edges.opening_px / edges.rim_px - _toward(shift[None, :])[0]
     local_sd = float(np.median(per_px)) * edges.opening_sd_px
     opening, gap_draws = _through_gaps(measured, edges.opening_found, local_sd)
-    draws = _common_draws(edges, opening, per_px, local_sd) + _toward(shift_draws)
-    draws = draws + np.where(edges.opening_found, 0.0, gap_draws)
+    parts = _common_parts(edges, opening, per_px, local_sd)
+    parts |= {source: _toward(shifts) for source, shifts in parallax.items()}
+    parts["hidden-part"] = np.where(edges.opening_found, 0.0, gap_draws)
+    draws = np.asarray(sum(parts.values()))
     given = radius - opening[None, :] + draws
     stretch = stream(0, "optic tolerance").normal(size=(DRAWS, 1))
     scale = np.asarray(1.0 + stretch * optic_diameter_sd_mm / optic_diameter_mm)
@@ -120,12 +125,14 @@ def width_law(
         draws_given_optic_mm=given,
         radius_mm=opening,
         optic_scale=scale,
+        parts_mm=parts,
     )
 
 
 def with_errors(law: WidthLaw, errors_mm: FloatArray) -> WidthLaw:
     """How wide is the cover when its course has these errors (m, 360) besides?"""
     draws_given = law.draws_given_optic_mm + errors_mm
+    parts = law.parts_mm | {"opening-edge": law.parts_mm["opening-edge"] + errors_mm}
     total = draws_given * law.optic_scale
     return replace(
         law,
@@ -133,11 +140,15 @@ def with_errors(law: WidthLaw, errors_mm: FloatArray) -> WidthLaw:
         draws_given_optic_mm=draws_given,
         sd_mm=total.std(axis=0),
         sd_given_optic_mm=draws_given.std(axis=0),
+        parts_mm=parts,
     )
 
 
-def _parallax(side: Side) -> tuple[FloatArray, FloatArray]:
-    """Return the opening's apparent shift against the rim (x, y), mm, and draws about it."""
+def _parallax(side: Side) -> tuple[FloatArray, dict[str, FloatArray]]:
+    """Return the opening's apparent shift against the rim (x, y), mm, and draws about it.
+
+    The draws come in two parts: the gap's scatter at the usual view, and what the view's own adds.
+    """
     table = published_table("photograph")
     rng = stream(0, "parallax")
 
@@ -145,12 +156,16 @@ def _parallax(side: Side) -> tuple[FloatArray, FloatArray]:
         return np.asarray(table[name].value + (table[name].sd or 0.0) * rng.normal(size=DRAWS))
 
     gap = np.abs(drawn("gap"))
-    temporal = gap * np.tan(np.radians(drawn("view_temporal")))
-    vertical = gap * np.tan(np.radians(drawn("view_vertical")))
     x, y = examiner_from_nasal_superior(1.0, 1.0, side)
-    draws = np.stack([-x * temporal, y * vertical], axis=-1)
-    mean = draws.mean(axis=0)
-    return mean, draws - mean
+    slopes = np.tan(np.radians([drawn("view_temporal"), drawn("view_vertical")])).T * [-x, y]
+    usual = [table[name].value for name in ("view_temporal", "view_vertical")]
+    by_gap = gap[:, None] * np.tan(np.radians(usual)) * [-x, y]
+    draws = gap[:, None] * slopes
+    by_tilt = draws - by_gap
+    return draws.mean(axis=0), {
+        "plane-gap": by_gap - by_gap.mean(axis=0),
+        "tilt": by_tilt - by_tilt.mean(axis=0),
+    }
 
 
 def _toward(shifts: FloatArray) -> FloatArray:
@@ -183,27 +198,29 @@ def _through_gaps(
     return opening, np.asarray(draws)
 
 
-def _common_draws(
+def _common_parts(
     edges: Edges, opening: FloatArray, per_px: FloatArray, local_sd: float
-) -> FloatArray:
-    """Draw rim, localisation, parallax and magnification errors of the cover."""
+) -> dict[str, FloatArray]:
+    """Draw the errors of both edges and of unequal magnification, each by its source."""
     rng = stream(0, "cover")
     spread = 0.5 * (edges.rim_covariance + edges.rim_covariance.T)
     values, vectors = np.linalg.eigh(spread)
     rim = rng.normal(size=(DRAWS, 360)) @ (vectors * np.sqrt(np.clip(values, 0.0, None))).T
     place_mm = float(np.median(per_px)) * edges.px * SETTINGS.place_sd_px
-    swell = rng.normal(size=(DRAWS, 1)) * np.hypot(SETTINGS.magnification_sd_mm, place_mm)
+    swell = rng.normal(size=(DRAWS, 1))
     twice = 2.0 * np.radians(np.arange(360.0))
     oval = rng.normal(size=(DRAWS, 2)) @ np.stack([np.cos(twice), np.sin(twice)])
     width = float(np.mean(edges.rim_px * per_px)) - opening
     crowd = SETTINGS.crowd_sd_mm * np.exp(-0.5 * (width / SETTINGS.crowd_mm) ** 2)
-    return np.asarray(
-        rim * per_px * opening / float(np.mean(edges.rim_px * per_px))
-        + _along(rng.normal(size=(DRAWS, 360)), SETTINGS.edge_arc_deg) * local_sd
+    return {
+        "optic-edge": rim * per_px * opening / float(np.mean(edges.rim_px * per_px)),
+        "opening-edge": _along(rng.normal(size=(DRAWS, 360)), SETTINGS.edge_arc_deg) * local_sd
         + _along(rng.normal(size=(DRAWS, 360)), SETTINGS.crowd_arc_deg) * crowd
-        + swell
-        + oval * SETTINGS.oval_sd_mm
-    )
+        + swell * place_mm,
+        "magnification": stream(0, "magnification").normal(size=(DRAWS, 1))
+        * SETTINGS.magnification_sd_mm
+        + oval * SETTINGS.oval_sd_mm,
+    }
 
 
 def _along(noise: FloatArray, arc_deg: float) -> FloatArray:

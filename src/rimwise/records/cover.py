@@ -4,6 +4,7 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from rimwise.records.corrections import Corrections
+from rimwise.records.cover_budget import CoverBudget
 from rimwise.records.opacification import OpacificationFinding
 from rimwise.terms.estimate import Estimate
 from rimwise.terms.frames import Side
@@ -193,3 +194,4 @@ class CoverFinding:
     opacification: OpacificationFinding | None = None
     curves: FoundCurves | None = None
     correction: Correction | None = None
+    budget: CoverBudget | None = None

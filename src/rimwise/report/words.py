@@ -256,6 +256,7 @@ def _opening_part(finding: CoverFinding) -> list[Row]:
     return [
         Row("Opening (capsulotomy) diameter", estimate_words(opening.equivalent_diameter_mm, "mm"),
             "of the circle of equal area"),
+        *_given_diameter(finding),
         Row("Opening, largest width", estimate_words(opening.largest_width_mm, "mm")),
         Row("Opening, smallest width", estimate_words(opening.smallest_width_mm, "mm")),
         Row("Circularity", estimate_words(opening.circularity, "", 3),
@@ -264,6 +265,15 @@ def _opening_part(finding: CoverFinding) -> list[Row]:
         Row("Opening's edge found", f"{opening.seen_deg}° of 360°"),
         Row("Edge before or behind the optic", order),
     ]  # fmt: skip
+
+
+def _given_diameter(finding: CoverFinding) -> list[Row]:
+    given = {} if finding.cover is None else finding.cover.given_optic
+    diameter = given.get("equivalent_diameter_mm")
+    if diameter is None:
+        return []
+    note = "the same ± when the optic's diameter is taken as exact"
+    return [Row("Opening diameter, optic taken as exact", estimate_words(diameter, "mm"), note)]
 
 
 def _decentration_part(finding: CoverFinding) -> list[Row]:
