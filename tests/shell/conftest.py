@@ -1,11 +1,12 @@
 """Pictures, sheets and findings that the tests of the shell share."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import numpy as np
 import pytest
 from PIL import Image
+from workbench import PORT, Browser, HereWorker
 
 from rimwise.picture.raster import Raster
 from rimwise.records.corrections import Corrections
@@ -31,6 +32,34 @@ from rimwise.records.opacification import OpacificationFinding
 from rimwise.records.picture import PictureSheet
 from rimwise.terms.estimate import Estimate
 from rimwise.terms.frames import Side
+from rimwise.web.app import make_app
+from rimwise.web.door import Door
+from rimwise.web.keeping import Keeping
+
+
+@pytest.fixture
+def door() -> Door:
+    return Door(PORT)
+
+
+@pytest.fixture
+def keeping(tmp_path: Path) -> Iterator[Keeping]:
+    kept = Keeping(tmp_path / "book")
+    yield kept
+    kept.close()
+
+
+@pytest.fixture
+def outside(door: Door, keeping: Keeping) -> Browser:
+    """A browser that has not come in."""
+    return Browser(make_app(door, HereWorker(), keeping))
+
+
+@pytest.fixture
+def inside(outside: Browser, door: Door) -> Browser:
+    """A browser that opened the printed address."""
+    assert outside.get("/", params={"token": door.token}).status_code == 200
+    return outside
 
 
 @pytest.fixture

@@ -5,27 +5,21 @@ import contextlib
 import json
 import re
 import tomllib
-from typing import Any
+from typing import Any, get_args
 
 import pytest
 import tree
 from hypothesis import given
 from hypothesis import strategies as st
 
+from rimwise.exchange.course_sheets import CourseKeys
 from rimwise.exchange.sheet_keys import CaseKeys, PictureKeys
 from rimwise.terms.cautions import CAUTIONS
 from rimwise.terms.errors import WrongInput
 from rimwise.web.catalogue import TEXT
 from rimwise.web.examples import EXAMPLES, example_picture
-from rimwise.web.fields import (
-    MEASURE_FORM,
-    PLAN_FORM,
-    Group,
-    WrongField,
-    in_words,
-    key_in,
-    values_of,
-)
+from rimwise.web.fields import Group, WrongField, in_words, key_in, values_of
+from rimwise.web.forms import FORMS, MEASURE_FORM, OPERATION_FORM, PLAN_FORM, VISIT_FORM
 from rimwise.web.jobs import measure_job, plan_job
 from rimwise.web.pages import Filled, page
 
@@ -39,23 +33,37 @@ PLAN = {
     "implant.optic_diameter_mm": ["6"],
     "opening.centre": ["lens"],
 }
-FORMS = (MEASURE_FORM, PLAN_FORM)
 
 
 def _fields(form: tuple[Group, ...]) -> list[Any]:
     return [field for group in form for field in group.fields]
 
 
-@pytest.mark.parametrize(("form", "keys"), [(MEASURE_FORM, PictureKeys), (PLAN_FORM, CaseKeys)])
+def _leaves(model: Any, prefix: str = "") -> set[str]:
+    """Every key of a sheet, those of its tables with the table's name before them."""
+    leaves: set[str] = set()
+    for name, info in model.model_fields.items():
+        inner = [one for one in (*get_args(info.annotation), info.annotation)
+                 if isinstance(one, type) and hasattr(one, "model_fields")]  # fmt: skip
+        leaves |= _leaves(inner[0], f"{prefix}{name}.") if inner else {prefix + name}
+    return leaves
+
+
+@pytest.mark.parametrize(
+    ("form", "keys"),
+    [(MEASURE_FORM, PictureKeys), (PLAN_FORM, CaseKeys), (OPERATION_FORM, CourseKeys),
+     (VISIT_FORM, CourseKeys)],
+)  # fmt: skip
 def test_every_field_is_a_key_of_the_sheet(form: tuple[Group, ...], keys: Any) -> None:
-    for field in _fields(form):
-        table, _, key = field.key.rpartition(".")
-        model = keys
-        if table:
-            hint = re.search(r"\w+Keys", str(keys.model_fields[table].annotation))
-            assert hint
-            model = vars(__import__("rimwise.exchange.sheet_keys", fromlist=["x"]))[hint[0]]
-        assert key in model.model_fields, field.key
+    assert {field.key for field in _fields(form)} <= _leaves(keys)
+
+
+def test_every_key_of_case_operation_and_visit_sheets_is_asked_for() -> None:
+    asked = {field.key for field in _fields(PLAN_FORM)}
+    own = {key for key in _leaves(CaseKeys) if not key.startswith(("operation.", "visit."))}
+    assert own - asked == {"reference"}, "a file, which no page takes by its name"
+    course = {field.key for form in (OPERATION_FORM, VISIT_FORM) for field in _fields(form)}
+    assert _leaves(CourseKeys) - course == {"code", "side"}
 
 
 def test_numbers_are_read_with_point_or_comma_and_a_true_minus() -> None:
@@ -180,11 +188,14 @@ def test_what_is_no_picture_is_refused(data: bytes) -> None:
         measure_job({"side": "left", "optic_diameter_mm": 6.0}, data, "eye.png")
 
 
-def _used_keys() -> set[str]:
+def _texts() -> list[str]:
     folder = tree.SOURCE / "web"
-    texts = [path.read_text("utf-8") for path in folder.glob("*.py") if path.stem != "catalogue"]
-    texts += [path.read_text("utf-8") for path in folder.rglob("*.html")]
-    return set(re.findall(r"[\"']([a-z]+(?:\.[\w-]+)+)[\"']", "\n".join(texts)))
+    paths = [path for path in folder.glob("*.py") if not path.stem.startswith("catalogue")]
+    return [path.read_text("utf-8") for path in (*paths, *folder.rglob("*.html"))]
+
+
+def _used_keys() -> set[str]:
+    return set(re.findall(r"[\"']([a-z]+(?:\.[\w-]+)+)[\"']", "\n".join(_texts())))
 
 
 def test_the_catalogue_holds_every_word_that_is_asked_for_and_no_other() -> None:
@@ -195,10 +206,16 @@ def test_the_catalogue_holds_every_word_that_is_asked_for_and_no_other() -> None
             for field in group.fields:
                 asked |= {f"field.{field.key}", *(word for _, word in field.choices)}
                 asked |= {field.hint, field.missing} - {""}
-    asked |= {"side.right", "side.left"}
+    # Where a page picks one of several words by what is kept, all of them are asked for.
+    picked = {
+        start for text in _texts() for start in re.findall(r't\([\'"]([a-z]+\.)[\'"] ~', text)
+    }
+    asked |= {key for key in TEXT if key.startswith(tuple(picked))}
     starts = {key.partition(".")[0] for key in TEXT}
     keys = {key for key in asked if key.partition(".")[0] in starts}
-    missing = {k for k in keys - set(TEXT) if not re.search(r"\.(html|css|js|svg|png|toml|py)$", k)}
+    missing = {
+        k for k in keys - set(TEXT) if not re.search(r"\.(html|css|js|svg|png|jpg|toml|py)$", k)
+    }
     assert not {key for key in missing if not _is_field(key)}
     assert not set(TEXT) - asked
 
@@ -223,7 +240,7 @@ def test_no_page_holds_a_word_of_its_own(monkeypatch: pytest.MonkeyPatch) -> Non
     texts += [page("plan.html", form=PLAN_FORM, **frame)]
     for text in texts:
         plain = re.sub(r"<[^>]*>", " ", text)
-        for known in (*CAUTIONS, "mm", "dpt"):
+        for known in (*CAUTIONS, "mm", "dpt", "nm"):
             plain = plain.replace(known, " ")
         assert not re.findall(r"[A-Za-z]{2,}", plain)
 

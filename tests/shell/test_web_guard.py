@@ -7,15 +7,14 @@ plays the page, name or file that an attacker would use.
 import io
 import re
 import tempfile
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import anyio
-import httpx
 import pytest
 import tree
 from PIL import Image
+from workbench import BASE, OWN, PORT, Browser, HereWorker, csrf
 
 from rimwise.web import app as pages
 from rimwise.web import uploads
@@ -24,55 +23,9 @@ from rimwise.web.catalogue import TEXT
 from rimwise.web.door import MOST_RESULTS, Door
 from rimwise.web.jobs import MeasuredPicture
 from rimwise.web.keeping import Keeping
-from rimwise.web.worker import Worker, WorkerFault
+from rimwise.web.worker import WorkerFault
 
-PORT = 8000
-BASE = f"http://127.0.0.1:{PORT}"
-OWN = {"Origin": BASE, "Sec-Fetch-Site": "same-origin"}
 GOOD = {"side": "left", "optic_diameter_mm": "6,0"}
-
-
-class HereWorker(Worker):
-    """Does the job at once in this process: what the child does is tested by itself."""
-
-    def run(self, job: Callable[..., Any], *inputs: object) -> Any:
-        return job(*inputs)
-
-
-class Browser:
-    """Sends requests straight to the application, and keeps cookies as a browser does."""
-
-    def __init__(self, app: Any) -> None:
-        self.app = app
-        transport = httpx.ASGITransport(app, raise_app_exceptions=False)
-        self.client = httpx.AsyncClient(transport=transport, base_url=BASE)
-
-    def request(self, method: str, path: str, **what: Any) -> httpx.Response:
-        return anyio.run(lambda: self.client.request(method, path, **what))
-
-    def get(self, path: str, **what: Any) -> httpx.Response:
-        return self.request("GET", path, **what)
-
-    def post(self, path: str, **what: Any) -> httpx.Response:
-        return self.request("POST", path, **what)
-
-
-@pytest.fixture
-def door() -> Door:
-    return Door(PORT)
-
-
-@pytest.fixture
-def outside(door: Door, tmp_path: Path) -> Browser:
-    """A browser that has not come in."""
-    return Browser(make_app(door, HereWorker(), Keeping(tmp_path / "book")))
-
-
-@pytest.fixture
-def inside(outside: Browser, door: Door) -> Browser:
-    """A browser that opened the printed address."""
-    assert outside.get("/", params={"token": door.token}).status_code == 200
-    return outside
 
 
 @pytest.fixture
@@ -94,12 +47,6 @@ def picture(noise: Image.Image) -> bytes:
     sink = io.BytesIO()
     noise.save(sink, "PNG")
     return sink.getvalue()
-
-
-def csrf(client: Browser) -> str:
-    found = re.search(r'name="csrf" value="([^"]+)"', client.get("/measure").text)
-    assert found
-    return found[1]
 
 
 def send(client: Browser, data: bytes, name: str = "eye.png", **told: str) -> Any:

@@ -9,8 +9,6 @@ from pathlib import Path
 from typing import Any, Literal
 
 from sqlalchemy import (
-    Column,
-    ColumnElement,
     Connection,
     Select,
     and_,
@@ -18,13 +16,13 @@ from sqlalchemy import (
     insert,
     select,
     text,
-    union,
     update,
 )
 from sqlalchemy.exc import IntegrityError, OperationalError
 
 from rimwise import __version__
 from rimwise.store.chain import FIRST, broken_link, canonical, link_hash
+from rimwise.store.finding import Sought, eyes_with, listed
 from rimwise.store.opening import PICTURES, WAIT_S, open_engine
 from rimwise.store.shelf import PictureShelf, digest
 from rimwise.store.tables import EYES, HISTORY, RECORDS
@@ -79,6 +77,10 @@ class Kept:
     document: dict[str, Any]
     sha256: str
     at: datetime
+
+
+class WrittenMeanwhile(WrongInput):
+    """A newer version of a record came between reading it and writing the next."""
 
 
 class Casebook:
@@ -149,8 +151,9 @@ class Casebook:
         except IntegrityError:
             raise WrongInput(f"the casebook has an eye {code} already; give another code") from None
 
-    def _check_person(self, db: Connection, person: str, side: Side) -> None:
-        same = and_(EYES.c.person == person, EYES.c.side == side, ~EYES.c.hidden)
+    def _check_person(self, db: Connection, person: str, side: Side, own: str = "") -> None:
+        same = and_(EYES.c.person == person, EYES.c.side == side, ~EYES.c.hidden,
+                    EYES.c.code != own)  # fmt: skip
         other = db.execute(select(EYES.c.code).where(same)).scalar()
         if other is not None:
             raise WrongInput(
@@ -177,13 +180,15 @@ class Casebook:
         Raises
         ------
         WrongInput
-            No such eye, or somebody else has written a newer version.
+            No such eye.
+        WrittenMeanwhile
+            Somebody else has written a newer version.
         """
         with self._writing() as db:
             self._check_eye(db, eye)
             newest = self._newest(db, eye, kind, slot)
             if expect is not None and newest != expect:
-                raise WrongInput(
+                raise WrittenMeanwhile(
                     f"{kind} of {eye} was changed meanwhile (version {newest}, not {expect}); look "
                     "at the newer one, then save yours again as the next"
                 )
@@ -213,6 +218,22 @@ class Casebook:
         kept = self.newest(eye, "consent")
         return () if kept is None else tuple(str(one) for one in kept.document["to"])
 
+    def name_person(self, eye: str, person: str | None, who: Who) -> None:
+        """Say whose eye this is, or take that back.
+
+        Raises
+        ------
+        WrongInput
+            This person has another eye of this side.
+        """
+        with self._writing() as db:
+            self._check_eye(db, eye)
+            side: Side = db.execute(select(EYES.c.side).where(EYES.c.code == eye)).scalar_one()
+            if person is not None:
+                self._check_person(db, person, side, eye)
+            db.execute(update(EYES).where(EYES.c.code == eye).values(person=person))
+            self._add(db, (eye, "eye", ""), {"side": side, "person": person}, who, "put")
+
     def hide(self, eye: str, who: Who, hidden: bool = True) -> None:
         """Take an eye out of the lists, or back into them; nothing of it is removed."""
         with self._writing() as db:
@@ -221,9 +242,8 @@ class Casebook:
             action = "hide" if hidden else "show"
             self._add(db, (eye, "hidden", ""), {"hidden": hidden}, who, action)
 
-    def eyes(
-        self, search: str = "", hidden: bool = False, limit: int = 50, after: int = 0
-    ) -> list[KeptEye]:
+    def eyes(self, search: str = "", hidden: bool = False, limit: int = 50, after: int = 0,
+             side: Side | None = None) -> list[KeptEye]:  # fmt: skip
         """Which eyes are there, those touched last first?
 
         Parameters
@@ -234,20 +254,38 @@ class Casebook:
             Those taken out of the lists instead.
         limit, after : int
             A page of the list.
+        side : str, optional
+            Only those of one side.
         """
-        query = self._listed(select(EYES), search, hidden)
+        return self._eyes(listed(self._engine, Sought(search, hidden, side)), limit, after)
+
+    def count(self, search: str = "", hidden: bool = False, side: Side | None = None) -> int:
+        """How many eyes are there?"""
+        query = listed(self._engine, Sought(search, hidden, side), select(func.count()))
+        with self._engine.connect() as db:
+            return int(db.execute(query).scalar() or 0)
+
+    def eye(self, code: str) -> KeptEye | None:
+        """Which eye has this code, in the list or taken out of it?"""
+        found = self._eyes(select(EYES).where(EYES.c.code == code), 1, 0)
+        return found[0] if found else None
+
+    def of_person(self, person: str) -> list[KeptEye]:
+        """Which eyes of this person are in the list?"""
+        return self._eyes(select(EYES).where(EYES.c.person == person, ~EYES.c.hidden), 10, 0)
+
+    def latest_of(self, kind: str, limit: int) -> list[str]:
+        """Which eyes of the list have a record of this kind, those written last first?"""
+        with self._engine.connect() as db:
+            return [row.eye for row in db.execute(eyes_with(kind).limit(limit))]
+
+    def _eyes(self, query: Select[Any], limit: int, after: int) -> list[KeptEye]:
         query = query.order_by(EYES.c.touched.desc(), EYES.c.code).limit(limit).offset(after)
         with self._engine.connect() as db:
             return [
                 KeptEye(row.code, row.side, row.person, row.hidden, row.touched)
                 for row in db.execute(query)
             ]
-
-    def count(self, search: str = "", hidden: bool = False) -> int:
-        """How many eyes are there?"""
-        with self._engine.connect() as db:
-            query = self._listed(select(func.count()).select_from(EYES), search, hidden)
-            return int(db.execute(query).scalar() or 0)
 
     def newest(self, eye: str, kind: str, slot: str = "") -> Kept | None:
         """What is the newest version of a record?"""
@@ -307,25 +345,6 @@ class Casebook:
         except WrongInput as error:
             return [error.sentence]
         return []
-
-    def _listed(self, query: Select[Any], search: str, hidden: bool) -> Select[Any]:
-        if not search:
-            return query.where(EYES.c.hidden == hidden)
-        # What was found leads, each part by its own index; "hidden" wrapped up so that its index,
-        # which holds nearly every eye, is not taken instead.
-        query = query.where(func.coalesce(EYES.c.hidden, hidden) == hidden)
-        parts = [
-            select(EYES.c.code).where(self._begins(one, search))
-            for one in (EYES.c.code, EYES.c.person)
-        ]
-        return query.where(EYES.c.code.in_(union(*parts)))
-
-    def _begins(self, column: Column[Any], start: str) -> ColumnElement[bool]:
-        if self._engine.dialect.name == "sqlite":
-            # A range finds its place in an index; LIKE would read every eye.
-            return and_(column >= start, column < start + chr(0x10FFFF))
-        escaped = start.replace("\\", "\\\\").replace("%", "\\%").replace("_", "\\_")
-        return column.like(f"{escaped}%", escape="\\")
 
     def _check_eye(self, db: Connection, eye: str) -> None:
         if db.execute(select(EYES.c.code).where(EYES.c.code == eye)).scalar() is None:

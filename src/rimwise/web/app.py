@@ -15,15 +15,9 @@ from rimwise.terms.errors import MeasurementRefused, RimwiseError, WrongInput
 from rimwise.web.catalogue import TEXT
 from rimwise.web.door import Door
 from rimwise.web.examples import EXAMPLES, example_picture
-from rimwise.web.fields import (
-    MEASURE_FORM,
-    PLAN_FORM,
-    Group,
-    WrongField,
-    in_words,
-    key_in,
-    values_of,
-)
+from rimwise.web.eyes import EYE_ACTIONS, EYE_VIEWS
+from rimwise.web.fields import Group, WrongField, in_words, key_in, values_of
+from rimwise.web.forms import MEASURE_FORM, PLAN_FORM
 from rimwise.web.guard import Guard
 from rimwise.web.jobs import (
     AuditedSeries,
@@ -268,6 +262,7 @@ _VIEWS: dict[str, Any] = {
     "/audited/{name}/drawing-{number}.svg": _audit_drawing,
     "/document/{name}": _document,
     "/static/{name}": _static,
+    **EYE_VIEWS,
 }
 _ACTIONS: dict[str, Any] = {
     "/measure": _measure,
@@ -276,4 +271,5 @@ _ACTIONS: dict[str, Any] = {
     "/series": _series,
     "/look": _theatre,
     "/forget": _forget,
+    **EYE_ACTIONS,
 }

@@ -1,6 +1,11 @@
 """Every English word of the pages, under one key each: a translation is another such table."""
 
+from rimwise.web.catalogue_book import BOOK_WORDS
+from rimwise.web.catalogue_fields import FIELD_WORDS
+
 TEXT: dict[str, str] = {
+    **FIELD_WORDS,
+    **BOOK_WORDS,
     # frame of every page
     "site.name": "rimwise",
     "site.workbench": "workbench",

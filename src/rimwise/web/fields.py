@@ -12,9 +12,12 @@ from rimwise.terms.errors import WrongInput
 from rimwise.web.catalogue import TEXT
 from rimwise.web.jobs import THE_FORM
 
-Kind = Literal["number", "whole", "text", "choice", "flag", "pair", "several"]
+Kind = Literal[
+    "number", "whole", "text", "choice", "flag", "pair", "several", "answer", "list", "points"
+]
 
 MOST_SIGNS = 200  # of one field: no key of a sheet needs more
+MOST_POINT_SIGNS = 20_000  # but for a profile, point by point
 NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)", re.ASCII)
 
 
@@ -25,9 +28,11 @@ class Field:
     Parameters
     ----------
     key : str
-        The sheet's key; one of a table is written ``table.key``.
+        The sheet's key; one of a table is written ``table.key``, and of a table's table alike.
     kind : str
-        How the text becomes a value; a pair is two numbers, several is a list of ticked words.
+        How the text becomes a value; a pair is two numbers, several is a list of ticked words, an
+        answer is yes or no or not said, a list is words with semicolons between them, and points
+        are two numbers a line.
     unit : str
         Shown behind the control.
     hint : str
@@ -73,130 +78,6 @@ class Group:
     folded: bool = False
 
 
-def _words(*values: str) -> tuple[tuple[str, str], ...]:
-    return tuple((value, f"choice.{value}") for value in values)
-
-
-_SIDE = Field("side", "choice", choices=_words("right", "left"), required=True,
-              missing="error.side")  # fmt: skip
-_CODE = Field("code", "text", hint="field.code.hint")
-_OPTIC_HINT = "field.optic_diameter_mm.hint"
-_RADIUS_HINT = "field.cornea.radius_mm.hint"
-
-
-def _mm(key: str, hint: str = "") -> Field:
-    return Field(key, "number", "mm", hint)
-
-
-def _pair(key: str, hint: str = "") -> Field:
-    return Field(key, "pair", "mm", hint)
-
-
-MEASURE_FORM = (
-    Group(
-        "group.eye",
-        (
-            _SIDE,
-            Field("optic_diameter_mm", "number", "mm", _OPTIC_HINT, required=True,
-                  missing="error.optic"),
-            Field("superior_deg", "choice", choices=_words("90", "270", "0", "180")),
-        ),
-    ),
-    Group(
-        "group.more",
-        (
-            _CODE,
-            Field("visit_day", "whole"),
-            _mm("optic_diameter_sd_mm", "field.optic_diameter_sd_mm.hint"),
-            Field("state", "choice", choices=_words("visit", "implant", "gel-implant")),
-            Field("mirrored", "flag"),
-        ),
-        folded=True,
-    ),
-)  # fmt: skip
-
-PLAN_FORM = (
-    Group(
-        "group.eye",
-        (
-            _SIDE,
-            Field("age_years", "number"),
-            Field("corneal_surgery", "choice", required=True, missing="error.corneal_surgery",
-                  choices=_words("none", "myopic", "hyperopic", "radial", "graft", "keratoconus",
-                                 "unknown")),
-            _CODE,
-        ),
-    ),
-    Group(
-        "group.cornea",
-        (
-            _mm("cornea.radius_flat_mm", _RADIUS_HINT),
-            _mm("cornea.radius_steep_mm", _RADIUS_HINT),
-            _mm("lengths.chamber_depth_mm", "field.lengths.chamber_depth_mm.hint"),
-            _mm("lengths.pupil_dilated_mm", "field.lengths.pupil_dilated_mm.hint"),
-        ),
-    ),
-    Group(
-        "group.opening",
-        (
-            Field("implant.optic_diameter_mm", "number", "mm", _OPTIC_HINT, required=True,
-                  missing="error.optic"),
-            Field("opening.centre", "choice",
-                  choices=(("", "choice.all_centres"),
-                           *_words("visual_axis", "lens", "pupil", "limbus"))),
-            _mm("opening.diameter_mm", "field.opening.diameter_mm.hint"),
-        ),
-    ),
-    Group(
-        "group.risks",
-        (Field("risks", "several",
-               choices=_words("pseudoexfoliation", "weak-zonule", "uveitis", "vitrectomy",
-                              "dense-lens", "alpha-blocker", "small-pupil", "high-myopia")),),
-        folded=True,
-    ),
-    Group(
-        "group.hand",
-        (
-            _pair("spread.opening_from_target_bias_mm",
-                  "field.spread.opening_from_target_bias_mm.hint"),
-            _pair("spread.opening_from_target_sd_mm"),
-            _mm("spread.diameter_bias_mm", "field.spread.diameter_bias_mm.hint"),
-            _mm("spread.diameter_sd_mm"),
-            _pair("spread.optic_from_rest_sd_mm"),
-        ),
-        folded=True,
-    ),
-    Group(
-        "group.refraction",
-        (
-            _mm("lengths.axial_mm", "field.lengths.axial_mm.hint"),
-            Field("implant.a_constant", "number"),
-            Field("implant.constants_source", "text", hint="field.implant.constants_source.hint"),
-            Field("implant.power_dpt", "number", "dpt", "field.implant.power_dpt.hint"),
-            Field("goal.refraction_dpt", "number", "dpt"),
-            _mm("lengths.lens_thickness_mm", "field.lengths.lens_thickness_mm.hint"),
-            _mm("lengths.white_to_white_mm", "field.lengths.white_to_white_mm.hint"),
-        ),
-        folded=True,
-    ),
-    Group(
-        "group.goal",
-        (
-            Field("goal.p_complete", "choice", choices=_words("0.95", "0.9", "0.98", "0.99")),
-            _mm("goal.least_cover_mm", "field.goal.least_cover_mm.hint"),
-        ),
-        folded=True,
-    ),
-    Group(
-        "group.centres",
-        (
-            _pair("centres.lens_mm", "field.centres.visual_axis_mm.hint"),
-            _pair("centres.visual_axis_mm", "field.centres.visual_axis_mm.hint"),
-        ),
-        folded=True,
-    ),
-)  # fmt: skip
-
 # Of these choices the sheet wants a number, not the word.
 NUMERIC_CHOICES = {"superior_deg", "goal.p_complete"}
 
@@ -226,8 +107,9 @@ def values_of(form: Sequence[Group], told: Mapping[str, Sequence[str]]) -> dict[
 
     Examples
     --------
-    >>> values_of(MEASURE_FORM, {"side": ["left"], "optic_diameter_mm": [" 6,0 "]})
-    {'side': 'left', 'optic_diameter_mm': 6.0}
+    >>> form = (Group("group.eye", (Field("optic_diameter_mm", "number"),)),)
+    >>> values_of(form, {"optic_diameter_mm": [" 6,0 "]})
+    {'optic_diameter_mm': 6.0}
     """
     values: dict[str, object] = {}
     for field in (field for group in form for field in group.fields):
@@ -236,11 +118,27 @@ def values_of(form: Sequence[Group], told: Mapping[str, Sequence[str]]) -> dict[
             raise WrongField(field.key, TEXT[field.missing])
         if value is None:
             continue
-        table, _, key = field.key.rpartition(".")
-        place = values.setdefault(table, {}) if table else values
-        assert isinstance(place, dict)
-        place[key] = value
+        put_in(values, field.key, value)
     return values
+
+
+def put_in(values: dict[str, object], key: str, value: object) -> None:
+    """Put a value under a key of a sheet, which may lie in a table of a table.
+
+    Examples
+    --------
+    >>> values = {}
+    >>> put_in(values, "visit.refraction.sphere_dpt", -1.0)
+    >>> values
+    {'visit': {'refraction': {'sphere_dpt': -1.0}}}
+    """
+    *tables, last = key.split(".")
+    place = values
+    for table in tables:
+        inner = place.setdefault(table, {})
+        assert isinstance(inner, dict)
+        place = inner
+    place[last] = value
 
 
 def _value(field: Field, told: Mapping[str, Sequence[str]]) -> object:
@@ -257,16 +155,26 @@ def _value(field: Field, told: Mapping[str, Sequence[str]]) -> object:
         return None
     if field.kind == "pair":
         return tuple(_number(text) for text in texts)
-    text = texts[0]
+    return _read(field, texts[0])
+
+
+def _read(field: Field, text: str) -> object:
     if field.kind == "flag":
         return True
+    if field.kind == "answer":
+        return {"yes": True, "no": False}.get(text, text)
+    if field.kind == "list":
+        return tuple(one.strip() for one in text.split(";") if one.strip())
+    if field.kind == "points":
+        lines = [line for line in re.split(r"[\n;]+", text) if line.strip()]
+        return tuple(tuple(_number(one) for one in line.split()) for line in lines)
     if field.kind == "whole":
-        return int(text) if re.fullmatch(r"\d{1,9}", text, re.ASCII) else _number(text)
+        return int(text) if re.fullmatch(r"[+-]?\d{1,9}", text, re.ASCII) else _number(text)
     return _number(text) if field.kind == "number" or field.key in NUMERIC_CHOICES else text
 
 
 def _clean(field: Field, text: str) -> str:
-    if len(text) > MOST_SIGNS:
+    if len(text) > (MOST_POINT_SIGNS if field.kind == "points" else MOST_SIGNS):
         raise WrongField(field.key, TEXT["error.form"])
     return text.strip()
 
@@ -282,9 +190,11 @@ def in_words(sentence: str, form: Sequence[Group]) -> str:
 
     Examples
     --------
-    >>> in_words("the form: [cornea] radius_flat_mm is 99, and ...", PLAN_FORM)
+    >>> keys = ("cornea.radius_flat_mm", "cornea.radius_steep_mm")
+    >>> form = (Group("group.cornea", tuple(Field(key, "number") for key in keys)),)
+    >>> in_words("the form: [cornea] radius_flat_mm is 99, and ...", form)
     'Flat radius of the cornea is 99, and ...'
-    >>> in_words("the form: cornea has only one of radius_flat_mm and radius_steep_mm", PLAN_FORM)
+    >>> in_words("the form: cornea has only one of radius_flat_mm and radius_steep_mm", form)
     'cornea has only one of “Flat radius of the cornea” and “Steep radius of the cornea”'
     """
     told = sentence.removeprefix(f"{THE_FORM}: ")
@@ -303,10 +213,11 @@ def key_in(sentence: str, form: Sequence[Group]) -> str | None:
 
     Examples
     --------
-    >>> key_in("the form: [cornea] radius_flat_mm is 9e9, and ...", PLAN_FORM)
+    >>> form = (Group("group.cornea", (Field("cornea.radius_flat_mm", "number"),)),)
+    >>> key_in("the form: [cornea] radius_flat_mm is 9e9, and ...", form)
     'cornea.radius_flat_mm'
     """
-    found = re.match(r"[^:]*: (?:\[(\w+)\] )?(\w+)", sentence)
+    found = re.match(r"[^:]*: (?:\[([\w.]+)\] )?(\w+)", sentence)
     if found is None:
         return None
     table, key = found.groups()

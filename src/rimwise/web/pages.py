@@ -48,6 +48,7 @@ def _environment() -> "Environment":
         "t": TEXT.__getitem__,
         "cautions": CAUTIONS,
         "version": __version__,
+        "kept_kinds": {key.partition(".")[2] for key in TEXT if key.startswith("kind.")},
     }
     return environment
 

@@ -12,7 +12,7 @@ from rimwise.web.catalogue import TEXT
 
 MOST_BYTES = 40_000_000
 MOST_DRAINED_BYTES = 10 * MOST_BYTES  # read and thrown away, so that the browser shows the sentence
-MOST_FIELDS = 80
+MOST_FIELDS = 200
 
 
 class TooLarge(WrongInput):
