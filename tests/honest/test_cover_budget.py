@@ -11,6 +11,7 @@ from rimwise.records.corrections import Corrections
 from rimwise.records.cover import CoverFinding, FoundCurves
 from rimwise.records.cover_budget import NumberBudget
 from rimwise.records.picture import PictureSheet
+from rimwise.terms.arrays import FloatArray
 from rimwise.terms.errors import WrongInput
 
 SHEET = PictureSheet(side="right", optic_diameter_mm=6.0)
@@ -105,3 +106,33 @@ def test_a_refused_picture_has_none() -> None:
     blank = CoverFinding("eye.jpg", "0", "right", "visit", "refused")
     with pytest.raises(WrongInput, match="budget"):
         cover_budget(blank, SHEET)
+
+
+def with_edge(radii_px: FloatArray) -> CoverFinding:
+    """The two circles with this edge, as if the program had found it."""
+    first = by_hand(SHEET)
+    assert first.curves is not None
+    assert first.curves.opening is not None
+    opening = replace(first.curves.opening, radius_px=tuple(float(r) for r in radii_px))
+    bare = replace(first, curves=replace(first.curves, opening=opening), correction=None)
+    # An arc of no width takes nothing away.
+    return correct(bare, SHEET, Corrections(hidden_optic_deg=((10.0, 10.0),)))
+
+
+def test_a_rough_edge_widens_the_sd_of_circularity() -> None:
+    """A tag that half as many waves would smooth away is not known to be shape: own derivation."""
+    turn = np.radians(np.arange(360.0))
+    tag = 250.0 + 4.0 * np.exp(-0.5 * ((np.degrees(turn) - 90.0) / 6.0) ** 2)
+    smooth = with_edge(np.full(360, 250.0)).opening
+    rough = with_edge(tag).opening
+    assert smooth is not None
+    assert smooth.circularity is not None
+    assert rough is not None
+    assert rough.circularity is not None
+    assert rough.circularity.sd > 2.0 * smooth.circularity.sd
+    # Truth of the tagged curve, by its own fine polygon.
+    x, y = tag * np.cos(turn), tag * np.sin(turn)
+    area = 0.5 * abs(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1)))
+    length = np.hypot(np.diff(x, append=x[0]), np.diff(y, append=y[0])).sum()
+    truth = 4.0 * np.pi * area / length**2
+    assert abs(rough.circularity.value - truth) < 2.0 * rough.circularity.sd

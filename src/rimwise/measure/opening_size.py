@@ -1,5 +1,7 @@
 """Size, shape and place of the opening from its course about the optic's centre."""
 
+import math
+
 import numpy as np
 
 from rimwise.geometry.curve import ClosedCurve
@@ -38,10 +40,10 @@ def opening_finding(edges: Edges, law: WidthLaw, diameter_mm: float, whole: bool
     )
 
 
-def smooth_curve(radius_mm: FloatArray) -> ClosedCurve:
+def smooth_curve(radius_mm: FloatArray, shape_waves: int = _SHAPE_WAVES) -> ClosedCurve:
     """Return the opening's smooth contour about the optic's centre, examiner's frame, mm."""
-    waves = np.fft.rfft(radius_mm)[: _SHAPE_WAVES + 1] / len(radius_mm)
-    terms = np.zeros(2 * _SHAPE_WAVES + 1)
+    waves = np.fft.rfft(radius_mm)[: shape_waves + 1] / len(radius_mm)
+    terms = np.zeros(2 * shape_waves + 1)
     terms[0], terms[1::2], terms[2::2] = waves[0].real, 2.0 * waves[1:].real, -2.0 * waves[1:].imag
     size = len(terms)
     series = FourierRadius(terms, np.zeros((size, size)), 0.0, np.ones(len(radius_mm), dtype=bool))
@@ -63,6 +65,14 @@ def _sizes(law: WidthLaw, optic_radius_mm: float) -> dict[str, Estimate]:
         "largest_width_mm": largest,
         "smallest_width_mm": smallest,
     }
+    # Where shape ends and the edge's own roughness begins is a convention: what half as many waves
+    # would say differently belongs to the ±.
+    coarse = smooth_curve(law.radius_mm, _SHAPE_WAVES // 2)
+    for name, other in (
+        ("circularity", coarse.circularity),
+        ("radial_deviation_rms_mm", coarse.radial_deviation_rms()),
+    ):
+        spread[name] = math.hypot(spread[name], values[name] - other)
     return {name: Estimate(value, spread[name], _ORIGIN) for name, value in values.items()}
 
 
