@@ -122,7 +122,7 @@ def with_edge(radii_px: FloatArray) -> CoverFinding:
 def test_a_rough_edge_widens_the_sd_of_circularity() -> None:
     """A tag that half as many waves would smooth away is not known to be shape: own derivation."""
     turn = np.radians(np.arange(360.0))
-    tag = 250.0 + 4.0 * np.exp(-0.5 * ((np.degrees(turn) - 90.0) / 6.0) ** 2)
+    tag = 250.0 + 12.0 * np.exp(-0.5 * ((np.degrees(turn) - 90.0) / 6.0) ** 2)
     smooth = with_edge(np.full(360, 250.0)).opening
     rough = with_edge(tag).opening
     assert smooth is not None
