@@ -11,7 +11,12 @@ from rimwise.demo.hardness import Difficulty, Hardness, hardness_of
 from rimwise.demo.render import render_photo
 from rimwise.demo.scene import Lamp, PhotoLook, PhotoScene, PhotoTruth, RoundShape
 from rimwise.demo.trouble import Arc, Trouble
+from rimwise.eye.camera import Camera
+from rimwise.eye.schematic import schematic_model
+from rimwise.eye.seen import Sight
 from rimwise.picture.raster import UInt8Array
+from rimwise.published.eyes import schematic_eye
+from rimwise.records.eye import EyePose
 from rimwise.records.picture import CorneaSheet, PictureLengths, PictureSheet
 from rimwise.terms.frames import PictureFrame, Side, examiner_from_nasal_superior
 
@@ -132,6 +137,29 @@ def apparent_scale(depth_mm: float, eye: PhotographedEye) -> float:
     return magnification / (eye.working_distance_mm + 1.0 / (towards - power))
 
 
+def opening_against_optic(eye: PhotographedEye) -> float:
+    """How much larger than the optic's rim does the opening appear, each at its own radius?
+
+    Traced exactly: the nearer plane is enlarged less, but the cornea enlarges a rim that lies
+    farther out less as well, so that the two nearly cancel; on the axis alone they would not. A
+    schematic eye's cornea is taken, grown to this eye's radius.
+
+    Examples
+    --------
+    >>> round(opening_against_optic(PhotographedEye("right", RoundShape(2.6))), 3)
+    1.001
+    """
+    model = schematic_model(schematic_eye("navarro1985"))
+    schematic_mm = -1.0 / model.cornea.steps[0].surface.curvature_x_per_mm
+    grown = eye.corneal_radius_mm / schematic_mm
+    edge_mm, rim_mm = eye.opening.radius_mm, 0.5 * eye.optic_diameter_mm
+    depth_mm = eye.optic_depth_mm
+    rings = np.array([[edge_mm, 0.0, eye.gap_mm - depth_mm], [rim_mm, 0.0, -depth_mm]]) / grown
+    sight = Sight(model, EyePose(), Camera.in_front(eye.working_distance_mm / grown))
+    edge_px, at_rim_px = sight.project(rings)[:, 0]
+    return float((edge_px / edge_mm) / (at_rim_px / rim_mm))
+
+
 def draw_scene(
     rng: np.random.Generator, eye: PhotographedEye, difficulty: Difficulty | int
 ) -> PhotoScene:
@@ -146,7 +174,6 @@ def draw_scene(
         draw_waves(rng, 0.5 * hard.waves),
     )
     optic = apparent_scale(eye.optic_depth_mm, eye)
-    opening = apparent_scale(eye.optic_depth_mm - eye.gap_mm, eye)
     limbus_mm = 0.5 * eye.white_to_white_mm / (optic * (eye.working_distance_mm + 3.0))
     toric = rng.random() < 0.4
     return PhotoScene(
@@ -157,7 +184,7 @@ def draw_scene(
         optic_diameter_mm=eye.optic_diameter_mm,
         tilt_deg=eye.tilt_deg,
         gap_mm=eye.gap_mm,
-        opening_magnification=opening / optic,
+        opening_magnification=opening_against_optic(eye),
         opening=eye.opening,
         pupil=pupil,
         limbus=RoundShape(limbus_mm, (0.6 * float(away[0]), 0.6 * float(away[1]))),

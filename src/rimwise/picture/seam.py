@@ -43,6 +43,10 @@ class SeamSettings:
         Rise in noise levels at which a line counts in full.
     clear_of_margin : float
         Rows this near to the pupil's margin belong to the iris's shadow.
+    pales : float
+        A sheet that scatters adds light: blue rises with it. A shadow takes light away, and what
+        black level and flare leave makes it look bluer all the same; where blue falls by this
+        share of the rise of blue over red, nothing is left of it.
     rim_reach, rim_waves : float, int
         How far from the rim its own lines reach, and how many waves describe their slow change
         around it (lighting from one side, folds); they are taken out before the seam is sought.
@@ -58,6 +62,7 @@ class SeamSettings:
     line_share: float = 0.6
     backing: float = 1.5
     clear_of_margin: float = 0.020
+    pales: float = 1.0
     rim_reach: float = 0.030
     rim_waves: int = 1
 
@@ -92,6 +97,7 @@ class _Strips:
     offset_px: FloatArray
     rise: FloatArray
     line: FloatArray
+    lit: FloatArray
     usable: BoolArray
 
 
@@ -105,7 +111,7 @@ def find_seam(planes: Planes, pupil: PupilMargin, rim: Rim) -> Seam:
     the rim, in noise levels, clipped, and the closed path of greatest sum is taken.
     """
     strips = _strips(planes, pupil, rim)
-    rise = np.clip(_levels(strips.rise, strips.usable), -3.0, 6.0)
+    rise = np.clip(_levels(strips.rise, strips.usable) * strips.lit, -3.0, 6.0)
     line = np.clip(_levels(strips.line, strips.usable), -2.0, 4.0)
     # A line without a rise is a fold, a haptic or the rim itself, not the start of capsule.
     backed = np.clip(rise / SETTINGS.backing, 0.0, 1.0)
@@ -167,11 +173,19 @@ def _strips(planes: Planes, pupil: PupilMargin, rim: Rim) -> _Strips:
     rise = radial_mean(whiteness, 1, sheet) - radial_mean(whiteness, -sheet, -1)
     line = _dark_line(brightness, max(1, round(0.5 * SETTINGS.line * radius)))
     near_rim = np.abs(offset) <= SETTINGS.rim_reach * radius
+    lit = _adds_light(log[..., 2], rise, sheet)
     fall = radial_mean(brightness, 1, sheet) - radial_mean(brightness, -sheet, -1)
     rise[near_rim] -= _echo(rise[near_rim], (fall[near_rim], line[near_rim]), usable[near_rim])
     for strip in (rise, line):
         strip[near_rim] -= _slow_part(strip[near_rim], usable[near_rim])
-    return _Strips(offset.astype(np.float64), rise, line, usable)
+    lit[near_rim] = 1.0  # there the rim's own dark line takes light away
+    return _Strips(offset.astype(np.float64), rise, line, lit, usable)
+
+
+def _adds_light(blue: FloatArray, rise: FloatArray, sheet: int) -> FloatArray:
+    """Return how far a rise of blue over red is light added (1), not light taken away (0)."""
+    step = smooth_along(radial_mean(blue, 1, sheet) - radial_mean(blue, -sheet, -1), 3.0)
+    return np.clip(1.0 + step / (SETTINGS.pales * np.maximum(rise, 1e-6)), 0.0, 1.0)
 
 
 def _echo(
