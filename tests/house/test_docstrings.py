@@ -33,6 +33,7 @@ NO_EXAMPLE: dict[str, str] = {
     "picture.registration: register": _A_COURSE,
     "picture.pupil: find_pupil": _A_PICTURE,
     "picture.rim: find_rims": _A_PICTURE,
+    "picture.order: sheet_before_rim": _A_PICTURE,
     "picture.seam: find_seam": _A_PICTURE,
     "picture.marks: find_marks": _A_PICTURE,
     "predict.looks: seen_pictures": "takes seconds; tests/steps/test_as_seen.py runs it",

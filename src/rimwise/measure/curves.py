@@ -85,7 +85,7 @@ def directions_of(curves: FoundCurves) -> FloatArray:
 
 
 def curves_of(edges: Edges) -> FoundCurves:
-    """Which record holds these edges?"""
+    """Which record holds these edges? An edge that lies behind the optic is none of an opening."""
     across = np.linalg.pinv(rim_basis(picture_rad(edges.direction_px)))
     covariance = across @ edges.rim_covariance @ across.T
     limbus = edges.limbus
@@ -94,9 +94,13 @@ def curves_of(edges: Edges) -> FoundCurves:
         up_px=_pair(edges.direction_px[90]),
         px=edges.px,
         rim=FoundRim(edges.rim_ellipse, tuple(tuple(float(v) for v in row) for row in covariance)),
-        opening=FoundOpening(tuple(float(r) for r in edges.opening_px), edges.opening_sd_px),
+        opening=None
+        if edges.before_optic is False
+        else FoundOpening(tuple(float(r) for r in edges.opening_px), edges.opening_sd_px),
         shown={
-            name: tuple(bool(flag) for flag in getattr(edges, of)) for name, of in _FLAGS.items()
+            name: tuple(bool(flag) for flag in getattr(edges, of))
+            for name, of in _FLAGS.items()
+            if edges.before_optic is not False or name.startswith("rim")
         },
         pupil=edges.pupil,
         pupil_sd_px=edges.pupil_sd_px,

@@ -10,6 +10,7 @@ from rimwise.measure.magnification import expected_limbus_px
 from rimwise.picture.contrast import visible_line
 from rimwise.picture.limbus import Limbus, find_limbus
 from rimwise.picture.marks import Marks, find_marks
+from rimwise.picture.order import sheet_before_rim
 from rimwise.picture.planes import Planes, planes_of
 from rimwise.picture.pupil import PupilMargin, find_pupil
 from rimwise.picture.raster import Raster
@@ -103,6 +104,8 @@ class Edges:
     limbus : Limbus or None
     marks : Marks or None
         The toric marks, stored pixels.
+    before_optic : bool or None
+        Whether what begins at the opening's edge lies before the optic; None: not to be told.
     """
 
     centre_px: tuple[float, float]
@@ -122,6 +125,7 @@ class Edges:
     px: float
     limbus: Limbus | None
     marks: Marks | None
+    before_optic: bool | None = None
 
     @property
     def both_seen(self) -> BoolArray:
@@ -221,6 +225,7 @@ def _in_examiner_degrees(
     column = np.degrees(np.arctan2(-direction[:, 1], direction[:, 0])) % 360.0 * COLUMNS / 360.0
     seam_line, _ = visible_line(planes, rim.centre_px, seam.radii_px, rim.radii_px)
     found = _stands_out(seam, rim)
+    rim_shows = _rim_shows(planes, rim)
     basis = _rim_basis(column * 2.0 * np.pi / COLUMNS)
     return Edges(
         centre_px=_pair(planes.stored(np.asarray(rim.centre_px))),
@@ -230,7 +235,7 @@ def _in_examiner_degrees(
         rim_covariance=planes.stored_length(1.0) ** 2 * (basis @ rim.covariance @ basis.T),
         opening_px=planes.stored_length(1.0) * _at(seam.radii_px, column),
         opening_sd_px=planes.stored_length(_roughness(seam.radii_px, found)),
-        rim_seen=_both(_rim_shows(planes, rim), column),
+        rim_seen=_both(rim_shows, column),
         opening_found=_both(found, column),
         opening_plain=_both(found & seam_line, column),
         opening_hidden_by_pupil=~_both(seam.usable, column),
@@ -240,6 +245,7 @@ def _in_examiner_degrees(
         px=planes.stored_length(1.0),
         limbus=None,
         marks=None,
+        before_optic=sheet_before_rim(planes, rim, seam, found, rim_shows),
     )
 
 

@@ -26,7 +26,10 @@ def opening_finding(edges: Edges, law: WidthLaw, diameter_mm: float, whole: bool
         (float(u), float(v)) if s else None for (u, v), s in zip(points, seen, strict=True)
     )
     plain = OpeningFinding(
-        edge_px=edge, contour_px=None, seen_deg=int(seen.sum()), edge_before_optic=None
+        edge_px=edge,
+        contour_px=None,
+        seen_deg=int(seen.sum()),
+        edge_before_optic=edges.before_optic,
     )
     if not whole:
         return plain
@@ -35,7 +38,7 @@ def opening_finding(edges: Edges, law: WidthLaw, diameter_mm: float, whole: bool
         edge_px=edge,
         contour_px=None,
         seen_deg=int(seen.sum()),
-        edge_before_optic=None,
+        edge_before_optic=edges.before_optic,
         **sizes,
     )
 

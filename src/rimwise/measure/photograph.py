@@ -17,6 +17,7 @@ from rimwise.picture.raster import Raster
 from rimwise.published.load import published_value
 from rimwise.records.cover import (
     CoverFinding,
+    OpeningFinding,
     OpticFinding,
     PupilFinding,
     Reason,
@@ -29,6 +30,7 @@ from rimwise.terms.errors import MeasurementRefused
 from rimwise.terms.estimate import Estimate
 
 _LEAST_ARC_DEG = 30  # less cover in sight than this answers no question
+_INSIDE_RIM = 0.035  # of the rim's radius: what runs nearer to it, or outside, may be a haptic
 _PUPIL_PLANE_SD_MM = 0.10  # the margin lies before the rim: parallax by direction of view
 _PUPIL_SCALE_SD = 0.03  # and is enlarged unlike it by the cornea
 
@@ -65,12 +67,37 @@ def measure_photograph(
         check_state(sheet)
         edges = find_edges(raster, sheet)
         curves = curves_of(edges)
+        if edges.before_optic is False:
+            return _behind_optic(edges, sheet, picture, sha256)
         return finding_of_edges(edges, sheet, picture, sha256)
     except MeasurementRefused as refusal:
         reasons = (Reason(refusal.code, refusal.sentence),)
         return CoverFinding(
             picture, sha256, sheet.side, sheet.state, "refused", reasons, curves=curves
         )
+
+
+def _behind_optic(edges: Edges, sheet: PictureSheet, picture: str, sha256: str) -> CoverFinding:
+    """Tell of an edge that is none of an opening's: the optic's rim lies before what begins there.
+
+    An optic captured in the opening stands before the capsule; an opening cut by a laser lies in
+    the rear capsule. In either case nothing of the optic is known to be covered.
+    """
+    ruler = optic_ruler(edges, sheet)
+    reason = Reason(
+        "edge-behind-optic",
+        "The edge that shows lies behind the optic: the optic stands before the opening (capture), "
+        "or this is the edge of a laser opening in the rear capsule; no cover is told. If the "
+        "opening's own edge can be seen, focus on it, or place it with --points.",
+    )
+    return CoverFinding(
+        picture, sha256, sheet.side, sheet.state, "refused", (reason,),
+        scale=_scale(edges, ruler),
+        optic=OpticFinding(edges.rim_ellipse, ruler.diameter_mm, int(edges.rim_seen.sum())),
+        pupil=_pupil(edges, 0.5 * ruler.diameter_mm),
+        opening=OpeningFinding((None,) * 360, None, 0, edge_before_optic=False),
+        curves=curves_of(edges),
+    )  # fmt: skip
 
 
 def check_state(sheet: PictureSheet) -> None:
@@ -117,14 +144,9 @@ def finding_of_edges(
     law = width_law(edges, ruler.diameter_mm, ruler.sd_mm, sheet.side)
     if hand_radii is not None:
         law = with_errors(law, 0.5 * ruler.diameter_mm * hand_radii)
-    if law.seen.sum() < _LEAST_ARC_DEG:
-        raise MeasurementRefused(
-            "edges-hidden",
-            f"Both edges are in sight over {int(law.seen.sum())}° only, at least {_LEAST_ARC_DEG}° "
-            "are needed; dilate the pupil more, focus on the capsule's edge and light from behind.",
-        )
     whole = int(edges.opening_found.sum()) >= WHOLE_EDGE_DEG
     radius = 0.5 * ruler.diameter_mm
+    _check_in_sight(law, whole, radius)
     return CoverFinding(
         picture=picture,
         sha256=sha256,
@@ -141,6 +163,23 @@ def finding_of_edges(
         implant_toric_axis_deg=implant_toric_axis(edges),
         curves=curves_of(edges),
     )
+
+
+def _check_in_sight(law: WidthLaw, whole: bool, radius_mm: float) -> None:
+    if law.seen.sum() < _LEAST_ARC_DEG:
+        raise MeasurementRefused(
+            "edges-hidden",
+            f"Both edges are in sight over {int(law.seen.sum())}° only, at least {_LEAST_ARC_DEG}° "
+            "are needed; dilate the pupil more, focus on the capsule's edge and light from behind.",
+        )
+    inside = law.seen & (law.width_mm > _INSIDE_RIM * radius_mm)
+    if not whole and inside.sum() < _LEAST_ARC_DEG:
+        raise MeasurementRefused(
+            "edges-hidden",
+            "What shows of an edge lies at the optic's rim or outside of it, where haptics begin, "
+            "and cannot be told from them; dilate the pupil more, focus on the capsule's edge and "
+            "light from behind.",
+        )
 
 
 def _scale(edges: Edges, ruler: OpticRuler) -> ScaleFinding:

@@ -32,7 +32,7 @@ class OrderSettings:
         Share of the foretold loss below which the rim lies in front of the sheet: it is 0 there
         and 1 where the sheet is in front; whitening of the sheet's very edge foretells too much.
     sure_sd : float
-        With a larger standard deviation of that share nothing is told.
+        With a larger standard deviation of a share so small nothing is told.
     """
 
     clear: float = 0.06
@@ -93,6 +93,8 @@ def sheet_before_rim(
     if len(readings) < SETTINGS.least_arcs:
         return None
     share, sd = _share(np.array(readings))
+    if share - 2.0 * sd > SETTINGS.behind:
+        return True
     if sd > SETTINGS.sure_sd:
         return None
     return share > SETTINGS.behind

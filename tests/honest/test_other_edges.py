@@ -1,0 +1,78 @@
+"""Curves that are no opening's edge, on own pictures, are never measured as one.
+
+Rings of a diffractive optic are concentric with it and lie on it; an opening that a laser cut lies
+in the rear capsule, behind the optic, and is ragged; an optic captured in the opening stands before
+its edge. The physics is in the renderer's own pictures only: what lies behind a scattering sheet
+loses contrast in blue against red, what lies before it does not.
+"""
+
+from functools import cache
+
+import numpy as np
+import pytest
+
+from rimwise.demo.cases import draw_case
+from rimwise.demo.photos import draw_photo
+from rimwise.measure.photograph import measure_photograph
+from rimwise.picture.raster import Raster
+
+SEEDS = range(100, 104)
+MANY = range(200, 240)
+
+
+@cache
+def _finding(case, seed, edge_seen):
+    pixels, truth, sheet = draw_case(np.random.default_rng([seed, 5]), case, edge_seen)
+    return measure_photograph(Raster(pixels), sheet, picture=case, sha256=""), truth
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+@pytest.mark.parametrize("case", ["diffractive", "laser", "captured"])
+def test_another_edge_alone_is_not_measured(case, seed):
+    finding, _ = _finding(case, seed, edge_seen=case == "captured")
+    assert finding.status != "measured"
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_an_edge_behind_the_optic_is_said_to_be_so(seed):
+    for case, edge_seen in (("captured", True), ("laser", False)):
+        finding, _ = _finding(case, seed, edge_seen)
+        assert finding.status == "refused"
+        assert finding.opening.edge_before_optic is False
+        assert finding.opening.edge_px == (None,) * 360
+        assert finding.reasons[0].code == "edge-behind-optic"
+        assert finding.curves.opening is None
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+@pytest.mark.parametrize("case", ["diffractive", "laser"])
+def test_the_opening_is_measured_beside_another_edge(case, seed):
+    finding, truth = _finding(case, seed, edge_seen=True)
+    assert finding.status == "measured"
+    width = np.array([np.nan if w is None else w for w in finding.cover.width_mm])
+    # The other edges lie half a millimetre and more away; where the edge crosses the rim the two
+    # lines draw each other by some hundredths.
+    assert np.nanmedian(np.abs(width - truth.cover_mm)) < 0.02
+    assert np.nanmax(np.abs(width - truth.cover_mm)) < 0.15
+
+
+@pytest.mark.slow
+@pytest.mark.timeout(1800)
+@pytest.mark.parametrize("case", ["diffractive", "laser", "captured"])
+def test_of_many_pictures_none_is_measured_at_another_edge(case):
+    for seed in MANY:
+        for edge_seen in (True, False):
+            finding, truth = _finding.__wrapped__(case, seed, edge_seen)
+            if case == "captured" or not edge_seen:
+                assert finding.status != "measured", (seed, edge_seen)
+            elif finding.status == "measured":
+                width = np.array([np.nan if w is None else w for w in finding.cover.width_mm])
+                assert np.nanmedian(np.abs(width - truth.cover_mm)) < 0.05, seed
+
+
+@pytest.mark.parametrize("level", [1, 2, 3])
+def test_an_opening_before_the_optic_is_never_said_to_be_behind(level):
+    for seed in range(4):
+        pixels, _, sheet = draw_photo(np.random.default_rng([seed, 55]), level)
+        finding = measure_photograph(Raster(pixels), sheet, picture="", sha256="")
+        assert "edge-behind-optic" not in {reason.code for reason in finding.reasons}
