@@ -1,170 +1,69 @@
 """``rimwise audit``: parse, call the casebook, show."""
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING
 
 import typer
 
+from rimwise.cli import audit_flags as opt
+from rimwise.cli.audit_flags import Told
 from rimwise.cli.talk import one_sentence, say, show_foot, show_table
 from rimwise.terms.errors import WrongInput
 
 if TYPE_CHECKING:
-    from rimwise.casebook.auditing import Audited
-
-
-Table = Annotated[
-    Path | None, typer.Argument(metavar="TABLE.csv", help="One row an eye, one heading line.")
-]
-Book = Annotated[bool, typer.Option("--casebook", help="Audit the casebook in place of a table.")]
-BookFolder = Annotated[
-    Path | None, typer.Option(metavar="DIR", help="The casebook's folder, if not the usual one.")
-]
-Column = Annotated[
-    list[str] | None,
-    typer.Option(metavar="NAME=HEADING", help="Which heading is which column; see --columns."),
-]
-Only = Annotated[
-    list[str] | None,
-    typer.Option(metavar="NAME=VALUE", help="Keep these rows, e.g. technique=manual."),
-]
-Eyes = Annotated[str, typer.Option(help="Two eyes of one person: both, first or random.")]
-Seed = Annotated[int, typer.Option(min=0, help="For all that is drawn at random.")]
-Compare = Annotated[
-    str | None, typer.Option(metavar="NAME=FIRST,SECOND", help="Two groups side by side.")
-]
-Adjust = Annotated[
-    list[str] | None, typer.Option(metavar="NAME", help="A number held equal in --compare.")
-]
-Charts = Annotated[
-    bool, typer.Option("--charts", help="Learning charts in the order of operation.")
-]
-Bare = Annotated[
-    float | None,
-    typer.Option(min=0.0, max=1.0, help="Share of incomplete covers to expect, for its chart."),
-]
-OwnSpreadFile = Annotated[
-    str | None, typer.Option(metavar="FILE", help="Write this surgeon's bias and scatter for plan.")
-]
-HandName = Annotated[
-    str, typer.Option(help="Published spread behind a small series: manual or guided.")
-]
-RecountOnly = Annotated[
-    bool, typer.Option("--recount", help="Check printed percentages: count, total, percent.")
-]
-ColumnsOnly = Annotated[
-    bool, typer.Option("--columns", help="List the columns that an audit knows, and end.")
-]
-JsonFile = Annotated[
-    str | None, typer.Option(metavar="FILE", help='Write the audit as JSON; "-" prints it.')
-]
-TablesFolder = Annotated[
-    Path | None, typer.Option(metavar="DIR", help="One CSV a chapter, same bytes every time.")
-]
-DrawingFolder = Annotated[
-    Path | None, typer.Option(metavar="DIR", help="Folder for the drawings, singly.")
-]
-PageFile = Annotated[
-    Path | None, typer.Option(metavar="FILE.html", help="The whole audit as one page.")
-]
+    from rimwise.casebook.audit_writing import Audited
 
 
 def audit(  # noqa: PLR0913, PLR0917  one argument a flag
-    table: Table = None,
-    column: Column = None,
-    only: Only = None,
-    eyes: Eyes = "both",
-    seed: Seed = 1,
-    compare: Compare = None,
-    adjust: Adjust = None,
-    charts: Charts = False,
-    expected_bare: Bare = None,
-    spread: OwnSpreadFile = None,
-    hand: HandName = "manual",
-    recount: RecountOnly = False,
-    columns: ColumnsOnly = False,
-    casebook: Book = False,
-    folder: BookFolder = None,
-    json: JsonFile = None,
-    tables: TablesFolder = None,
-    drawing: DrawingFolder = None,
-    page: PageFile = None,
+    table: opt.Table = None,
+    column: opt.Column = None,
+    only: opt.Only = None,
+    eyes: opt.Eyes = "both",
+    seed: opt.Seed = 1,
+    compare: opt.Compare = None,
+    adjust: opt.Adjust = None,
+    charts: opt.Charts = False,
+    expected_bare: opt.Bare = None,
+    funnel: opt.Funnel = None,
+    share: opt.Fewest = None,
+    spread: opt.OwnSpreadFile = None,
+    hand: opt.HandName = "manual",
+    recount: opt.RecountOnly = False,
+    columns: opt.ColumnsOnly = False,
+    casebook: opt.Book = False,
+    folder: opt.BookFolder = None,
+    json: opt.JsonFile = None,
+    tables: opt.TablesFolder = None,
+    drawing: opt.DrawingFolder = None,
+    drawing_as: opt.DrawingKind = "svg",
+    page: opt.PageFile = None,
+    pdf: opt.PdfFile = None,
 ) -> None:
     """Say over a series of eyes whether the way of working works, and how much it scatters.
 
     Example: rimwise audit eyes.csv --only technique=manual --spread own.json --page audit.html
     """
+    told = Told(**locals())
     with one_sentence():
-        if columns:
+        if told.columns:
             _list_columns()
             return
-        if (table is None) != casebook:
+        if (told.table is None) != told.casebook:
             raise WrongInput(
                 "a table or the casebook is audited: give a CSV file (its headings: --columns), or "
                 "--casebook"
             )
-        if recount and table is not None:
-            raise typer.Exit(_recount(table))
-        choices = _pairs(column, "--column"), _pairs(only, "--only"), eyes, hand
-        outputs = json, tables, drawing, page, spread
-        many = seed, _groups(compare), tuple(adjust or ()), charts, expected_bare
-        _audit(table, choices, many, outputs, folder)
+        if told.recount and told.table is not None:
+            raise typer.Exit(_recount(told.table))
+        _audit(told)
 
 
-def _audit(
-    table: Path | None,
-    choices: tuple[dict[str, str], dict[str, str], str, str],
-    many: tuple[int, tuple[str, str, str] | None, tuple[str, ...], bool, float | None],
-    outputs: tuple[str | None, Path | None, Path | None, Path | None, str | None],
-    folder: Path | None,
-) -> None:
-    from rimwise.audit.select import eyes_choice  # noqa: PLC0415
-    from rimwise.audit.spread import hand_named  # noqa: PLC0415
-    from rimwise.casebook.auditing import AuditRequest, audit_table  # noqa: PLC0415
+def _audit(told: Told) -> None:
+    from rimwise.casebook.auditing import audit_table  # noqa: PLC0415
 
-    columns, only, eyes, hand = choices
-    seed, groups, adjust, charts, bare = many
-    json, tables, drawings, page, spread = outputs
-    request = AuditRequest(
-        table,
-        columns,
-        only,
-        eyes_choice(eyes),
-        seed,
-        groups,
-        adjust,
-        charts,
-        bare,
-        json_out=json,
-        tables=tables,
-        drawings=drawings,
-        page=page,
-        spread_out=spread,
-        hand=hand_named(hand),
-        casebook=folder,
-    )
-    done = audit_table(request)
-    if "-" not in (json, spread):
+    done = audit_table(told.request())
+    if "-" not in (told.json, told.spread):
         _show(done)
-
-
-def _pairs(told: list[str] | None, flag: str) -> dict[str, str]:
-    pairs = {}
-    for one in told or []:
-        name, sign, value = one.partition("=")
-        if not (sign and name and value):
-            raise WrongInput(f"{flag} {one}: NAME=VALUE is needed")
-        pairs[name.strip().replace("-", "_")] = value.strip()
-    return pairs
-
-
-def _groups(told: str | None) -> tuple[str, str, str] | None:
-    if told is None:
-        return None
-    name, sign, both = told.partition("=")
-    first, comma, second = both.partition(",")
-    if not (sign and comma and name and first and second):
-        raise WrongInput(f"--compare {told}: NAME=FIRST,SECOND is needed")
-    return name.strip(), first.strip(), second.strip()
 
 
 def _list_columns() -> None:
@@ -220,6 +119,8 @@ def _show(done: "Audited") -> None:
 
 def _show_rest(done: "Audited") -> None:
     said = [f"Chart: {one.sentence}." for one in done.charts]
+    if done.funnel is not None:
+        said.append(f"Funnel: {done.funnel.sentence}.")
     if done.spread is not None:
         own = done.spread
         said.append(

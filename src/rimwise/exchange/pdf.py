@@ -33,6 +33,33 @@ def day_pdf(data: Mapping[str, Any], files: Mapping[str, bytes]) -> bytes:
     OutputFailed
         The page cannot be set: a name leaves its folder, or a sign is in none of the fonts.
     """
+    return _set("day", data, files)
+
+
+def series_pdf(data: Mapping[str, Any], files: Mapping[str, bytes]) -> bytes:
+    """How does an audit print?
+
+    Parameters
+    ----------
+    data : mapping
+        What ``rimwise.report.series_page.series_data`` returns.
+    files : mapping
+        The drawings that the data name, by plain file name.
+
+    Returns
+    -------
+    bytes
+        A PDF; equal input gives equal bytes.
+
+    Raises
+    ------
+    OutputFailed
+        A sign is in none of the fonts.
+    """
+    return _set("series", data, files)
+
+
+def _set(template_name: str, data: Mapping[str, Any], files: Mapping[str, bytes]) -> bytes:
     import typst  # noqa: PLC0415 - only this page needs it
     from matplotlib import get_data_path  # noqa: PLC0415 - the fonts of the drawings, for one look
 
@@ -42,8 +69,9 @@ def day_pdf(data: Mapping[str, Any], files: Mapping[str, bytes]) -> bytes:
             if Path(name).name != name:
                 raise OutputFailed(f"a page cannot hold a picture called {name}; give a plain name")
             (root / name).write_bytes(content)
-        template = root / "day.typ"
-        template.write_bytes(resources.files("rimwise.exchange").joinpath("day.typ").read_bytes())
+        template = root / f"{template_name}.typ"
+        source = resources.files("rimwise.exchange").joinpath(f"{template_name}.typ")
+        template.write_bytes(source.read_bytes())
         try:
             made = typst.compile(
                 str(template),
@@ -51,7 +79,7 @@ def day_pdf(data: Mapping[str, Any], files: Mapping[str, bytes]) -> bytes:
                 font_paths=[str(Path(get_data_path()) / "fonts" / "ttf")],
                 ignore_system_fonts=True,
                 format="pdf",
-                sys_inputs={"day": json.dumps(data, allow_nan=False)},
+                sys_inputs={template_name: json.dumps(data, allow_nan=False)},
                 pdf_standards=STANDARD,
                 timestamp=0,
             )

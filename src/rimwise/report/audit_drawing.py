@@ -1,7 +1,6 @@
 """An audit drawn: every number as a dot with its interval, every vector as a cloud."""
 
-import io
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -9,13 +8,12 @@ from rimwise.audit.learning import LearningChart
 from rimwise.records.series import Audit, AuditPart, Figure
 from rimwise.report.audit_words import figure_words
 from rimwise.report.look import DRAWING_STYLE, LOOK
+from rimwise.report.series_drawing import Kind, drawing_bytes
 from rimwise.terms.cautions import CAUTIONS
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
-    from matplotlib.figure import Figure as Sheet
 
-Kind = Literal["svg", "png"]
 _SCALES = {"1": "share of eyes (%)", "mm": "mm", "dpt": "dpt", "logMAR": "logMAR", "deg": "deg"}
 _ROW_INCH = 0.235
 _LINES = ("-", "--")
@@ -52,7 +50,7 @@ def draw_numbers(audit: Audit, kind: Kind = "svg") -> bytes | None:
         for axes, (unit, lines) in zip(panels, groups, strict=True):
             _dots(axes, unit, lines)
         sheet.text(0.02, 0.06 / height, CAUTIONS[0], fontsize=6.0)
-        return _bytes(sheet, f"Audit of {audit.source}", numbers_description(audit), kind)
+        return drawing_bytes(sheet, f"Audit of {audit.source}", numbers_description(audit), kind)
 
 
 def _groups(audit: Audit) -> list[tuple[str, list[tuple[str, Figure]]]]:
@@ -122,7 +120,7 @@ def draw_cloud(part: AuditPart, kind: Kind = "svg") -> bytes | None:
     >>> draw_cloud(AuditPart("cover", "Cover", ())) is None
     True
     """
-    if not part.cloud:
+    if not (part.cloud or part.ellipses):
         return None
     from matplotlib import rc_context  # noqa: PLC0415
     from matplotlib.backends.backend_agg import FigureCanvasAgg  # noqa: PLC0415
@@ -132,7 +130,7 @@ def draw_cloud(part: AuditPart, kind: Kind = "svg") -> bytes | None:
         sheet = Sheet(figsize=(3.5, 3.9), facecolor=LOOK.paper)
         FigureCanvasAgg(sheet)
         axes = sheet.add_axes((0.16, 0.24, 0.79, 0.66))
-        points = np.asarray(part.cloud)
+        points = np.asarray(part.cloud).reshape(-1, 2)
         axes.plot(points[:, 0], points[:, 1], ".", color=LOOK.covered, markersize=3.0, alpha=0.55)
         _ellipses(axes, part)
         axes.axhline(0.0, color=LOOK.rule, linewidth=0.8, zorder=0)
@@ -148,7 +146,7 @@ def draw_cloud(part: AuditPart, kind: Kind = "svg") -> bytes | None:
             )  # fmt: skip
         sheet.text(0.02, 0.012, CAUTIONS[0], fontsize=4.2)
         words = f"{len(part.cloud)} eyes as points, {part.axes[0]} to the right, {part.axes[1]} up."
-        return _bytes(sheet, part.title, words, kind)
+        return drawing_bytes(sheet, part.title, words, kind)
 
 
 def _ellipses(axes: "Axes", part: AuditPart) -> None:
@@ -192,7 +190,10 @@ def draw_chart(chart: LearningChart, kind: Kind = "svg") -> bytes:
             axes.plot(eyes, chart.mean, color=LOOK.covered, linewidth=1.4)
             axes.fill_between(eyes, chart.low, chart.high, color=LOOK.rule, alpha=0.6, linewidth=0)
             axes.set_ylabel("running mean (sd)")
-        top.set_ylabel(f"{chart.name} ({chart.unit})" if more else chart.name)
+        label = f"{chart.name} ({chart.unit})" if more else chart.name
+        top.set_ylabel(
+            label.replace(", ", ",\n").replace(" of ", "\nof ").replace(" from ", "\nfrom ")
+        )
         top.set_title(chart.sentence, fontsize=LOOK.small_pt, loc="left", wrap=True)
         low.plot(eyes, chart.upper, color=LOOK.bare, linewidth=1.4, label="above")
         if chart.lower.any():
@@ -205,17 +206,7 @@ def draw_chart(chart: LearningChart, kind: Kind = "svg") -> bytes:
         low.set_xlabel("eyes in the order of operation")
         low.legend(fontsize=6.5, frameon=False, loc="upper left")
         sheet.text(0.02, 0.015, CAUTIONS[0], fontsize=6.0)
-        return _bytes(sheet, f"Chart of {chart.name}", chart.sentence, kind)
-
-
-def _bytes(sheet: "Sheet", title: str, description: str, kind: Kind) -> bytes:
-    words = {"Title": title, "Description": description}
-    out = io.BytesIO()
-    if kind == "svg":
-        sheet.savefig(out, format="svg", metadata=words | {"Date": None})
-    else:
-        sheet.savefig(out, format="png", dpi=150, metadata=words | {"Software": None})
-    return out.getvalue()
+        return drawing_bytes(sheet, f"Chart of {chart.name}", chart.sentence, kind)
 
 
 def audit_page(audit: Audit, drawings: list[tuple[str, str, bytes]], version: str) -> str:
