@@ -66,6 +66,7 @@ NO_EXAMPLE: dict[str, str] = {
     "records.series: Series": _A_RECORD,
     "report.audit_drawing: draw_chart": "tests/shell/test_audit_command.py shows it",
     "report.audit_drawing: numbers_description": "tests/shell/test_audit_command.py shows it",
+    "report.series_drawing: draw_funnel": "tests/shell/test_audit_report.py shows it",
     "report.margin_drawing: draw_margin": _A_PLAN,
     "report.plan_drawing: draw_plan": _A_PLAN,
     "report.plan_drawing: plan_description": _A_PLAN,

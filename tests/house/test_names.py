@@ -56,6 +56,8 @@ UNITLESS = {
     "magnification": "a ratio",
     "light": "a share of the light",
     "share": "a share of the lens thickness",
+    "limits": "shares of eyes",
+    "target": "a share of eyes",
     "share_here": "a share of the light",
     "share_ideal": "a share of the light",
     "inside_95": "a share of drawn eyes",
