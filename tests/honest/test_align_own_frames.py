@@ -163,6 +163,14 @@ def test_a_closed_lid_is_refused():
     assert refused(seen_of(scene).pixels, sheet)
 
 
+@pytest.mark.parametrize("seed", range(3))
+def test_two_eyes_in_a_frame_are_refused(seed):
+    pixels, _, sheet = draw_frame(np.random.default_rng(seed), FrameWish(turn_deg=(0.0, 0.0)))
+    both = np.concatenate([pixels, pixels[:, ::-1]], axis=1)
+    assert "two eyes" in refused(both, sheet)
+    assert "two eyes" in refused(both, replace(sheet, px_per_mm=None))
+
+
 def test_another_number_of_lamps_is_refused():
     pixels, _, sheet = draw_frame(np.random.default_rng(5), FrameWish())
     three = Lamps(((-20.0, -9.0), (20.0, -9.0), (0.0, 24.0)))

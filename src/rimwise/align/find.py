@@ -21,7 +21,7 @@ from rimwise.align.looking import (
 )
 from rimwise.align.settling import Found
 from rimwise.picture.frame_planes import FramePlanes, frame_planes
-from rimwise.picture.frame_rings import EyeRings, find_rings
+from rimwise.picture.frame_rings import EyeRings, another_eye, find_rings
 from rimwise.picture.raster import Raster
 from rimwise.picture.ring_track import rings_again
 from rimwise.picture.spots import SpotMap, spot_map
@@ -120,6 +120,12 @@ def find_in_frame(
         )
         radius = of.px_per_mm.value * (mean_radius_mm(usual) - about("limbus_half_level_inside"))
         rings, of, p1, spots = _with_p1(raster, sheet, (planes, radius), compiled)
+    if rings.limbus is not None and another_eye(planes, rings.limbus):
+        raise MeasurementRefused(
+            "two-eyes",
+            "two eyes are seen in this frame, and which of them is meant is not known; cut the "
+            "picture so that it shows one",
+        )
     return _all_reflexes((planes, rings, of), p1, spots, compiled)
 
 

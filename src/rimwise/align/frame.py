@@ -9,7 +9,13 @@ from rimwise.align.axes import turn_onto
 from rimwise.align.find import FoundInFrame, find_in_frame
 from rimwise.align.fit import FrameFit, Sighted, fit_frame
 from rimwise.align.looking import Looking
-from rimwise.align.reference import FixatingFrame, fixated_lamp, make_reference, with_reference
+from rimwise.align.reference import (
+    FixatingFrame,
+    fixated_lamp,
+    make_reference,
+    of_another_lens,
+    with_reference,
+)
 from rimwise.align.targets import Aim, corneal_mark, targets
 from rimwise.align.words import turn_words
 from rimwise.geometry.ellipse import fit_ellipse
@@ -106,12 +112,12 @@ def align_frame(
     axis, turn = None, OffsetFinding(offset)
     reasons: list[Reason] = []
     if asked.reference is not None:
-        fit, axis = with_reference(fit, asked.reference)
+        fit, axis = with_reference(fit, asked.reference, found.of)
         turn, more = turn_back(found.of, fit, (axis, offset), asked)
         reasons += more
     elif fixating is not None and _lamp_known(found.of):
         own = make_reference([fixating])
-        fit, axis = with_reference(fit, own)
+        fit, axis = with_reference(fit, own, found.of)
     aim = Aim(found.of, fit, seen, axis, asked.opening_mm)
     finding = _finding(found, aim, turn, picture)
     finding = replace(finding, reasons=(*reasons, *finding.reasons))
@@ -194,24 +200,38 @@ def turn_back(
             f"the turn is known to ±{float(sd.max()):.1f}° only, and {_WIDEST_TURN_SD_DEG:g}° is "
             "the most that is told; frames in which P4 is seen tell it better"
         )
-        return OffsetFinding(offset), [Reason("turn-too-wide", sentence)]
+        return OffsetFinding(offset), [
+            *_of_reference(of, reference),
+            Reason("turn-too-wide", sentence),
+        ]
     x, y = (Estimate(float(m), float(s), "reference") for m, s in zip(move, sd, strict=True))
     there = EyePose((float(wanted[0]), float(wanted[1])), fit.pose.shift_mm)
     ghost = _points(of, fit, there, asked)
-    reasons = []
-    if reference is not None and reference.status == "unverified":
-        reasons.append(_unverified(reference))
+    reasons = _of_reference(of, reference)
     away = _moved(of, fit, (fit.pose, there), asked)
     words = turn_words(x.value, y.value, of.record.side)
     return OffsetFinding(offset, away, (x, y), words, ghost.get("P4", ())), reasons
 
 
-def _unverified(reference: EyeReference) -> Reason:
-    return Reason(
-        "reference-unverified",
-        f"the reference rests on {reference.fixations} fixation(s); from three on their scatter "
-        "says how far it can be trusted",
-    )
+def _of_reference(of: Looking, reference: EyeReference | None) -> list[Reason]:
+    """Say what is weak about the reference."""
+    reasons: list[Reason] = []
+    if reference is None:
+        return reasons
+    if reference.status == "unverified":
+        sentence = (
+            f"the reference rests on {reference.fixations} fixation(s); from three on their "
+            "scatter says how far it can be trusted"
+        )
+        reasons.append(Reason("reference-unverified", sentence))
+    if of_another_lens(reference, of):
+        sentence = (
+            f'the reference was taken in the state "{reference.state}", and the frame is of '
+            f'"{of.sheet.state}": P3 and P4 came from another lens, so that only the cornea and '
+            "the limbus are compared and the ± is larger"
+        )
+        reasons.append(Reason("reference-of-another-lens", sentence))
+    return reasons
 
 
 def _lamp_now(of: Looking, reference: EyeReference | None) -> int:

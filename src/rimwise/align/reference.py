@@ -7,15 +7,17 @@ posteriors; own derivation, docs/align.md.
 
 import math
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import Literal, cast
 
 import numpy as np
 
 from rimwise.align.axes import PIVOT_MM, axis_through, nodal_depth_mm
 from rimwise.align.fit import FrameFit
 from rimwise.align.looking import Looking, spread_of
+from rimwise.eye.known import known_from_picture
 from rimwise.purkinje.scene import LENS, LIMBUS, PLACES, TILT, TURN
 from rimwise.records.frame import EyeReference, Pair
+from rimwise.records.picture import State
 from rimwise.terms.arrays import FloatArray, IntArray
 from rimwise.terms.errors import WrongInput
 from rimwise.terms.estimate import Estimate
@@ -193,8 +195,33 @@ def _fused(one: Gaussian, other: Gaussian, prior: FloatArray) -> Gaussian:
     return mean, covariance
 
 
-def with_reference(fit: FrameFit, reference: EyeReference) -> tuple[FrameFit, Gaussian]:
+def of_another_lens(reference: EyeReference, of: Looking) -> bool:
+    """Was the reference taken with another lens in the eye than the frame shows?
+
+    Parameters
+    ----------
+    reference : EyeReference
+    of : Looking
+        At the frame.
+    """
+    there = known_from_picture(replace(of.sheet, state=cast("State", reference.state)))
+    return there.lens != of.record.lens
+
+
+def with_reference(
+    fit: FrameFit, reference: EyeReference, of: Looking
+) -> tuple[FrameFit, Gaussian]:
     """What do a frame and an eye's reference say together?
+
+    How the lens stands is shared only where it is the same lens; with another one cornea, limbus
+    and axis are the eye's still, so that fixation rests on P1 with the limbus.
+
+    Parameters
+    ----------
+    fit : FrameFit
+    reference : EyeReference
+    of : Looking
+        At the frame of the fit.
 
     Returns
     -------
@@ -204,10 +231,11 @@ def with_reference(fit: FrameFit, reference: EyeReference) -> tuple[FrameFit, Ga
         Sizes (2 + n,) and (2 + n, 2 + n).
     """
     n = len(fit.mean)
-    index = shared_index(fit, fit.has_lens)
+    other = of_another_lens(reference, of)
+    index = shared_index(fit, fit.has_lens and not other)
     names = _names(index)
     common = [k for k, name in enumerate(names) if name in reference.parameters]
-    if len(common) < len(names):
+    if other or len(common) < len(names):
         # Another lens, or other biometry: what is not the same eye's is not shared.
         common = [k for k in common if not names[k].startswith("number")]
     mine = index[common] + 2

@@ -104,7 +104,7 @@ def _row(found: FoundInFrame, at: tuple[int, float], question: Question) -> Clip
         return ClipRow(*at, "partial", {"P1": p1}, pupil, limbus)
     offset, turn, sd = offset_mm(found.of, seen), None, None
     if question.reference is not None:
-        fit, axis = with_reference(fit, question.reference)
+        fit, axis = with_reference(fit, question.reference, found.of)
         told = turn_back(found.of, fit, (axis, offset), question)[0].turn_deg
         if told is not None:
             turn, sd = (told[0].value, told[1].value), max(told[0].sd or 0.0, told[1].sd or 0.0)

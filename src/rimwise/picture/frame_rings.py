@@ -216,3 +216,53 @@ def _merit(ring: Ring, limbus: Ring) -> float:
     return float(
         step * ring.seen.mean() ** 2 * central / (ring.residual_px / limbus.radius_px + 0.002)
     )
+
+
+def another_eye(planes: FramePlanes, limbus: Ring) -> bool:
+    """Does a second limbus of about the same size stand elsewhere in the frame?
+
+    Parameters
+    ----------
+    planes : FramePlanes
+    limbus : Ring
+        The one that was found.
+
+    Notes
+    -----
+    Own derivation: both have to do without each other's ground, and the second has to be nearly
+    as plain as the first; only looked for where the frame has room for it.
+
+    Examples
+    --------
+    >>> from rimwise.picture.frame_planes import frame_planes
+    >>> from rimwise.picture.raster import Raster
+    >>> v, u = np.indices((240, 640))
+    >>> far = np.minimum(np.hypot(u - 160.0, v - 115.0), np.hypot(u - 480.0, v - 120.0))
+    >>> eyes = frame_planes(Raster(np.select([far < 40, far < 90], [40, 90], 180).astype("u1")))
+    >>> another_eye(eyes, find_rings(eyes, 90.0).limbus)
+    True
+    """
+    radius = limbus.radius_px
+    height, width = planes.grey.shape[:2]
+    u, v = limbus.centre_px
+    across = max(u, width - u) - _WITHIN * radius, max(v, height - v) - _WITHIN * radius
+    if float(np.hypot(*across)) < _ELSEWHERE * radius or max(across) < 0.0:
+        return False
+    share = told_planes(planes)
+    own = RingSeed(0.0, 0.5 * u - 0.25, 0.5 * v - 0.25, 0.5 * radius)
+    first = _limbus_circle(planes, own, radius, share)
+    if first is None:
+        return False
+    for seed in limbus_seeds(planes, radius):
+        away = np.hypot(seed.u_px - own.u_px, seed.v_px - own.v_px)
+        if away < _ELSEWHERE * own.radius_px:
+            continue
+        second = _limbus_circle(planes, seed, radius, share)
+        if second is not None and second[0] > _AS_PLAIN * first[0]:
+            return True
+    return False
+
+
+# Radii of the limbus: how far apart two eyes' centres are at least, and how far from the border a
+# second eye's centre stands of which enough is seen; and how plain that is against the first.
+_ELSEWHERE, _WITHIN, _AS_PLAIN = 3.0, 0.6, 0.6
