@@ -20,7 +20,7 @@ def rows() -> list[Row]:
 
 def _placement(pupil_mm: float) -> Row:
     eye = eye_record(Known("right", "implant", axial_mm=23.6))
-    fovea, sampling = fovea_of(eye), USUAL.for_pupil(pupil_mm)
+    fovea, sampling = fovea_of(eye), USUAL
 
     def work() -> None:
         model = placed_model(eye, place_at(eye, (0.4, -0.2), (3.0, 1.0)))
@@ -35,7 +35,7 @@ def _placement(pupil_mm: float) -> Row:
 def _map(pupil_mm: float) -> Row:
     eye = eye_record(Known("right", "implant", axial_mm=23.6))
     lens = PowerVector(-0.7, 0.0, 0.0)
-    asked = Elsewhere(eye, lens, pupil_mm, 15.0, USUAL.for_pupil(pupil_mm))
+    asked = Elsewhere(eye, lens, pupil_mm, 15.0, USUAL)
     place = place_at(eye, (0.4, -0.2))
     return _row(
         f"map of 21 x 21 shifts, pupil {pupil_mm:g} mm", lambda: sight_map(asked, place, "mm")

@@ -37,7 +37,6 @@ NO_EXAMPLE: dict[str, str] = {
     "picture.seam: find_seam": _A_PICTURE,
     "picture.marks: find_marks": _A_PICTURE,
     "predict.looks: seen_pictures": "takes seconds; tests/steps/test_as_seen.py runs it",
-    "predict.make: SightQuestion": _A_RECORD,
     "records.as_seen: EdgeInPupil": _A_RECORD,
     "published.eyes: SchematicEye": _A_RECORD,
     "records.assumption: Assumption": _A_RECORD,

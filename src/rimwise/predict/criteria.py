@@ -6,6 +6,7 @@ pupil; what is reported of them is moved to the spectacle plane, 12 mm before th
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -13,12 +14,13 @@ from rimwise.eye.model import EyeModel
 from rimwise.optics.pose import Vec3
 from rimwise.optics.refraction import PowerVector, least_squares_refraction, paraxial_refraction
 from rimwise.optics.zernike import Wavefront
+from rimwise.predict.carry import carrying, chebyshev
 from rimwise.predict.gratings import (
     FREQUENCIES_CPD,
     USUAL,
+    Gratings,
     Sampling,
     directions_from,
-    gratings,
     strehl_nodes,
 )
 from rimwise.predict.light import MIDDLE_NM
@@ -29,6 +31,7 @@ from rimwise.terms.errors import WrongInput
 VERTEX_MM = 12.0
 FOCUS_CPD = 10.0
 _SCAN_DPT, _SCAN_STEPS = 2.0, 33
+_TRACED = 7
 _MODES_2 = {"m": 4, "j0": 5, "j45": 3}
 
 
@@ -77,14 +80,28 @@ def view_of(model: EyeModel, fovea_mm: Vec3, pupil_mm: float, sampling: Sampling
     >>> eye = schematic_model(schematic_eye("navarro1999"))
     >>> view = view_of(eye, (0.0, 0.0, -eye.retina_depth_mm), 3.0)
     >>> view.colours_um.shape
-    (6, 45)
+    (20, 45)
     """
     sight = line_of_sight(model, fovea_mm)
-    wavelengths = (MIDDLE_NM, *sampling.light.wavelengths_nm)
-    green, *rest = placed_waves(model, fovea_mm, pupil_mm, wavelengths, sight)
-    colours = np.array([wave.coefficients_um for wave in rest])
+    traced, carry = _traced_colours(sampling.light.wavelengths_nm)
+    green, *rest = placed_waves(model, fovea_mm, pupil_mm, (MIDDLE_NM, *traced), sight)
+    colours = carry @ np.array([wave.coefficients_um for wave in rest])
     colours[:, 1:3] -= green.coefficients_um[1:3]
     return View(green, colours, sight.pupil_depth_mm, sampling)
+
+
+@lru_cache(maxsize=16)
+def _traced_colours(wavelengths_nm: tuple[float, ...]) -> tuple[tuple[float, ...], FloatArray]:
+    """Return which few wavelengths to trace, and what carries their waves to the asked ones.
+
+    Waves change smoothly with 1 / wavelength: seven are within 1e-5 µm of tracing every one.
+    """
+    if len(wavelengths_nm) <= _TRACED:
+        return wavelengths_nm, np.eye(len(wavelengths_nm))
+    asked = 1.0 / np.array(wavelengths_nm)
+    middle, half = 0.5 * (asked.max() + asked.min()), 0.5 * (asked.max() - asked.min())
+    nodes = middle + half * chebyshev(_TRACED)
+    return tuple((1.0 / nodes).tolist()), carrying(1e3 * nodes, 1e3 * asked)
 
 
 def lens_wave_um(lens: PowerVector, pupil_mm: float) -> FloatArray:
@@ -136,16 +153,15 @@ def contrast(
 
     Examples
     --------
-    >>> perfect = contrast(np.zeros((6, 45, 1)), 3.0, frequencies_cpd=(30.0,))
+    >>> perfect = contrast(np.zeros((20, 45, 1)), 3.0, frequencies_cpd=(30.0,))
     >>> round(float(perfect.mean[0, 0]), 2)
     0.6
     """
-    fine = sampling.for_waves(waves_um, max(frequencies_cpd))
-    turns = directions_from(meridian_rad, fine.directions)
-    kept = np.abs(gratings(pupil_mm, frequencies_cpd, fine).transfer(waves_um, turns))
+    turns = directions_from(meridian_rad, sampling.directions)
+    kept = np.abs(Gratings(pupil_mm, frequencies_cpd, sampling).transfer(waves_um, turns))
     return Contrast(
         kept[:, 0].astype(np.float64),
-        kept[:, fine.directions // 2].astype(np.float64),
+        kept[:, sampling.directions // 2].astype(np.float64),
         kept.mean(axis=1, dtype=np.float64),
     )
 
@@ -162,17 +178,15 @@ def visual_strehl(waves_um: FloatArray, pupil_mm: float, sampling: Sampling = US
 
     Examples
     --------
-    >>> visual_strehl(np.zeros((6, 45, 1)), 3.0).round(6).tolist()
+    >>> visual_strehl(np.zeros((20, 45, 1)), 3.0).round(6).tolist()
     [1.0]
     """
     nodes, weights = strehl_nodes()
-    fine = sampling.for_waves(waves_um)
-    turns = directions_from(0.0, fine.directions)
-    seen = gratings(pupil_mm, nodes, fine)
+    turns = directions_from(0.0, sampling.directions)
+    seen = Gratings(pupil_mm, nodes, sampling)
     kept = seen.transfer(waves_um, turns).real.mean(axis=1)
-    perfect = np.einsum("cfk,c->f", seen.shares, np.array(seen.light.weights))
     share = np.array(weights)
-    return np.asarray(share @ kept / (share @ perfect), dtype=np.float64)
+    return np.asarray(share @ kept / (share @ seen.perfect()), dtype=np.float64)
 
 
 def through_focus(
@@ -193,15 +207,11 @@ def through_focus(
     array, shape (k,)
         Mean over all directions.
     """
-    one = lens_wave_um(PowerVector(1.0, 0.0, 0.0), view.pupil_mm)
-    waves = view.behind(lens) + one[:, None] * added_dpt
-    # Far lenses blur away what little is left: each third is sampled as finely as it needs.
-    order = np.argsort(np.abs(waves[0, 4]))
-    found = np.empty(len(added_dpt))
-    for part in np.array_split(order, 3):
-        got = contrast(waves[:, :, part], view.pupil_mm, view.sampling, 0.0, (frequency_cpd,))
-        found[part] = got.mean[0]
-    return found
+    one = float(lens_wave_um(PowerVector(1.0, 0.0, 0.0), view.pupil_mm)[_MODES_2["m"]])
+    turns = directions_from(0.0, view.sampling.directions)
+    seen = Gratings(view.pupil_mm, (frequency_cpd,), view.sampling)
+    kept = seen.through_focus(view.behind(lens)[:, :, 0], one * np.asarray(added_dpt), turns)
+    return np.asarray(kept[0].mean(axis=0), dtype=np.float64)
 
 
 def best_sphere_dpt(view: View, cylinder: PowerVector, frequency_cpd: float = FOCUS_CPD) -> float:

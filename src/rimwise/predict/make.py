@@ -50,8 +50,7 @@ class SightQuestion:
     code : str
     pupils_mm : tuple of float
         Entrance pupils, 2 to 6 mm.
-    sampling : Sampling, optional
-        The usual one with enough colours for each pupil if not given.
+    sampling : Sampling
     map_pupil_mm : float, optional
         Through which pupil to map what standing elsewhere would cost; no maps if not given.
     loss : float
@@ -60,7 +59,7 @@ class SightQuestion:
 
     code: str = ""
     pupils_mm: tuple[float, ...] = PUPILS_MM
-    sampling: Sampling | None = None
+    sampling: Sampling = USUAL
     map_pupil_mm: float | None = None
     loss: float = 0.1
 
@@ -69,10 +68,6 @@ class SightQuestion:
             raise WrongInput(
                 f"a loss of {self.loss:g} came; a share of the contrast between 0 and 1 is allowed"
             )
-
-    def sampling_for(self, pupil_mm: float) -> Sampling:
-        """Return how finely one pupil is worked out."""
-        return USUAL.for_pupil(pupil_mm) if self.sampling is None else self.sampling
 
 
 def predict_sight(
@@ -110,7 +105,7 @@ def predict_sight(
     """
     asked = SightQuestion() if question is None else question
     ideal, fovea = place_at(record), fovea_of(record)
-    sampling = asked.sampling_for(GLASSES_PUPIL_MM)
+    sampling = asked.sampling
     best = view_of(placed_model(record, ideal), fovea, GLASSES_PUPIL_MM, sampling)
     squares = least_squares_refraction(best.green)
     glasses = replace(squares, m_dpt=best_sphere_dpt(best, squares))
@@ -118,7 +113,7 @@ def predict_sight(
     meridian = _meridian_rad(here)
     pupils = []
     for pupil_mm in asked.pupils_mm:
-        sampling = asked.sampling_for(pupil_mm)
+        sampling = asked.sampling
         views = [[view_of(m, fovea, pupil_mm, sampling) for m in pair] for pair in models]
         alone = view_of(placed_model(record, ideal), fovea, pupil_mm, sampling)
         is_here = _Seen(views, glasses, meridian).sight()
@@ -145,7 +140,7 @@ def _sensitivity(
     pupil_mm = asked.map_pupil_mm
     if pupil_mm is None:
         return None
-    sampling = asked.sampling_for(pupil_mm)
+    sampling = asked.sampling
     elsewhere = Elsewhere(record, glasses, pupil_mm, JUDGED_CPD, sampling)
     return sensitivity(elsewhere, here, asked.loss)
 

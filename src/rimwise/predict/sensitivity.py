@@ -15,6 +15,7 @@ from rimwise.eye.model import EyeModel
 from rimwise.optics.pose import Vec3
 from rimwise.optics.refraction import PowerVector, least_squares_refraction
 from rimwise.optics.zernike import Wavefront, number_of
+from rimwise.predict.carry import carrying, chebyshev
 from rimwise.predict.criteria import View, contrast, lens_wave_um, view_of
 from rimwise.predict.gratings import Sampling
 from rimwise.predict.light import MIDDLE_NM
@@ -122,10 +123,10 @@ def sight_map(asked: Elsewhere, here: ImplantPlace, unit: Unit) -> SightMap:
     """
     fovea, reach = fovea_of(asked.record), REACH[unit]
     steps = np.linspace(-reach, reach, PLACES)
-    nodes = reach * np.cos(math.pi * (np.arange(_NODES) + 0.5) / _NODES)
+    nodes = reach * chebyshev(_NODES)
     ideal = place_at(asked.record)
     views = [[asked.view(_at(ideal, (x, y), unit), fovea) for x in nodes] for y in nodes]
-    carry = _carrying(nodes, steps)
+    carry = carrying(nodes, steps)
     told = np.array([[_modes(view) for view in row] for row in views])
     waves = np.einsum("ij,jlcm->ilcm", carry, told)
     waves = np.einsum("kl,ilcm->ikcm", carry, waves)
@@ -216,17 +217,6 @@ def _at(place: ImplantPlace, to: tuple[float, float], unit: Unit) -> ImplantPlac
 def _modes(view: View) -> FloatArray:
     """Return the coefficients of 555 nm, then of all colours."""
     return np.vstack([view.green.coefficients_um, view.colours_um])
-
-
-def _carrying(nodes: FloatArray, steps: FloatArray) -> FloatArray:
-    """Return the matrix from values at the nodes to those of their polynomial at the steps."""
-    gaps = nodes[:, None] - nodes + np.eye(len(nodes))
-    weight = 1.0 / gaps.prod(axis=1)
-    away = steps[:, None] - nodes
-    hit = np.asarray(np.abs(away) < 1e-12)
-    share = weight / np.where(hit, 1.0, away)
-    share = np.where(hit.any(axis=1, keepdims=True), hit, share)
-    return np.asarray(share / share.sum(axis=1, keepdims=True))
 
 
 def _induced_cylinder(green: FloatArray, view: View) -> FloatArray:
