@@ -29,6 +29,7 @@ from rimwise.web.jobs import (
 )
 from rimwise.web.keeping import Keeping
 from rimwise.web.pages import Filled, look_css
+from rimwise.web.plans import PLAN_ACTIONS, PLAN_VIEWS
 from rimwise.web.uploads import Sent, TooLarge, picture_name
 from rimwise.web.views import (
     asks_for_json,
@@ -46,6 +47,7 @@ from rimwise.web.worker import Worker, WorkerFault
 STATIC = {
     "workbench.css": "text/css",
     "workbench.js": "text/javascript",
+    "live.js": "text/javascript",
     "icon.svg": "image/svg+xml",
 }
 
@@ -106,11 +108,6 @@ async def _home(request: Request) -> Response:
 
 async def _measure_form(request: Request) -> Response:
     return shown(request, "measure.html", form=MEASURE_FORM, filled=Filled())
-
-
-async def _plan_form(request: Request) -> Response:
-    entries = session_of(request).entries(request.query_params.get("from", ""))
-    return shown(request, "plan.html", form=PLAN_FORM, filled=Filled(entries))
 
 
 async def _series_form(request: Request) -> Response:
@@ -200,11 +197,6 @@ async def _measured(request: Request, name: str) -> Response:
     return shown(request, "measured.html", shown=result, name=name)
 
 
-async def _planned(request: Request, name: str) -> Response:
-    result = result_of(request, name, PlannedOpening)
-    return shown(request, "planned.html", shown=result, name=name)
-
-
 async def _drawing(request: Request, name: str) -> Response:
     return Response(result_of(request, name, MeasuredPicture).drawing, media_type="image/png")
 
@@ -254,8 +246,6 @@ _VIEWS: dict[str, Any] = {
     "/measure": _measure_form,
     "/measured/{name}": _measured,
     "/measured/{name}/drawing.png": _drawing,
-    "/plan": _plan_form,
-    "/planned/{name}": _planned,
     "/planned/{name}/drawing.svg": _plan_drawing,
     "/series": _series_form,
     "/audited/{name}": _audited,
@@ -263,6 +253,7 @@ _VIEWS: dict[str, Any] = {
     "/document/{name}": _document,
     "/static/{name}": _static,
     **EYE_VIEWS,
+    **PLAN_VIEWS,
 }
 _ACTIONS: dict[str, Any] = {
     "/measure": _measure,
@@ -272,4 +263,5 @@ _ACTIONS: dict[str, Any] = {
     "/look": _theatre,
     "/forget": _forget,
     **EYE_ACTIONS,
+    **PLAN_ACTIONS,
 }

@@ -243,3 +243,41 @@ def versions_of(book: "Casebook", place: Place) -> "list[Kept]":
 def history_of(book: "Casebook", code: str) -> list[dict[str, Any]]:
     """Return what was done at an eye, the newest first."""
     return list(reversed(book.history(code)))
+
+
+def save_plan(book: "Casebook", code: str, saving: Saving, document: Mapping[str, Any]) -> None:
+    """Keep a plan and the case sheet that it was made from; a new code adds the eye.
+
+    Raises
+    ------
+    WrongInput
+        As for a sheet.
+    WrittenMeanwhile
+        A newer case sheet than the one seen is there; nothing was written.
+    """
+    from rimwise.store.book import Who  # noqa: PLC0415
+
+    place, by = Place(code, "case"), Who(saving.who, saving.why)
+    values = next_document(SHEET_FORMS["case"], {}, saving.told)
+    if book.eye(code) is None:
+        book.add_eye(code, values["side"], by, values.get("person"))
+    newest = read_record(book, place)
+    same = newest is not None and not differences(
+        SHEET_FORMS["case"], newest.document, values | {"code": code}
+    )
+    if not same:
+        save_sheet(book, place, saving)
+    book.put(code, "plan", dict(document) | {"code": code}, by)
+
+
+def last_measured(book: "Casebook") -> list[tuple[str, str, dict[str, Any], dict[str, Any] | None]]:
+    """Return the last twenty eyes with a measured cover: code, side, cover, plan."""
+    last = []
+    for code in book.latest_of("cover", 20):
+        eye = book.eye(code)
+        covers = book.versions(code, "cover")
+        plan = book.newest(code, "plan")
+        if eye is not None and covers:
+            planned = None if plan is None else plan.document
+            last.append((code, str(eye.side), covers[-1].document, planned))
+    return last

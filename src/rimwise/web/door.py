@@ -31,12 +31,16 @@ class Session:
         Whether the dark look for a dark room is wanted, whatever the device says.
     name : str
         Pseudonym of who writes into the casebook, as last given in a form.
+    live, drawn : PlannedOpening or None, int
+        The numbers beside a plan's form while it is filled in, and how often they were drawn.
     """
 
     key: str = field(default_factory=_secret)
     csrf: str = field(default_factory=_secret)
     theatre: bool = False
     name: str = ""
+    live: PlannedOpening | None = None
+    drawn: int = 0
     _results: OrderedDict[str, Result] = field(default_factory=OrderedDict)
     _entries: dict[str, Mapping[str, Sequence[str]]] = field(default_factory=dict)
 
@@ -73,6 +77,7 @@ class Session:
         """Drop every result."""
         self._results.clear()
         self._entries.clear()
+        self.live = None
 
 
 class Door:

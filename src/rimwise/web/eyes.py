@@ -17,7 +17,7 @@ from rimwise.web.filling import differences, said, told_of
 from rimwise.web.forms import EYE_FORM, SHEET_FORMS
 from rimwise.web.keeping import booked
 from rimwise.web.pages import Filled
-from rimwise.web.views import first, go, sent_form, session_of, shown
+from rimwise.web.views import first, go, sent_form, session_of, shown, whole
 
 if TYPE_CHECKING:
     from rimwise.store.book import Consent
@@ -72,12 +72,12 @@ async def add_eye(request: Request) -> Response:
     sheets = [data for _, data in sent.files if data]
     try:
         if sheets:
-            code = await booked(request, kept.add_sheet, sheets[0], _who(request, sent.told))
+            code = await booked(request, kept.add_sheet, sheets[0], who_writes(request, sent.told))
         elif "by_sheet" in sent.told:
             raise WrongField("sheet", TEXT["error.one_sheet"])
         else:
             values = values_of(EYE_FORM, sent.told)
-            code = await booked(request, kept.add_eye, values, _who(request, sent.told))
+            code = await booked(request, kept.add_eye, values, who_writes(request, sent.told))
     except WrongInput as error:
         filled = _again(EYE_FORM, sent.told, error)
         return shown(request, "eye_new.html", 422, form=EYE_FORM, filled=filled)
@@ -86,13 +86,13 @@ async def add_eye(request: Request) -> Response:
 
 async def eye(request: Request) -> Response:
     """Answer by the page of an eye."""
-    page = await _eye(request)
+    page = await eye_page(request)
     return shown(request, "eye.html", one=page, to_eye=to_eye, consents=CONSENTS)
 
 
 async def both_eyes(request: Request) -> Response:
     """Answer by both eyes of a person, the right eye on the left as the examiner sees them."""
-    page = await _eye(request)
+    page = await eye_page(request)
     other = None if page.fellow is None else await booked(request, kept.read_eye, page.fellow.code)
     pair = [one for one in (page, other) if one is not None]
     pair.sort(key=lambda one: one.eye.side, reverse=True)
@@ -117,21 +117,29 @@ async def save_sheet(request: Request) -> Response:
     sent = await sent_form(request)
     place, page = await _place(request, {k: v[0] for k, v in sent.told.items() if v})
     seen = first(sent.told, "seen")
-    version = int(seen) if seen.isascii() and seen.isdigit() and len(seen) < 9 else 0
-    saving = Saving(sent.told, version, _who(request, sent.told), first(sent.told, "why")[:500])
+    version = whole(seen)
+    saving = Saving(
+        sent.told, version, who_writes(request, sent.told), first(sent.told, "why")[:500]
+    )
     if "edit" in sent.told:
         return _sheet(request, page, (place, version), Filled(_short(sent.told)))
     try:
         await booked(request, kept.save_sheet, place, saving)
     except WrongInput as error:
         if type(error).__name__ == "WrittenMeanwhile":
-            newer, differing = await booked(request, kept.both_versions, place, saving)
-            return shown(request, "meanwhile.html", 409, one=page, place=place, newer=newer,
-                         differing=differing, to_eye=to_eye, filled=Filled(_short(sent.told)),
-                         mine=_mine(sent.told))  # fmt: skip
+            return await meanwhile(request, page, place, saving)
         filled = _again(SHEET_FORMS[place.kind], sent.told, error)
         return _sheet(request, page, (place, version), filled, 422)
     return go(request, to_eye(place.eye))
+
+
+async def meanwhile(request: Request, page: EyePage, place: Place, saving: Saving) -> Response:
+    """Show both versions where somebody else has written one meanwhile."""
+    newer, differing = await booked(request, kept.both_versions, place, saving)
+    told = dict(saving.told) | {"eye": [place.eye], "kind": [place.kind], "slot": [place.slot]}
+    return shown(request, "meanwhile.html", 409, one=page, place=place, newer=newer,
+                 differing=differing, to_eye=to_eye, filled=Filled(_short(told)),
+                 mine=_mine(told))  # fmt: skip
 
 
 def _sheet(request: Request, page: EyePage, at: tuple[Place, int], filled: Filled,
@@ -144,9 +152,9 @@ def _sheet(request: Request, page: EyePage, at: tuple[Place, int], filled: Fille
 async def consent(request: Request) -> Response:
     """Keep to what the person has agreed."""
     sent = await sent_form(request)
-    page = await _eye(request, first(sent.told, "code"))
+    page = await eye_page(request, first(sent.told, "code"))
     to = tuple(one for one in CONSENTS if one in sent.told.get("to", ()))
-    saving = Saving(sent.told, 0, _who(request, sent.told), first(sent.told, "why")[:500])
+    saving = Saving(sent.told, 0, who_writes(request, sent.told), first(sent.told, "why")[:500])
     await booked(request, kept.set_consent, page.eye.code, to, saving)
     return go(request, to_eye(page.eye.code))
 
@@ -154,22 +162,22 @@ async def consent(request: Request) -> Response:
 async def hide(request: Request) -> Response:
     """Take an eye out of the list, or back into it."""
     sent = await sent_form(request)
-    page = await _eye(request, first(sent.told, "code"))
-    saving = Saving(sent.told, 0, _who(request, sent.told), first(sent.told, "why")[:500])
+    page = await eye_page(request, first(sent.told, "code"))
+    saving = Saving(sent.told, 0, who_writes(request, sent.told), first(sent.told, "why")[:500])
     await booked(request, kept.set_hidden, page.eye.code, not page.eye.hidden, saving)
     return go(request, to_eye(page.eye.code))
 
 
 async def history(request: Request) -> Response:
     """Answer by all that was written of an eye."""
-    page = await _eye(request)
+    page = await eye_page(request)
     done = await booked(request, kept.history_of, page.eye.code)
     return shown(request, "eye_history.html", one=page, done=done, to_eye=to_eye)
 
 
 async def version(request: Request) -> Response:
     """Answer by one version of a record, and what it changed."""
-    page = await _eye(request)
+    page = await eye_page(request)
     query = request.query_params
     place = Place(page.eye.code, query.get("kind", ""), query.get("slot", ""))
     versions = await booked(request, kept.versions_of, place)
@@ -185,7 +193,8 @@ async def version(request: Request) -> Response:
                  lines=said(form, document), text=text, to_eye=to_eye)  # fmt: skip
 
 
-async def _eye(request: Request, code: str | None = None) -> EyePage:
+async def eye_page(request: Request, code: str | None = None) -> EyePage:
+    """Read the eye that is asked for; there is no page where the casebook has none."""
     wanted = request.query_params.get("code", "") if code is None else code
     page = await booked(request, kept.read_eye, wanted[:64]) if wanted else None
     if page is None:
@@ -194,14 +203,14 @@ async def _eye(request: Request, code: str | None = None) -> EyePage:
 
 
 async def _place(request: Request, told: Mapping[str, str]) -> tuple[Place, EyePage]:
-    page = await _eye(request, told.get("eye", told.get("code", "")))
+    page = await eye_page(request, told.get("eye", told.get("code", "")))
     kind = told.get("kind", "")
     if kind not in SHEET_FORMS:
         raise HTTPException(404)
     return Place(page.eye.code, kind, told.get("slot", "")[:128]), page
 
 
-def _who(request: Request, told: Mapping[str, Sequence[str]]) -> str:
+def who_writes(request: Request, told: Mapping[str, Sequence[str]]) -> str:
     """Return who writes, and keep it for the next form."""
     name = first(told, "who")[:64]
     if name:
@@ -216,7 +225,7 @@ def _short(told: Mapping[str, Sequence[str]]) -> dict[str, Sequence[str]]:
 
 def _mine(told: Mapping[str, Sequence[str]]) -> list[tuple[str, str]]:
     """Return all that was sent, to be sent again."""
-    own = {"csrf", "seen", "edit", "who", "why"}
+    own = {"csrf", "seen", "edit", "who", "why", "name"}
     return [(name, one) for name, given in told.items() if name not in own for one in given]
 
 

@@ -284,3 +284,24 @@ def _assumed(plan: "Plan") -> tuple[str, ...]:
         + f" {'' if one.unit == '1' else one.unit} ({one.cite}; {one.status})"
         for one in plan.assumptions
     )
+
+
+def eye_job(values: Mapping[str, object]) -> bytes:
+    """How does the eye of this case look in section, to scale, with its reflexes (SVG)?
+
+    Raises
+    ------
+    WrongInput
+        A value is outside its range, or no eye can be built from them.
+    """
+    from rimwise.exchange.case_records import case_record  # noqa: PLC0415
+    from rimwise.exchange.sheet_keys import CaseKeys  # noqa: PLC0415
+    from rimwise.exchange.sheet_layers import checked_layer  # noqa: PLC0415
+    from rimwise.eye.known import known_from_case  # noqa: PLC0415
+    from rimwise.eye.this_eye import eye_record  # noqa: PLC0415
+    from rimwise.purkinje.describe import describe_eye  # noqa: PLC0415
+    from rimwise.report.eye_drawing import draw_eye  # noqa: PLC0415
+
+    merged = {"code": "without code"} | checked_layer(values, CaseKeys, THE_FORM).values
+    case, _ = case_record(merged, THE_FORM)
+    return draw_eye(describe_eye(case.code, eye_record(known_from_case(case, "natural"))), "svg")

@@ -69,6 +69,17 @@ def first(told: Mapping[str, Any], name: str) -> str:
     return "".join(told.get(name, ())[:1]).strip()
 
 
+def whole(text: str) -> int:
+    """Which count was sent? 0 where it is none.
+
+    Examples
+    --------
+    >>> whole("12"), whole("²"), whole("-1"), whole("9" * 30)
+    (12, 0, 0, 0)
+    """
+    return int(text) if text.isascii() and text.isdigit() and len(text) < 9 else 0
+
+
 async def work(request: Request, job: Callable[..., Any], *inputs: object) -> Any:
     """Let the worker's child do a job."""
     worker: Worker = request.app.state.worker
