@@ -336,4 +336,6 @@ def test_what_is_no_series_is_told_on_the_page(opened: Callable[..., Page], tmp_
     wrong.write_text("a,b\n1,2\n", encoding="utf-8")
     page.get_by_label("Table").set_input_files(wrong)
     page.get_by_role("button", name="Audit").click()
-    expect(page.get_by_role("alert")).to_contain_text("has no heading that an audit knows")
+    expect(page.get_by_role("alert")).to_contain_text(
+        "has no heading that an audit knows", timeout=LONG_MS
+    )
