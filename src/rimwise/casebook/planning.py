@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
 
+from rimwise.casebook.plan_sheets import sheet_wish, write_plan_sheet
 from rimwise.exchange.results import document_of, reasons_document
 from rimwise.exchange.sheets import ReadCase, read_case_sheet
 from rimwise.exchange.spreads import read_spread
@@ -21,14 +22,17 @@ DRAWING_KINDS: dict[str, Literal["svg", "png"]] = {".svg": "svg", ".png": "png"}
 
 @dataclass(frozen=True, slots=True)
 class PlanFiles:
-    """Where a plan goes: the document, the drawing and the tornado of what spoils it first.
+    """Where a plan goes: the document, the drawing, the tornado of what spoils it first, the sheet.
 
-    Drawings end in .svg or .png; "-" prints the document.
+    Drawings end in .svg or .png, the one-page sheet in .pdf or .html; "-" prints the document.
+    ``seat`` is where the surgeon sits, "head" or "side": the sheet's picture is turned so.
     """
 
     json: Path | str | None = None
     drawing: Path | None = None
     tornado: Path | None = None
+    sheet: Path | None = None
+    seat: str = "head"
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,7 +88,8 @@ def plan_case(
     """
     out = files or PlanFiles()
     read_from = [one for one in (path, fellow, spread) if one is not None]
-    for place in (out.json, out.drawing, out.tornado):
+    wish = sheet_wish(out.sheet, out.seat)
+    for place in (out.json, out.drawing, out.tornado, out.sheet):
         if place is not None:
             check_writable(place)
             check_not_input(place, read_from)
@@ -101,6 +106,8 @@ def plan_case(
         from rimwise.report.margin_drawing import draw_margin  # noqa: PLC0415
 
         write_bytes(out.tornado, draw_margin(planned.plan, kinds[1]))
+    if wish is not None and planned.plan.centres:
+        write_plan_sheet(wish, planned.plan, read.sheet, path, planned.notes)
     if out.json is not None:
         write_json(out.json, document_of([planned.document()]))
     return planned

@@ -12,9 +12,12 @@ from rimwise.cli.talk import one_sentence, say, show_foot, show_table
 if TYPE_CHECKING:
     from rimwise.casebook.planning import Planned
 
+_SHEET = typer.Option(metavar="FILE", help="The plan on one page; ends in .pdf or .html.")
+_SEAT = typer.Option(metavar="head|side", help="Turns the eye on the sheet as it will be seen.")
+
 
 @with_flags(CASE_FLAGS, "Keys of the case sheet; they outrank it")
-def plan(  # noqa: PLR0913  one argument a flag
+def plan(  # noqa: PLR0913, PLR0917  one argument a flag
     case: Annotated[Path, typer.Argument(help="Case sheet of the eye.", metavar="CASE.toml")],
     json: Annotated[
         str | None, typer.Option(metavar="FILE", help='Write the plan as JSON; "-" prints it.')
@@ -26,6 +29,8 @@ def plan(  # noqa: PLR0913  one argument a flag
         Path | None,
         typer.Option(metavar="FILE", help="Draw what spoils it first; ends in .svg or .png."),
     ] = None,
+    sheet: Annotated[Path | None, _SHEET] = None,
+    surgeon_sits: Annotated[str, _SEAT] = "head",
     fellow: Annotated[
         Path | None,
         typer.Option(metavar="FILE", help="Case sheet of the other eye, to compare numbers."),
@@ -46,7 +51,7 @@ def plan(  # noqa: PLR0913  one argument a flag
     with one_sentence():
         from rimwise.casebook.planning import PlanFiles, plan_case  # noqa: PLC0415
 
-        files = PlanFiles(json, drawing, tornado)
+        files = PlanFiles(json, drawing, tornado, sheet, surgeon_sits)
         planned = plan_case(case, flags, files, fellow=fellow, spread=spread)
         if json != "-":
             _show(planned)

@@ -36,6 +36,29 @@ def day_pdf(data: Mapping[str, Any], files: Mapping[str, bytes]) -> bytes:
     return _set("day", data, files)
 
 
+def sheet_pdf(data: Mapping[str, Any], files: Mapping[str, bytes]) -> bytes:
+    """How does a plan's sheet print, on one page?
+
+    Parameters
+    ----------
+    data : mapping
+        What ``rimwise.report.plan_sheet.sheet_data`` returns.
+    files : mapping
+        The drawings that the data name, by plain file name.
+
+    Returns
+    -------
+    bytes
+        A PDF; equal input gives equal bytes.
+
+    Raises
+    ------
+    OutputFailed
+        A sign is in none of the fonts.
+    """
+    return _set("plan", data, files)
+
+
 def series_pdf(data: Mapping[str, Any], files: Mapping[str, bytes]) -> bytes:
     """How does an audit print?
 

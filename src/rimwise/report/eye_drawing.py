@@ -69,8 +69,8 @@ def draw_eye(told: EyeDescription, kind: Literal["svg", "png"] = "svg") -> bytes
         figure = Figure(figsize=(9.0, 7.2), facecolor=LOOK.paper)
         FigureCanvasAgg(figure)
         axes = figure.add_axes((0.03, 0.09, 0.94, 0.82))
-        _draw_light(axes, model)
-        _draw_surfaces(axes, model, told.record)
+        draw_light(axes, model)
+        draw_surfaces(axes, model, told.record)
         _draw_axes(axes, told)
         _draw_reflexes(axes, told)
         _finish(axes, figure, told, model)
@@ -105,7 +105,7 @@ def _bytes(figure: "Figure", told: EyeDescription, kind: Literal["svg", "png"]) 
     return out.getvalue()
 
 
-def _draw_light(axes: "Axes", model: EyeModel) -> None:
+def draw_light(axes: "Axes", model: EyeModel) -> None:
     """Draw rays of a far point on the corneal axis; one that fails ends where it failed."""
     x0, _ = model.pupil_mm
     half = 0.5 * model.pupil_diameter_mm * 1.1
@@ -121,7 +121,8 @@ def _draw_light(axes: "Axes", model: EyeModel) -> None:
         axes.plot(-points[:, 2], points[:, 0], color=LOOK.covered, linewidth=0.4, zorder=3)
 
 
-def _draw_surfaces(axes: "Axes", model: EyeModel, record: EyeRecord) -> None:
+def draw_surfaces(axes: "Axes", model: EyeModel, record: EyeRecord) -> None:
+    """Draw cornea, lens, iris and globe of the horizontal section, true to scale."""
     limbus = record.value("white_to_white_mm") / 2.0
     for part in model.placed:
         half = limbus

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 # Four hues that stay apart for every kind of colour blindness; dash and mark say the same again.
 _INK, _PALE, _GOAL = "#22303c", "#c9d2d8", "#6b4d00"
-_LOOK: dict[Centre, tuple[str, str, str]] = {
+CENTRE_LOOK: dict[Centre, tuple[str, str, str]] = {
     "visual_axis": ("#0b4f9c", "-", "D"),
     "lens": ("#b84a00", "--", "o"),
     "pupil": ("#00745f", "-.", "s"),
@@ -111,12 +111,12 @@ def _draw_view(axes: "Axes", plan: Plan) -> None:
         "optic edge", (0, -radius), (0, -3), "data", "offset points", ha="center", va="top"
     )
     for centre in plan.centres:
-        colour, _, mark = _LOOK[centre.centre]
+        colour, _, mark = CENTRE_LOOK[centre.centre]
         x, y = centre.opening_from_optic.mean_mm
         axes.plot([x], [y], mark, color=colour, markersize=5, markerfacecolor="white", zorder=3)
     # Without a chosen centre every candidate's opening is shown.
     for centre in plan.centres if plan.chosen is None else (plan.chosen,):
-        colour, dash, _ = _LOOK[centre.centre]
+        colour, dash, _ = CENTRE_LOOK[centre.centre]
         law = centre.opening_from_optic
         axes.add_patch(
             Circle(law.mean_mm, centre.judged_mm / 2.0, fill=False, ec=colour, linestyle=dash)
@@ -150,7 +150,7 @@ def _draw_chance(axes: "Axes", plan: Plan) -> None:
     axes.text((lower + upper) / 2.0, 0.01, "limits", ha="center", va="bottom", fontsize=8)
     ends = []
     for names, centre in _distinct(plan):
-        colour, dash, mark = _LOOK[centre.centre]
+        colour, dash, mark = CENTRE_LOOK[centre.centre]
         width = 2.2 if centre.centre == plan.centre else 1.3
         curve = centre.curve
         axes.plot(

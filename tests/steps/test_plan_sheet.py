@@ -1,0 +1,208 @@
+"""The plan sheet: one page, true to scale, turned for the seat, read without a legend."""
+
+import io
+import re
+import xml.etree.ElementTree as ET
+from pathlib import Path
+
+import numpy as np
+import pytest
+from pypdf import PdfReader
+
+from rimwise.casebook.planning import PlanFiles, plan_case
+from rimwise.exchange.sheets import read_case_sheet
+from rimwise.eye.known import known_from_case
+from rimwise.eye.this_eye import eye_record
+from rimwise.plan.make import make_plan
+from rimwise.purkinje.describe import describe_eye
+from rimwise.report.plan_sheet import plan_sheet, sheet_html
+from rimwise.report.plan_sheet_drawing import draw_front
+from rimwise.report.plan_view import plan_view, seat_frame
+from rimwise.terms.cautions import CAUTIONS
+from rimwise.terms.errors import WrongInput
+
+CASE = """
+code = "E-017"
+side = "{side}"
+age_years = 71
+corneal_surgery = "{surgery}"
+[cornea]
+radius_flat_mm = 7.80
+radius_steep_mm = 7.65
+steep_axis_deg = 92
+thickness_um = 545
+[lengths]
+axial_mm = 23.61
+chamber_depth_mm = 3.15
+lens_thickness_mm = 4.52
+white_to_white_mm = 11.8
+pupil_dilated_mm = 7.4
+[implant]
+optic_diameter_mm = 6.0
+power_dpt = 21.0
+index = 1.49
+a_constant = 118.4
+{toric}
+[goal]
+refraction_dpt = -0.25
+[opening]
+{centre}
+[centres]
+lens_mm = [0.02, 0.02]
+visual_axis_mm = [0.10, 0.05]
+[spread]
+opening_from_target_bias_mm = [0.0, 0.0]
+opening_from_target_sd_mm = [0.08, 0.08]
+diameter_bias_mm = 0.0
+diameter_sd_mm = 0.1
+optic_from_rest_sd_mm = [0.08, 0.08]
+"""
+
+
+def write_case(folder: Path, **said: str) -> Path:
+    words = {
+        "side": "right",
+        "surgery": "none",
+        "toric": "",
+        "centre": 'centre = "visual_axis"\ndiameter_mm = 5.1',
+    } | said
+    path = folder / "E-017.toml"
+    path.write_text(CASE.format(**words), encoding="utf-8")
+    return path
+
+
+@pytest.fixture
+def seen(tmp_path):
+    case = read_case_sheet(write_case(tmp_path)).sheet
+    told = describe_eye(case.code, eye_record(known_from_case(case)))
+    plan = make_plan(case)
+    return plan, plan_view(plan, told, 4.9, 7.4), case
+
+
+def equal_area_mm(curve):
+    x, y = curve[:-1].T
+    return 2.0 * np.sqrt(abs(np.sum(x * np.roll(y, -1) - y * np.roll(x, -1))) / 2.0 / np.pi)
+
+
+def test_the_opening_looks_as_large_as_the_plan_says(seen):
+    """Second way: an exact trace of the ring against the plan's paraxial size and its ±."""
+    plan, view, _ = seen
+    expected = plan.apparent_diameter_mm
+    looks = equal_area_mm(view.openings[0].edge_mm)
+    assert abs(looks - expected.value) < 2.0 * expected.sd
+    assert looks > 1.05 * plan.diameter_mm
+
+
+def test_fixating_eyes_show_the_corneal_reflex_at_the_visual_axis(seen):
+    """The subject-fixated coaxially sighted corneal reflex stands for the visual axis (docs)."""
+    _, view, _ = seen
+    reflex, target = dict(view.reflexes)["P1"], dict(view.targets)["visual_axis"]
+    # A tenth of a millimetre: the approximation itself, not the arithmetic.
+    assert np.hypot(*np.subtract(reflex, target)) < 0.1
+
+
+def test_the_limbus_is_seen_in_air_at_its_own_size(seen):
+    _, view, _ = seen
+    assert np.ptp(view.limbus_mm, axis=0) == pytest.approx([11.8, 11.8], abs=1e-9)
+
+
+@pytest.mark.parametrize("side", ["right", "left"])
+def test_superior_points_down_at_the_head_and_temporal_at_the_side(side):
+    """Common practice, no source: superior, or the temple, is nearest to the surgeon."""
+    temporal = (-1.0, 0.0) if side == "right" else (1.0, 0.0)
+    down = [0.0, 1.0]  # picture vectors are (right, down)
+    head = seat_frame("head", side).picture_from_examiner(np.array([0.0, 1.0]))
+    beside = seat_frame("side", side).picture_from_examiner(np.array(temporal))
+    assert head.tolist() == pytest.approx(down, abs=1e-12)
+    assert beside.tolist() == pytest.approx(down, abs=1e-12)
+
+
+def test_the_front_is_drawn_to_scale(seen):
+    plan, view, _ = seen
+    svg = draw_front(plan, view, "head").decode()
+    sizes = [
+        np.ptp(np.array(re.findall(r"[ML] (\S+) (\S+)", path), dtype=float), axis=0)
+        for path in re.findall(r'<path d="([^"]+)"', svg)
+    ]
+    limbus = max(sizes, key=lambda size: size[0] if abs(size[0] - size[1]) < 1.0 else 0.0)
+    bars = [size for size in sizes if size[1] == 0.0 and size[0] > 0.0]
+    # SVG numbers have six decimals; the bar says 1 mm and the limbus is 11.8 mm wide.
+    assert limbus[0] == pytest.approx(limbus[1], rel=1e-5)
+    assert any(abs(11.8 * bar[0] / limbus[0] - 1.0) < 1e-4 for bar in bars)
+
+
+KINDS = {
+    "chosen": {},
+    "left": {"side": "left"},
+    "no-centre": {"centre": ""},
+    "toric": {"toric": "cylinder_dpt = 2.25", "centre": ""},
+    "keratoconus": {"surgery": "keratoconus"},
+}
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_the_pdf_is_one_page_with_every_answer_and_caution(tmp_path, kind):
+    case = write_case(tmp_path, **KINDS[kind])
+    plan_case(case, files=PlanFiles(sheet=tmp_path / "plan.pdf", seat="side"))
+    reader = PdfReader(io.BytesIO((tmp_path / "plan.pdf").read_bytes()))
+    assert len(reader.pages) == 1
+    words = " ".join(reader.pages[0].extract_text().split())
+    for label in ("Opening", "Centre", "Lens (implant)", "Expected refraction", "Weakest point"):
+        assert label in words
+    for caution in CAUTIONS:
+        assert caution in words
+    assert "rimwise 0." in words
+    assert "SHA-256 of E-017.toml" in words
+
+
+def test_size_centre_lens_refraction_and_weakest_point_stand_at_the_top(seen):
+    plan, _, case = seen
+    values = [value for _, value, _ in plan_sheet(plan, case, (), (), "").answers]
+    assert values[:3] == ["5.10 mm ± 0.10", "visual axis", "+21.0 dpt"]
+    expected = next(one for one in plan.refraction if one.power_dpt == 21.0)
+    said = f"{expected.refraction_dpt.value:+.2f}".replace("-", "−")
+    assert values[3] == f"{said} ± {expected.refraction_dpt.sd:.2f} dpt"
+    assert values[4].startswith("the ")
+
+
+def test_all_four_centres_stand_with_their_cost_where_none_is_chosen(tmp_path):
+    case = read_case_sheet(write_case(tmp_path, centre="")).sheet
+    page = sheet_html(plan_sheet(make_plan(case), case, (), (), ""))
+    for name in ("visual axis", "lens centre", "pupil centre", "limbus centre"):
+        assert re.search(rf'<th scope="row">On the {name}</th><td>\d', page)
+
+
+def test_html_is_one_file_and_the_same_every_time(tmp_path):
+    case, out = write_case(tmp_path), tmp_path / "plan.html"
+    plan_case(case, files=PlanFiles(sheet=out))
+    first = out.read_bytes()
+    plan_case(case, files=PlanFiles(sheet=out))
+    assert out.read_bytes() == first
+    text = first.decode()
+    assert "<script" not in text
+    assert not re.search(r'(src|href)="(?!data:)', text)
+    assert text.count('alt="The right eye') == 2
+
+
+def test_the_drawing_names_what_it_shows(seen):
+    plan, view, _ = seen
+    words = " ".join(ET.fromstring(draw_front(plan, view, "head")).itertext())
+    for name in ("limbus", "pupil", "optic 6.00 mm", "opening 5.10 mm", "centre: visual axis"):
+        assert name in words
+    for name in ("reflex", "nasal", "superior", "surgeon at the patient's head", "1 mm"):
+        assert name in words
+
+
+def test_a_refused_plan_has_no_sheet(tmp_path):
+    case, out = write_case(tmp_path), tmp_path / "plan.pdf"
+    planned = plan_case(case, {"age_years": 12}, PlanFiles(sheet=out))
+    assert planned.exit_code == 3
+    assert not out.exists()
+
+
+def test_a_sheet_of_another_kind_or_an_unknown_seat_is_refused(tmp_path):
+    case = write_case(tmp_path)
+    with pytest.raises(WrongInput, match=r"neither \.pdf nor \.html"):
+        plan_case(case, files=PlanFiles(sheet=tmp_path / "plan.docx"))
+    with pytest.raises(WrongInput, match="head or side"):
+        plan_case(case, files=PlanFiles(seat="foot"))
