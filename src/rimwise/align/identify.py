@@ -228,6 +228,9 @@ def fainter(
         found = candidates(spots, one, planes, scale)
         settled = [refined(spots, f, one, (planes, scale[0])) for f in found]
         good = [f for f in settled if f is not None and _believed(name, f, spots)]
+        if any(_doubtful(name, f) for f in good):
+            chance = _by_chance(spots, one, planes, scale)
+            good = [f for f in good if not _doubtful(name, f) or f.worth > chance]
         choices[name] = [*_distinct(good, 3.0), None]
     names = list(choices)
     ways: list[tuple[float, dict[ReflexName, Found]]] = []
@@ -259,6 +262,32 @@ def _believed(name: ReflexName, one: Found, spots: SpotMap) -> bool:
         return False
     least = _LEAST_LEVEL[name][min(len(one.points_px), 3) - 1]
     return one.level >= least and one.worth >= _LEAST_WORTH and one.off <= _FARTHEST
+
+
+def _doubtful(name: ReflexName, one: Found) -> bool:
+    least = _LEAST_LEVEL[name][min(len(one.points_px), 3) - 1]
+    return name == "P4" and len(one.points_px) > 1 and one.level < _PLAIN * least
+
+
+_PLAIN = 2.5  # times the least level: nothing so plain stands in a pattern by chance
+
+
+def _by_chance(
+    spots: SpotMap, awaited: Expected, planes: FramePlanes, scale: tuple[float, float]
+) -> float:
+    """How well do this frame's spots stand in the pattern turned as no reflex can be?
+
+    Clouds, folds and glints of the same frame, searched at the same places and sizes, make such a
+    pattern as easily as the true one.
+    """
+    turned = awaited.offsets_px @ np.array([[0.0, 1.0], [-1.0, 0.0]])
+    patterns = [turned] if len(turned) == 2 else [turned, -turned]
+    found = [
+        one.worth
+        for pattern in patterns
+        for one in candidates(spots, replace(awaited, offsets_px=pattern), planes, scale)
+    ]
+    return max(found, default=0.0)
 
 
 def _share_a_spot(found: list[Found], near_px: float) -> bool:
