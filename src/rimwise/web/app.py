@@ -73,6 +73,7 @@ def make_app(door: Door, worker: Worker, keeping: Keeping) -> ASGIApp:
         Where the casebook is.
     """
     app = FastAPI(docs_url=None, redoc_url=None, openapi_url=None, telemetry=SILENT)
+    app.state.door = door
     app.state.worker = worker
     app.state.keeping = keeping
     for path, view in _VIEWS.items():
@@ -232,6 +233,13 @@ async def _forget(request: Request) -> Response:
     return go(request, "/")
 
 
+async def _log_out(request: Request) -> Response:
+    await sent_form(request)
+    door: Door = request.app.state.door
+    door.log_out(session_of(request))
+    return go(request, "/")
+
+
 async def _static(name: str) -> Response:
     if name == "look.css":
         return Response(look_css(), media_type="text/css")
@@ -262,6 +270,7 @@ _ACTIONS: dict[str, Any] = {
     "/series": _series,
     "/look": _theatre,
     "/forget": _forget,
+    "/log-out": _log_out,
     **EYE_ACTIONS,
     **PLAN_ACTIONS,
 }

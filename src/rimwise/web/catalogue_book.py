@@ -142,4 +142,13 @@ BOOK_WORDS: dict[str, str] = {
     "glance.least": "Least cover",
     "glance.table": "The eyes, the newest first; temporal and inferior are negative",
     "glance.none": "The casebook holds no measured eye yet.",
+    # on a network
+    "login.title": "rimwise workbench: log in",
+    "login.sentence": "This workbench is on a network; say who you are.",
+    "login.name": "Pseudonym",
+    "login.password": "Password",
+    "login.send": "Log in",
+    "login.wrong": "Name or password is wrong.",
+    "login.wait": "That was wrong too often; wait a minute, then try again.",
+    "login.leave": "Log out",
 }

@@ -2,12 +2,19 @@
 
 import hmac
 import secrets
+import time
 from collections import OrderedDict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 from rimwise.web.jobs import AuditedSeries, MeasuredPicture, PlannedOpening
 
+if TYPE_CHECKING:
+    from rimwise.web.people import People
+
+IDLE_S = 3600.0  # who does nothing for an hour logs in again
+MOST_SESSIONS = 50
 MOST_RESULTS = 20  # a drawing is about 2 MB: forty in all stay far below what a desk machine has
 
 Result = MeasuredPicture | PlannedOpening | AuditedSeries
@@ -31,6 +38,10 @@ class Session:
         Whether the dark look for a dark room is wanted, whatever the device says.
     name : str
         Pseudonym of who writes into the casebook, as last given in a form.
+    person : str
+        Who has logged in, on a network; then nobody else's name is taken from a form.
+    used : float
+        When something was last asked.
     live, drawn : PlannedOpening or None, int
         The numbers beside a plan's form while it is filled in, and how often they were drawn.
     """
@@ -39,6 +50,8 @@ class Session:
     csrf: str = field(default_factory=_secret)
     theatre: bool = False
     name: str = ""
+    person: str = ""
+    used: float = field(default_factory=time.monotonic)
     live: PlannedOpening | None = None
     drawn: int = 0
     _results: OrderedDict[str, Result] = field(default_factory=OrderedDict)
@@ -81,28 +94,64 @@ class Session:
 
 
 class Door:
-    """Opens once: for the token that was printed on the terminal."""
+    """Opens once: for the token that was printed on the terminal.
 
-    def __init__(self, port: int) -> None:
-        self.token: str | None = _secret()
+    Parameters
+    ----------
+    port : int
+    name : str, optional
+        On a network: by which name browsers call this machine.
+    people : People, optional
+        Who may log in there; then there is no token, and all goes through TLS.
+    """
+
+    def __init__(self, port: int, name: str = "", people: "People | None" = None) -> None:
+        self.people = people
+        self._sessions: OrderedDict[str, Session] = OrderedDict()
+        if people is not None:
+            self.token: str | None = None
+            self.scheme, self.cookie = "https", "__Host-rimwise"
+            self.hosts = (f"{name}:{port}".lower(), *((name.lower(),) if port == 443 else ()))
+            return
+        self.token = _secret()
         # Cookies do not know ports: two workbenches on one machine need two names.
-        self.cookie = f"rimwise-{port}"
+        self.scheme, self.cookie = "http", f"rimwise-{port}"
         self.hosts = (f"127.0.0.1:{port}", f"localhost:{port}")
-        self._session: Session | None = None
 
     def open(self, token: str) -> Session | None:
         """Which session does this token open? None for a wrong one, or at the second try."""
         if self.token is None or not _same(token, self.token):
             return None
         self.token = None
-        self._session = Session()
-        return self._session
+        return self._begin(Session())
+
+    def log_in(self, name: str, password: str) -> Session | None:
+        """Which session does this person get? None for a wrong name or password."""
+        if self.people is None or not self.people.know(name, password):
+            return None
+        return self._begin(Session(name=name, person=name))
+
+    def log_out(self, session: Session) -> None:
+        """End a session; what it holds in memory goes with it."""
+        self._sessions.pop(session.key, None)
 
     def session(self, key: str | None) -> Session | None:
         """Which session has this cookie?"""
-        if key is None or self._session is None or not _same(key, self._session.key):
+        found = None if key is None else self._sessions.get(key)
+        if found is None:
             return None
-        return self._session
+        now = time.monotonic()
+        if self.people is not None and now - found.used > IDLE_S:
+            self.log_out(found)
+            return None
+        found.used = now
+        return found
+
+    def _begin(self, session: Session) -> Session:
+        self._sessions[session.key] = session
+        while len(self._sessions) > MOST_SESSIONS:
+            self._sessions.popitem(last=False)
+        return session
 
 
 def _same(given: str, wanted: str) -> bool:

@@ -211,7 +211,9 @@ async def _place(request: Request, told: Mapping[str, str]) -> tuple[Place, EyeP
 
 
 def who_writes(request: Request, told: Mapping[str, Sequence[str]]) -> str:
-    """Return who writes, and keep it for the next form."""
+    """Return who writes, and keep it for the next form; who logged in cannot be another."""
+    if session_of(request).person:
+        return session_of(request).person
     name = first(told, "who")[:64]
     if name:
         session_of(request).name = name

@@ -8,14 +8,17 @@ import logging
 import os
 from urllib.parse import parse_qs
 
+from anyio import to_thread
 from starlette.datastructures import Headers, MutableHeaders
-from starlette.requests import cookie_parser
+from starlette.requests import Request, cookie_parser
 from starlette.responses import Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from rimwise.terms.errors import WrongInput
 from rimwise.web.catalogue import TEXT
 from rimwise.web.door import Door, Session
-from rimwise.web.pages import plain_page
+from rimwise.web.pages import log_in_page, plain_page
+from rimwise.web.uploads import read_form
 
 LOG = logging.getLogger(__name__)
 
@@ -62,13 +65,15 @@ class Guard:
         headers = Headers(scope=scope)
         refused = self._refused(scope, headers)
         session = None if refused else self._session(headers)
+        sending = _strict(send, self._door.scheme)
         if refused is None and session is None:
-            refused = self._opened(scope)
+            in_person = self._door.people is not None
+            refused = await self._logged_in(scope, receive) if in_person else self._opened(scope)
         if refused is not None:
-            await refused(scope, receive, _strict(send))
+            await refused(scope, receive, sending)
             return
         scope.setdefault("state", {})["session"] = session
-        await self._answered(scope, receive, _strict(send))
+        await self._answered(scope, receive, sending)
 
     async def _answered(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Let the pages answer; of a fault only its kind is logged, never what was worked on."""
@@ -101,7 +106,7 @@ class Guard:
         origin = headers.get("origin")
         if origin == "null":
             return site == "same-origin"
-        return origin == f"http://{headers['host'].lower()}"
+        return origin == f"{self._door.scheme}://{headers['host'].lower()}"
 
     def _session(self, headers: Headers) -> Session | None:
         cookies = cookie_parser(headers.get("cookie", ""))
@@ -117,6 +122,23 @@ class Guard:
                 return self._welcome(session)
         return _refusal(403, TEXT["error.session"])
 
+    async def _logged_in(self, scope: Scope, receive: Receive) -> Response:
+        """Answer a request without a session on a network: name and password open one."""
+        request = Request(scope, receive)
+        if scope["method"] != "POST" or scope["path"] != "/log-in":
+            return _log_in_page("", 200 if scope["path"] == "/" else 403)
+        try:
+            told = (await read_form(request)).told
+        except WrongInput as error:
+            return _log_in_page(error.sentence, 400)
+        name, password = ("".join(told.get(key, ())[:1]) for key in ("name", "password"))
+        session = await to_thread.run_sync(self._door.log_in, name, password)
+        if session is not None:
+            return self._welcome(session)
+        assert self._door.people is not None
+        waits = self._door.people.must_wait(name)
+        return _log_in_page(TEXT["login.wait" if waits else "login.wrong"], 429 if waits else 403)
+
     def _welcome(self, session: Session) -> Response:
         # A page that moves on by itself, not a redirect: after a redirect that began on another
         # site the browser would hold back a strict cookie.
@@ -125,8 +147,9 @@ class Guard:
             media_type="text/html",
         )
         response.set_cookie(
-            self._door.cookie, session.key, httponly=True, samesite="strict", path="/"
-        )
+            self._door.cookie, session.key, httponly=True, samesite="strict", path="/",
+            secure=self._door.scheme == "https",
+        )  # fmt: skip
         return response
 
 
@@ -135,12 +158,19 @@ def _refusal(status: int, sentence: str) -> Response:
     return Response(page, status_code=status, media_type="text/html")
 
 
-def _strict(send: Send) -> Send:
+def _log_in_page(sentence: str, status: int) -> Response:
+    return Response(log_in_page(sentence), status_code=status, media_type="text/html")
+
+
+def _strict(send: Send, scheme: str = "http") -> Send:
     """Put the strict headers on whatever is answered."""
 
     async def sending(message: Message) -> None:
         if message["type"] == "http.response.start":
-            MutableHeaders(scope=message).update(HEADERS)
+            headers = MutableHeaders(scope=message)
+            headers.update(HEADERS)
+            if scheme == "https":
+                headers["Strict-Transport-Security"] = "max-age=31536000"
         await send(message)
 
     return sending

@@ -95,6 +95,30 @@ def plain_page(title: str, sentence: str, onward: str = "") -> str:
     )
 
 
+def log_in_page(sentence: str) -> str:
+    """How does the page read that asks who somebody is, with what went wrong?
+
+    Examples
+    --------
+    >>> "&lt;b&gt;" in log_in_page("<b>")
+    True
+    """
+    wrong = f'<p role="alert"><strong>{html.escape(sentence)}</strong></p>' if sentence else ""
+    said = {key: html.escape(TEXT[f"login.{key}"]) for key in ("name", "password", "send")}
+    form = (
+        '<form method="post" action="/log-in">'
+        f'<p><label for="name">{said["name"]}</label><br>'
+        '<input id="name" name="name" maxlength="64" autocomplete="username" required></p>'
+        f'<p><label for="password">{said["password"]}</label><br><input id="password" '
+        'name="password" type="password" maxlength="200" autocomplete="current-password" '
+        f'required></p><p><button type="submit">{said["send"]}</button></p></form>'
+    )
+    cautions = "".join(f"<li>{html.escape(one)}</li>" for one in CAUTIONS)
+    return plain_page(TEXT["login.title"], TEXT["login.sentence"]).replace(
+        "</main>", f"{wrong}{form}<ul>{cautions}</ul></main>"
+    )
+
+
 def look_css() -> str:
     """Which colours do the pages share with the drawings?"""
     return (

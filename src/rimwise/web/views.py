@@ -33,7 +33,7 @@ def shown(request: Request, template: str, status: int = 200, **what: Any) -> HT
     back = f"{request.url.path}?{query}" if query else request.url.path
     text = page(
         template, csrf=session.csrf, theatre=session.theatre, path=request.url.path, back=back,
-        who=session.name, **what,
+        who=session.name, person=session.person, **what,
     )  # fmt: skip
     return HTMLResponse(text, status_code=status)
 
