@@ -69,7 +69,8 @@ def finding_of(
     try:
         if measure is not None:
             return measure(raster, sheet, picture=picture, sha256=sha256)
-        return _graded(_measure_step()(raster, sheet, picture=picture, sha256=sha256), raster)
+        found = _graded(_measure_step()(raster, sheet, picture=picture, sha256=sha256), raster)
+        return _advised(found, raster, sheet)
     except MeasurementRefused as refusal:
         reason = Reason(refusal.code, refusal.sentence)
         return CoverFinding(picture, sha256, sheet.side, sheet.state, "refused", (reason,))
@@ -211,6 +212,13 @@ def _graded(finding: CoverFinding, raster: Raster) -> CoverFinding:
     from rimwise.measure.opacification import grade_opacification  # noqa: PLC0415 - brings SciPy
 
     return replace(finding, opacification=grade_opacification(raster, finding))
+
+
+def _advised(finding: CoverFinding, raster: Raster, sheet: PictureSheet) -> CoverFinding:
+    """Add what is wrong with the picture, and which one to take instead."""
+    from rimwise.measure.quality import quality_reasons  # noqa: PLC0415 - brings SciPy
+
+    return replace(finding, reasons=(*finding.reasons, *quality_reasons(raster, finding, sheet)))
 
 
 def _measure_step() -> Measure:

@@ -157,7 +157,8 @@ def find_edges(raster: Raster, sheet: PictureSheet) -> Edges:
         raise MeasurementRefused(
             "no-colour",
             "This picture carries no colour, and without it the capsule's edge cannot be told from "
-            "the optic's rim where they meet; a colour photograph is needed.",
+            "the optic's rim where they meet; take a colour photograph, or place points on both "
+            "edges by hand (--points).",
         )
     pupil = find_pupil(planes)
     if pupil is None:

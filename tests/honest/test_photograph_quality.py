@@ -1,0 +1,90 @@
+"""Faults of invented photographs are named, with what to do; a good photograph is left alone."""
+
+from dataclasses import replace
+
+import cv2
+import numpy as np
+import pytest
+
+from rimwise.demo.render import render_photo
+from rimwise.demo.scene import Lamp, PhotoLook, PhotoScene, RoundShape
+from rimwise.journey import finding_of
+from rimwise.measure.quality import blur_px, quality_reasons
+from rimwise.picture.raster import Raster
+from rimwise.records.cover import CoverFinding
+from rimwise.records.picture import PictureSheet
+
+SHEET = PictureSheet(side="left", optic_diameter_mm=6.0)
+LOOK = PhotoLook(lamps=())
+# Seen on the wide side, so that a good pupil leaves the whole rim free.
+GOOD = PhotoScene("left", px_per_mm=100.0, pupil=RoundShape(3.8), look=LOOK)
+
+
+def codes(scene: PhotoScene) -> tuple[str, list[str]]:
+    pixels, _ = render_photo(scene, np.random.default_rng(3))
+    finding = finding_of(Raster(pixels), SHEET, "eye.png", "0" * 64)
+    return finding.status, [reason.code for reason in finding.reasons]
+
+
+def test_a_good_photograph_is_left_alone() -> None:
+    status, found = codes(GOOD)
+    assert status == "measured"
+    assert not {"out-of-focus", "too-dark", "too-bright", "gaze-away", "reflex-over-edge"} & set(
+        found
+    )
+
+
+@pytest.mark.parametrize(
+    ("scene", "code"),
+    [
+        (replace(GOOD, look=replace(LOOK, exposure=0.06)), "too-dark"),
+        (replace(GOOD, look=replace(LOOK, exposure=6.0)), "too-bright"),
+        (replace(GOOD, pupil=RoundShape(2.9)), "pupil-not-wide"),
+    ],
+)
+def test_a_fault_is_named_with_what_to_do(scene: PhotoScene, code: str) -> None:
+    _, found = codes(scene)
+    assert code in found
+    pixels, _ = render_photo(scene, np.random.default_rng(3))
+    finding = finding_of(Raster(pixels), SHEET, "eye.png", "0" * 64)
+    sentence = next(one.sentence for one in finding.reasons if one.code == code)
+    assert "take" in sentence
+
+
+@pytest.mark.parametrize("sigma_px", [3.0, 6.0, 10.0])
+def test_the_blur_of_a_known_step_is_found(sigma_px: float) -> None:
+    """A step blurred by a known amount, with a sensor's noise: arithmetic of the renderer alone."""
+    step = np.where(np.arange(400.0) < 200.0, 60.0, 160.0)[None, :].repeat(200, axis=0)
+    soft = cv2.GaussianBlur(step, (0, 0), sigma_px)
+    soft += np.random.default_rng(1).normal(0.0, 1.0, soft.shape)
+    found = blur_px(soft, np.ones(soft.shape, dtype=bool))
+    # A gate between sharp (1 to 3 px) and blurred (8 px and more) needs no better than a third.
+    assert found == pytest.approx(sigma_px, rel=0.33)
+
+
+def test_a_blank_picture_has_no_blur() -> None:
+    assert blur_px(np.full((50, 50), 90.0), np.ones((50, 50), dtype=bool)) is None
+
+
+def test_nothing_is_said_of_a_refused_black_picture_but_that_it_is_dark() -> None:
+    refused = CoverFinding("eye.jpg", "", "right", "visit", "refused")
+    black = Raster(np.zeros((400, 600, 3), dtype=np.uint8))
+    assert [one.code for one in quality_reasons(black, refused, SHEET)] == ["too-dark"]
+
+
+@pytest.mark.parametrize("sigma_px", [1.0, 4.0, 9.0, 13.0])
+def test_blur_of_a_known_photograph_is_judged_by_its_limit(sigma_px: float) -> None:
+    """The limit of 0.06 mm is some 6 px here: named above, never below."""
+    pixels, _ = render_photo(replace(GOOD, pupil=RoundShape(2.9)), np.random.default_rng(3))
+    soft = Raster(cv2.GaussianBlur(pixels, (0, 0), sigma_px))
+    finding = finding_of(soft, SHEET, "eye.png", "0" * 64)
+    found = [reason.code for reason in finding.reasons]
+    assert ("out-of-focus" in found) == (sigma_px > 6.0)
+
+
+def test_a_reflex_over_an_edge_and_a_turned_eye_are_named() -> None:
+    lamp = Lamp("disc", (2.6, 0.0), 60.0)
+    _, found = codes(replace(GOOD, look=replace(LOOK, lamps=(lamp,))))
+    assert "reflex-over-edge" in found
+    _, found = codes(replace(GOOD, tilt_deg=(14.0, 0.0)))
+    assert "gaze-away" in found
