@@ -19,6 +19,8 @@ from rimwise.web.eyes import EYE_ACTIONS, EYE_VIEWS
 from rimwise.web.fields import Group, WrongField, in_words, key_in, values_of
 from rimwise.web.forms import MEASURE_FORM, PLAN_FORM
 from rimwise.web.guard import Guard
+from rimwise.web.healing import HEALING_ACTIONS, HEALING_VIEWS
+from rimwise.web.healing_jobs import FollowedEye
 from rimwise.web.jobs import (
     AuditedSeries,
     MeasuredPicture,
@@ -213,7 +215,8 @@ async def _document(request: Request, name: str) -> Response:
     result = session_of(request).result(name)
     if result is None:
         raise HTTPException(404)
-    kinds = {MeasuredPicture: "cover", PlannedOpening: "plan", AuditedSeries: "audit"}
+    kinds = {MeasuredPicture: "cover", PlannedOpening: "plan", AuditedSeries: "audit",
+             FollowedEye: "healing"}  # fmt: skip
     kind = kinds[type(result)]
     attached = f'attachment; filename="rimwise-{kind}.json"'
     headers = {"Content-Disposition": attached}
@@ -262,6 +265,7 @@ _VIEWS: dict[str, Any] = {
     "/static/{name}": _static,
     **EYE_VIEWS,
     **PLAN_VIEWS,
+    **HEALING_VIEWS,
 }
 _ACTIONS: dict[str, Any] = {
     "/measure": _measure,
@@ -273,4 +277,5 @@ _ACTIONS: dict[str, Any] = {
     "/log-out": _log_out,
     **EYE_ACTIONS,
     **PLAN_ACTIONS,
+    **HEALING_ACTIONS,
 }

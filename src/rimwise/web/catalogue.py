@@ -2,10 +2,12 @@
 
 from rimwise.web.catalogue_book import BOOK_WORDS
 from rimwise.web.catalogue_fields import FIELD_WORDS
+from rimwise.web.catalogue_healing import HEALING_WORDS
 
 TEXT: dict[str, str] = {
     **FIELD_WORDS,
     **BOOK_WORDS,
+    **HEALING_WORDS,
     # frame of every page
     "site.name": "rimwise",
     "site.workbench": "workbench",

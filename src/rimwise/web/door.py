@@ -8,6 +8,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from rimwise.web.healing_jobs import FollowedEye
 from rimwise.web.jobs import AuditedSeries, MeasuredPicture, PlannedOpening
 
 if TYPE_CHECKING:
@@ -17,7 +18,7 @@ IDLE_S = 3600.0  # who does nothing for an hour logs in again
 MOST_SESSIONS = 50
 MOST_RESULTS = 20  # a drawing is about 2 MB: forty in all stay far below what a desk machine has
 
-Result = MeasuredPicture | PlannedOpening | AuditedSeries
+Result = MeasuredPicture | PlannedOpening | AuditedSeries | FollowedEye
 
 
 def _secret() -> str:

@@ -13,6 +13,7 @@ from rimwise.web.catalogue import TEXT
 MOST_BYTES = 40_000_000
 MOST_DRAINED_BYTES = 10 * MOST_BYTES  # read and thrown away, so that the browser shows the sentence
 MOST_FIELDS = 200
+MOST_FILES = 6  # visits of one eye
 
 
 class TooLarge(WrongInput):
@@ -52,7 +53,7 @@ async def read_form(request: Request) -> Sent:
     try:
         if kind == "multipart/form-data":
             parser = _InMemory(
-                request.headers, _once(body), max_files=2, max_fields=MOST_FIELDS,
+                request.headers, _once(body), max_files=MOST_FILES, max_fields=MOST_FIELDS,
                 max_part_size=100_000,
             )  # fmt: skip
             form = await parser.parse()
