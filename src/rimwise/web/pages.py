@@ -104,7 +104,8 @@ def log_in_page(sentence: str) -> str:
     True
     """
     wrong = f'<p role="alert"><strong>{html.escape(sentence)}</strong></p>' if sentence else ""
-    said = {key: html.escape(TEXT[f"login.{key}"]) for key in ("name", "password", "send")}
+    asked = {"name": "login.name", "password": "login.password", "send": "login.send"}
+    said = {key: html.escape(TEXT[word]) for key, word in asked.items()}
     form = (
         '<form method="post" action="/log-in">'
         f'<p><label for="name">{said["name"]}</label><br>'

@@ -10,9 +10,13 @@ import webbrowser
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 from rimwise.store.folder import default_folder
 from rimwise.terms.errors import WrongInput
+
+if TYPE_CHECKING:
+    from rimwise.web.door import Door
 
 HOST = "127.0.0.1"
 USUAL_PORT = 8437  # any free number: it only keeps the address the same from day to day
@@ -107,32 +111,13 @@ def serve(
     import uvicorn  # noqa: PLC0415 - the port is taken first: a wrong one is told at once
 
     from rimwise.web.app import make_app  # noqa: PLC0415
-    from rimwise.web.door import Door  # noqa: PLC0415
     from rimwise.web.keeping import Keeping  # noqa: PLC0415
     from rimwise.web.worker import Worker  # noqa: PLC0415
 
-    number = listening.getsockname()[1]
-    if network is None:
-        door = Door(number)
-        address = f"http://{HOST}:{number}/?token={door.token}"
-    else:
-        from rimwise.web.people import read_people  # noqa: PLC0415
-
-        door = Door(number, network.name, read_people(network.people))
-        address = f"https://{network.name}:{number}/"
+    door, address = _door(listening.getsockname()[1], network)
     worker = Worker()
     keeping = Keeping(casebook or default_folder())
-    config = uvicorn.Config(
-        make_app(door, worker, keeping),
-        log_config=None,  # names of pictures are no log lines
-        access_log=False,
-        server_header=False,
-        lifespan="off",
-        ws="none",
-        timeout_graceful_shutdown=2,
-        ssl_certfile=None if network is None else network.certificate,
-        ssl_keyfile=None if network is None else network.key,
-    )
+    config = uvicorn.Config(make_app(door, worker, keeping), **_settings(network))
     server = uvicorn.Server(config)
     try:
         tell(f"Workbench: {address}")
@@ -148,6 +133,31 @@ def serve(
         worker.close()
         keeping.close()
         listening.close()
+
+
+def _door(port: int, network: Network | None) -> "tuple[Door, str]":
+    """Return who may come in, and the address for a browser."""
+    from rimwise.web.door import Door  # noqa: PLC0415
+
+    if network is None:
+        door = Door(port)
+        return door, f"http://{HOST}:{port}/?token={door.token}"
+    from rimwise.web.people import read_people  # noqa: PLC0415
+
+    return Door(port, network.name, read_people(network.people)), f"https://{network.name}:{port}/"
+
+
+def _settings(network: Network | None) -> dict[str, Any]:
+    return {
+        "log_config": None,  # names of pictures are no log lines
+        "access_log": False,
+        "server_header": False,
+        "lifespan": "off",
+        "ws": "none",
+        "timeout_graceful_shutdown": 2,
+        "ssl_certfile": None if network is None else network.certificate,
+        "ssl_keyfile": None if network is None else network.key,
+    }
 
 
 def _check_tls(network: Network) -> None:
