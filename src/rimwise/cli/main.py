@@ -20,6 +20,7 @@ from rimwise.cli.predicting import predict
 from rimwise.cli.serve import serve
 from rimwise.cli.setting_up import setup
 from rimwise.cli.talk import EXIT_STOPPED, say
+from rimwise.cli.usage import OneSentence
 from rimwise.terms.cautions import CAUTIONS
 
 EPILOG = (
@@ -29,6 +30,7 @@ EPILOG = (
 
 app = typer.Typer(
     name="rimwise",
+    cls=OneSentence,
     help="Plan, measure and audit the capsule opening of a cataract operation.\n\n"
     "Start with: rimwise measure eye.jpg --side left --optic-diameter-mm 6.0",
     epilog=EPILOG,

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 import typer
 
+from rimwise.cli.usage import give_up_output, unwritable
 from rimwise.terms.cautions import CAUTIONS
 from rimwise.terms.errors import RimwiseError
 
@@ -51,6 +52,8 @@ def one_sentence() -> Iterator[None]:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         raise typer.Exit(EXIT_PIPE) from None
     except Exception as error:
+        if isinstance(error, OSError) and unwritable(error):
+            raise typer.Exit(give_up_output(error)) from None
         if os.environ.get("RIMWISE_DEBUG"):
             raise
         words = " ".join(str(error).split())[:120]
