@@ -235,8 +235,8 @@ def with_reference(
     index = shared_index(fit, fit.has_lens and not other)
     names = _names(index)
     common = [k for k, name in enumerate(names) if name in reference.parameters]
-    if other or len(common) < len(names):
-        # Another lens, or other biometry: what is not the same eye's is not shared.
+    if reference.state != of.sheet.state or len(common) < len(names):
+        # Another lens, a chamber deepened by gel, or other biometry: not the same numbers.
         common = [k for k in common if not names[k].startswith("number")]
     mine = index[common] + 2
     theirs = [reference.parameters.index(names[k]) for k in common]

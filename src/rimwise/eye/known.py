@@ -19,6 +19,8 @@ class Known:
     lens : "natural", "implant" or "none"
     implant : ImplantTerms or None
         Of the implant in the eye; None takes a generic one.
+    gel : bool
+        Whether gel fills the chamber, which deepens it by an unknown length.
     """
 
     side: Side
@@ -31,6 +33,7 @@ class Known:
     white_to_white_mm: float | None = None
     pupil_diameter_mm: float | None = None
     implant: ImplantTerms | None = None
+    gel: bool = False
 
 
 def known_from_case(case: CaseSheet, lens: LensKind = "natural") -> Known:
@@ -92,4 +95,5 @@ def known_from_picture(sheet: PictureSheet, age_years: float | None = None) -> K
         lengths.lens_thickness_mm,
         None,
         lengths.white_to_white_mm,
+        gel=sheet.state.startswith("gel-"),
     )

@@ -151,6 +151,8 @@ class _Filled:
             self.assumed("lens_front_depth_mm", f"depth of the front of the {kind} lens", key)
         else:
             self.measured("lens_front_depth_mm", known.lens_front_depth_mm, "chamber_depth")
+        if known.gel:
+            self._deepened()
         if kind == "implant":
             return
         if known.lens_thickness_mm is None:
@@ -167,6 +169,14 @@ class _Filled:
         for name in ("lens_front_conic", "lens_back_conic"):
             which = name.split("_")[1]
             self.assumed(name, f"conic constant of the lens {which}", ("eye_priors", name))
+
+    def _deepened(self) -> None:
+        """Gel pushes the lens back by nobody knows how much: the depth is known less."""
+        gel = published_value("eye_priors", "gel_deepens")
+        self.assumptions.append(Assumption.of("gel deepens the chamber by", gel))
+        depth = self.numbers["lens_front_depth_mm"]
+        sd = math.hypot(depth.sd, gel.sd or 0.0)
+        self.numbers["lens_front_depth_mm"] = replace(depth, value=depth.value + gel.value, sd=sd)
 
     def _age(self) -> Estimate:
         if self.known.age_years is not None:
