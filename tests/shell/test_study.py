@@ -1,9 +1,12 @@
 """A table of repeats: measured or told by hand, compared, drawn, with a sentence for a paper."""
 
+import csv
+import json
 from pathlib import Path
 
 import numpy as np
 import pytest
+from PIL import Image
 from typer.testing import CliRunner
 
 from rimwise.audit.repeats import Repeat, study_of
@@ -99,3 +102,55 @@ def test_a_study_takes_no_other_pictures(table: Path) -> None:
     done = CliRunner().invoke(app, ["measure", "eye.jpg", "--study", str(table)])
     assert done.exit_code == 2
     assert CliRunner().invoke(app, ["measure"]).exit_code == 2
+
+
+def test_the_study_is_written_as_json_and_as_a_table(table: Path, tmp_path: Path) -> None:
+    for name in ("study.json", "out.csv"):
+        done = CliRunner().invoke(
+            app, ["measure", "--study", str(table), "--json", str(tmp_path / name)]
+        )
+        assert done.exit_code == 0, done.output
+    (document,) = json.loads((tmp_path / "study.json").read_text(encoding="utf-8"))["results"]
+    assert document["schema"] == "rimwise.study/1"
+    (hand,) = (
+        one
+        for one in document["statistics"]
+        if one["statistic"] == "repeatability" and one["method"] == "outline by hand"
+    )
+    study = measure_study(table, {})
+    assert hand["value"] == pytest.approx(study.numbers[0].repeatability.limit.value, abs=1e-6)
+    assert hand["low"] < hand["value"] < hand["high"]
+    assert "Repeatability" in document["methods_sentence"]
+    with (tmp_path / "out.csv").open(encoding="utf-8") as file:
+        rows = list(csv.DictReader(file))
+    assert [row["statistic"] for row in rows] == [
+        one["statistic"] for one in document["statistics"]
+    ]
+    assert {row["against"] for row in rows} == {"", "curve"}
+
+
+def test_an_outline_drawn_by_hand_is_measured_by_itself(tmp_path: Path) -> None:
+    """Three pictures of noise with two outlines each: 5.0 and 5.1 mm in an optic of 6 mm."""
+    turn = np.radians(np.arange(0, 360, 20))
+    rows = ["eye,picture,points,method"]
+    rng = np.random.default_rng(5)
+    for eye in range(3):
+        pixels = rng.integers(0, 256, (300, 400, 3), dtype=np.uint8)
+        Image.fromarray(pixels).save(tmp_path / f"e{eye}.png")
+        (tmp_path / f"e{eye}.toml").write_text('side = "left"\noptic_diameter_mm = 6.0\n')
+        for name, radius in (("one", 100.0), ("two", 102.0)):
+            points = {
+                key: np.column_stack([200 + r * np.cos(turn), 150 - r * np.sin(turn)]).tolist()
+                for key, r in (("optic_px", 120.0), ("opening_px", radius + 0.5 * eye))
+            }
+            (tmp_path / f"e{eye}-{name}.json").write_text(json.dumps(points))
+            rows.append(f"E-{eye},e{eye}.png,e{eye}-{name}.json,{name}")
+    path = tmp_path / "study.csv"
+    path.write_text("\n".join(rows) + "\n", encoding="utf-8")
+    study = measure_study(path, {})
+    (diameter,) = (
+        one for one in study.numbers if one.name == "equivalent_diameter_mm" and one.agreements
+    )
+    # Two px of 120 px are 0.05 mm of radius: 0.1 mm of diameter.
+    assert diameter.agreements[0].limits.mean.value == pytest.approx(-0.1, abs=0.005)
+    assert study.left_out == ()

@@ -1,19 +1,25 @@
 """A table of repeated pictures, readers and methods: measured, compared, told."""
 
 import csv
+import io
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from rimwise.audit.repeats import Repeat, paired_means, study_of
 from rimwise.casebook.measuring import Progress, Request, measure_pictures
-from rimwise.exchange.writing import make_folder, write_bytes
+from rimwise.exchange.results import document_of
+from rimwise.exchange.sheets import read_picture_sheet
+from rimwise.exchange.studies import STUDY_COLUMNS, study_document, study_table
+from rimwise.exchange.writing import make_folder, write_bytes, write_json
 from rimwise.records.cover import CoverFinding
 from rimwise.records.study import UNITS, StudyOfNumber
+from rimwise.report.study_words import methods_sentence
 from rimwise.terms.errors import WrongInput
 
 OWN_METHOD = "rimwise"
-COLUMNS = ("eye", "picture", "method", *UNITS)
+HAND_METHOD = "outline by hand"
+COLUMNS = ("eye", "picture", "points", "method", *UNITS)
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,8 +44,9 @@ def measure_study(
     ----------
     table : path
         CSV with the columns ``eye``; ``picture`` (from the table's folder) to be measured, or
-        numbers such as ``equivalent_diameter_mm`` that a reader measured by hand; ``method``, the
-        name of method or reader, "rimwise" for a picture without one.
+        numbers such as ``equivalent_diameter_mm`` that a reader measured by hand; ``points``, the
+        file of an outline drawn in that picture, which is then measured instead of the found edge;
+        ``method``, the name of method or reader, "rimwise" for a picture without one.
     flags : mapping
         Keys of the picture sheet for all pictures.
     progress : callable, optional
@@ -52,23 +59,57 @@ def measure_study(
         The table cannot be read, a column is unknown, or no eye was measured twice.
     """
     rows = _rows(table)
-    pictures = [table.parent / row["picture"] for row in rows if row.get("picture")]
+    # Pictures named twice, such as once with an outline, are measured once.
+    pictures = list(dict.fromkeys(table.parent / row["picture"] for row in rows if row["picture"]))
     outcome = measure_pictures(Request(pictures, flags), progress) if pictures else None
-    measured = iter(() if outcome is None else outcome.pictures)
+    measured = dict(zip(pictures, () if outcome is None else outcome.pictures, strict=True))
     repeats, left_out = [], []
     for row in rows:
-        values = _told(row, table)
-        if row.get("picture"):
-            one = next(measured)
-            values = {} if one.finding is None else _found(one.finding)
+        values, usual = _told(row, table), OWN_METHOD
+        if row["picture"]:
+            found = measured[table.parent / row["picture"]].finding
+            if row["points"] and found is not None:
+                usual, found = HAND_METHOD, _outlined(row, table, found, flags)
+            values = {} if found is None else _found(found)
             if not values:
                 left_out.append(row["picture"])
         if values:
-            repeats.append(Repeat(row["eye"], row.get("method") or OWN_METHOD, values))
+            repeats.append(Repeat(row["eye"], row.get("method") or usual, values))
     code = 0 if outcome is None else outcome.exit_code
     numbers = study_of(repeats)
     drawings = _draw(numbers, repeats, drawing_dir)
     return Study(numbers, tuple(left_out), code, drawings)
+
+
+def _outlined(
+    row: Mapping[str, str], table: Path, finding: CoverFinding, flags: Mapping[str, object]
+) -> CoverFinding:
+    """Return what the outline drawn in this picture tells by itself."""
+    from rimwise.exchange.points import read_corrections  # noqa: PLC0415 - brings pydantic
+    from rimwise.measure.outline import outline_by_hand  # noqa: PLC0415 - brings SciPy
+
+    sheet = read_picture_sheet(table.parent / row["picture"], flags).sheet
+    return outline_by_hand(finding, sheet, read_corrections(table.parent / row["points"]))
+
+
+def write_study(study: Study, table: Path, destination: str) -> None:
+    """Write a study as JSON, or as a table where the name ends in .csv.
+
+    Raises
+    ------
+    OutputFailed
+        The file cannot be written.
+    """
+    if not destination.lower().endswith(".csv"):
+        sentence = methods_sentence(study.numbers)
+        one = study_document(str(table), study.numbers, study.left_out, sentence)
+        write_json(destination, document_of([one]))
+        return
+    sink = io.StringIO()
+    rows = csv.writer(sink, lineterminator="\n")
+    rows.writerow(STUDY_COLUMNS)
+    rows.writerows(study_table(study.numbers))
+    write_bytes(destination, sink.getvalue().encode("utf-8"))
 
 
 def _draw(
@@ -93,7 +134,10 @@ def _rows(table: Path) -> list[dict[str, str]]:
         with table.open(encoding="utf-8-sig", newline="") as file:
             reader = csv.DictReader(file)
             names = reader.fieldnames or []
-            rows = [{key: (row[key] or "").strip() for key in names} for row in reader]
+            rows = [
+                {"picture": "", "points": ""} | {key: (row[key] or "").strip() for key in names}
+                for row in reader
+            ]
     except (OSError, UnicodeDecodeError, csv.Error) as error:
         raise WrongInput(
             f"{table} cannot be read as a table ({type(error).__name__}); give a CSV file in UTF-8"

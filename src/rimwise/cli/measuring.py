@@ -28,7 +28,10 @@ DrawingFlag = Annotated[
 ]
 
 JsonFlag = Annotated[
-    str | None, typer.Option(metavar="FILE", help='Write the results as JSON; "-" prints them.')
+    str | None,
+    typer.Option(
+        metavar="FILE", help='Write the results as JSON; "-" prints them; .csv: a table of --study.'
+    ),
 ]
 
 CaseFlag = Annotated[
@@ -83,14 +86,8 @@ def measure(  # noqa: PLR0913  one argument for each flag of the command
         from rimwise.casebook.measuring import Request, measure_pictures  # noqa: PLC0415
 
         if study is not None:
-            raise typer.Exit(
-                _study(
-                    study,
-                    flags,
-                    drawing,
-                    bool(pictures or sheet or case or json or points or budget),
-                )
-            )
+            more = bool(pictures or sheet or case or points or budget)
+            raise typer.Exit(_study(study, flags, (drawing, json), more))
         if not pictures:
             raise WrongInput("no picture was given; name one or more, or a table with --study")
         request = Request(pictures, flags, sheet, case, json, drawing, points, budget)
@@ -102,22 +99,31 @@ def measure(  # noqa: PLR0913  one argument for each flag of the command
         raise typer.Exit(outcome.exit_code)
 
 
-def _study(table: Path, flags: Mapping[str, object], drawing: Path | None, more_given: bool) -> int:
+def _study(
+    table: Path,
+    flags: Mapping[str, object],
+    out: tuple[Path | None, str | None],
+    more_given: bool,
+) -> int:
     if more_given:
         raise WrongInput(
             "--study takes its pictures from the table and prints what they say together; leave "
-            "out pictures, --sheet, --case, --points, --budget and --json, and write sheets beside "
-            "the pictures"
+            "out pictures, --sheet, --case, --points and --budget, and write sheets beside the "
+            "pictures"
         )
-    from rimwise.casebook.studying import measure_study  # noqa: PLC0415
+    from rimwise.casebook.studying import measure_study, write_study  # noqa: PLC0415
     from rimwise.report.study_words import methods_sentence, study_rows  # noqa: PLC0415
 
+    drawing, json = out
     with progress_bar("measuring", 2) as progress:
         study = measure_study(table, flags, progress, drawing)
-    rows = [(row.label, row.value, row.note) for row in study_rows(study.numbers)]
-    show_table(f"Study of {table.name}, intervals of 95 %", rows)
-    drawn = [f"Drawing: {path}" for path in study.drawings]
-    show_foot([f"For the methods section: {methods_sentence(study.numbers)}", *drawn])
+    if json is not None:
+        write_study(study, table, json)
+    if json != "-":
+        rows = [(row.label, row.value, row.note) for row in study_rows(study.numbers)]
+        show_table(f"Study of {table.name}, intervals of 95 %", rows)
+        drawn = [f"Drawing: {path}" for path in study.drawings]
+        show_foot([f"For the methods section: {methods_sentence(study.numbers)}", *drawn])
     for picture in study.left_out:
         say(f"{picture} gave no number and is left out; measure it alone to see why")
     return study.exit_code
