@@ -1,5 +1,6 @@
 """Two ways of working set side by side: what differs, by how much, and what is only chance."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -301,7 +302,11 @@ OUTCOMES: tuple[tuple[str, str, str], ...] = (
 
 
 def compare(
-    series: Series, second: BoolArray, rng: np.random.Generator, adjust: tuple[str, ...] = ()
+    series: Series,
+    second: BoolArray,
+    rng: np.random.Generator,
+    adjust: tuple[str, ...] = (),
+    margins: Mapping[str, float] | None = None,
 ) -> list[Difference]:
     """In which outcomes do two groups of a series differ?
 
@@ -314,6 +319,8 @@ def compare(
         For the bootstrap.
     adjust : tuple of column names
         Case mix that is held equal.
+    margins : mapping of outcome to margin, optional
+        For equivalence: whether the 90 % interval lies within it.
 
     Raises
     ------
@@ -328,19 +335,19 @@ def compare(
     ['least cover', 'least cover, scatter']
     """
     mix = tuple(series.number(name) for name in adjust)
-    outcomes = [(name, words, unit, series.number(name)) for name, words, unit in OUTCOMES]
-    outcomes.append(("complete", "complete cover", "1", series.number("complete")))
-    outcomes += _derived(series)
     told: list[Difference] = []
-    for _, words, unit, values in outcomes:
+    for key, words, unit, values in outcomes_of(series):
         rows = known(values, *mix)
         if min(_persons(series, rows & second), _persons(series, rows & ~second)) < _FEWEST:
             continue
         held = np.column_stack([one[rows] for one in mix]) if mix else None
         part = values[rows], second[rows], series.person[rows]
-        told.append(mean_difference(words, *part, unit, held))
-        if unit != "1" and words != "distance of opening from optic centre":
+        told.append(mean_difference(words, *part, unit, held, (margins or {}).get(key)))
+        if unit != "1" and key not in {"distance", "absolute"}:
             told.append(spread_ratio(words, *part, unit, rng))
+        if key == "absolute" and _persons(series, rows) == int(rows.sum()):
+            # Skewed; the test knows no pairs, so only where every eye is another person's.
+            told.append(trimmed_difference(words, values[rows], second[rows], unit))
     if not told:
         raise WrongInput(
             f"no outcome is known for at least {_FEWEST} persons in both groups; check the columns"
@@ -350,6 +357,19 @@ def compare(
 
 def _persons(series: Series, rows: BoolArray) -> int:
     return count_persons(series.person[rows])
+
+
+def outcomes_of(series: Series) -> list[tuple[str, str, str, FloatArray]]:
+    """Which outcomes are compared: key, words, unit and a value an eye?
+
+    Examples
+    --------
+    >>> [one[0] for one in outcomes_of(Series({}, {}, np.arange(2)))][-3:]
+    ['distance', 'error', 'absolute']
+    """
+    told = [(name, words, unit, series.number(name)) for name, words, unit in OUTCOMES]
+    told.append(("complete", "complete cover", "1", series.number("complete")))
+    return told + _derived(series)
 
 
 def _derived(series: Series) -> list[tuple[str, str, str, FloatArray]]:

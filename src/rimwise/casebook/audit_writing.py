@@ -52,6 +52,10 @@ class AuditRequest:
     pdf : Path, optional
     drawing_kind : "svg", "png" or "pdf"
         Of the drawings written singly.
+    paired : bool
+        Compare the two eyes of the same persons.
+    margins : mapping of outcome to margin
+        For equivalence.
     """
 
     table: Path | None
@@ -74,6 +78,8 @@ class AuditRequest:
     fewest: int | None = None
     pdf: Path | None = None
     drawing_kind: Literal["svg", "png", "pdf"] = "svg"
+    paired: bool = False
+    margins: Mapping[str, float] = field(default_factory=dict)
 
     @property
     def inputs(self) -> list[Path]:

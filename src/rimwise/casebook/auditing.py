@@ -6,15 +6,18 @@ from pathlib import Path
 
 import numpy as np
 
-from rimwise.audit.compare import Difference, compare
+from rimwise.audit.compare import OUTCOMES, Difference, compare
+from rimwise.audit.compare_pairs import compare_pairs
 from rimwise.audit.funnel import funnel_chapter, funnel_of
 from rimwise.audit.learning import LearningChart, failure_chart, learning_chart
 from rimwise.audit.make import audit_of
 from rimwise.audit.recount import Recount, recount
+from rimwise.audit.select import one_eye_each
 from rimwise.audit.spread import OwnSpread, own_spread
 from rimwise.casebook.audit_writing import Audited, AuditRequest, shared, write_audit
 from rimwise.exchange.tables import ReadTable, only_named, read_series
 from rimwise.exchange.writing import check_not_input, check_writable
+from rimwise.records.series import Series
 from rimwise.terms.arrays import BoolArray
 from rimwise.terms.errors import MeasurementRefused, WrongInput
 
@@ -47,14 +50,16 @@ def audit_table(request: AuditRequest) -> Audited:
     seed = request.seed if request.eyes == "random" else None
     audit = audit_of(read.series, read.flow, request.eyes, rng, seed)
     audit = replace(audit, inputs=tuple((one.name, _digest(one)) for one in request.inputs))
-    funnel = None if request.funnel is None else funnel_of(read.series, request.funnel)
+    # The same eyes as in the audit: a fresh generator of the same seed draws the same ones.
+    kept, _ = one_eye_each(read.series, request.eyes, np.random.default_rng(request.seed))
+    funnel = None if request.funnel is None else funnel_of(kept, request.funnel)
     if funnel is not None:
         audit = replace(audit, parts=(*audit.parts, funnel_chapter(funnel)))
     notes: list[str] = []
     done = Audited(
         audit,
         read,
-        tuple(_differences(read, request, rng)),
+        tuple(_differences(kept, request, rng)),
         tuple(_charts(read, request, rng, notes)) if request.charts else (),
         _spread(read, request) if request.spread_out is not None else None,
         tuple(notes),
@@ -86,25 +91,44 @@ def _digest(path: Path) -> str:
 
 
 def _differences(
-    read: ReadTable, request: AuditRequest, rng: np.random.Generator
+    series: Series, request: AuditRequest, rng: np.random.Generator
 ) -> list[Difference]:
     if request.compare is None:
         return []
     column, first, second = request.compare
-    names = read.series.names.get(column)
+    names = series.names.get(column)
     if names is None:
         raise WrongInput(
-            f"the table has no column {column} to compare by; it has {', '.join(read.series.names)}"
+            f"the table has no column {column} to compare by; it has {', '.join(series.names)}"
         )
     for one in (first, second):
         if one not in names.names:
             raise WrongInput(f"no row has {column} {one!r}; it has {', '.join(names.names[:12])}")
     for one in request.adjust:
-        if one not in read.series.numbers:
+        if one not in series.numbers:
             raise WrongInput(f"the table has no column {one} to hold equal")
     either: BoolArray = names.where(first) | names.where(second)
-    kept = read.series.among(either)
-    return compare(kept, kept.names[column].where(second), rng, request.adjust)
+    kept = series.among(either)
+    _check_margins(request)
+    rows = kept.names[column].where(second)
+    if request.paired and request.eyes != "both":
+        raise WrongInput("pairs need both eyes of a person; leave --eyes out")
+    if request.paired:
+        if request.adjust:
+            raise WrongInput("pairs hold the person equal by themselves; leave --adjust out")
+        return compare_pairs(kept, rows, request.margins)
+    return compare(kept, rows, rng, request.adjust, request.margins)
+
+
+def _check_margins(request: AuditRequest) -> None:
+    known = {key for key, *_ in OUTCOMES} | {"distance", "error", "absolute"}
+    if not request.paired:
+        known.add("complete")
+    for key, margin in request.margins.items():
+        if key not in known:
+            raise WrongInput(f"--margin {key}: one of {', '.join(sorted(known))} is allowed")
+        if not margin > 0.0:
+            raise WrongInput(f"--margin {key}={margin:g}: a margin above 0 is needed")
 
 
 def _charts(

@@ -34,6 +34,23 @@ Compare = Annotated[
 Adjust = Annotated[
     list[str] | None, typer.Option(metavar="NAME", help="A number held equal in --compare.")
 ]
+Paired = Annotated[
+    bool, typer.Option("--paired", help="In --compare: the two eyes of the same persons.")
+]
+Margin = Annotated[
+    list[str] | None,
+    typer.Option(
+        metavar="NAME=NUMBER", help="In --compare: equivalent if within, e.g. complete=0.05."
+    ),
+]
+EyesNeeded = Annotated[
+    str | None,
+    typer.Option(
+        metavar="WHAT=A,B",
+        help="Eyes a group to tell two shares apart, or a difference with its SD, and end: "
+        "share=0.80,0.95 or mean=0.25,0.50.",
+    ),
+]
 Charts = Annotated[
     bool, typer.Option("--charts", help="Learning charts in the order of operation.")
 ]
@@ -92,6 +109,9 @@ class Told:
     seed: int
     compare: str | None
     adjust: list[str] | None
+    paired: bool
+    margin: list[str] | None
+    eyes_needed: str | None
     charts: bool
     expected_bare: float | None
     funnel: str | None
@@ -141,7 +161,52 @@ class Told:
             fewest=self.share,
             pdf=self.pdf,
             drawing_kind=_kind(self.drawing_as),
+            paired=self.paired,
+            margins={
+                key: _number(key, one) for key, one in _pairs(self.margin, "--margin").items()
+            },
         )
+
+
+def _number(key: str, told: str) -> float:
+    try:
+        return float(told.replace(",", "."))
+    except ValueError:
+        raise WrongInput(f"--margin {key}={told}: a number is needed") from None
+
+
+def needed_words(told: str) -> str:
+    """How many eyes a group are needed, in a sentence?
+
+    Raises
+    ------
+    WrongInput
+
+    Examples
+    --------
+    >>> needed_words("share=0.80,0.95")[:25]
+    '76 eyes a group, one a pe'
+    """
+    from rimwise.audit.series_size import eyes_for_mean, eyes_for_share  # noqa: PLC0415
+
+    what, _, both = told.partition("=")
+    try:
+        first, second = (float(one) for one in both.split(","))
+    except ValueError:
+        raise WrongInput(
+            f"--eyes-needed {told}: share=0.80,0.95 or mean=DIFFERENCE,SD is needed"
+        ) from None
+    if what == "share":
+        eyes, words = eyes_for_share(first, second), f"shares of {first:g} and {second:g}"
+    elif what == "mean":
+        eyes = eyes_for_mean(first, second)
+        words = f"means that differ by {first:g} with an SD of {second:g}"
+    else:
+        raise WrongInput(f"--eyes-needed {told}: share or mean is allowed")
+    return (
+        f"{eyes} eyes a group, one a person, tell {words} apart in 80 % of studies (both sides, "
+        "5 %); two eyes of a person, alike to 0.6, count as 1.25"
+    )
 
 
 def _kind(told: str) -> Literal["svg", "png", "pdf"]:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 import typer
 
 from rimwise.cli import audit_flags as opt
-from rimwise.cli.audit_flags import Told
+from rimwise.cli.audit_flags import Told, needed_words
 from rimwise.cli.talk import one_sentence, say, show_foot, show_table
 from rimwise.terms.errors import WrongInput
 
@@ -22,6 +22,9 @@ def audit(  # noqa: PLR0913, PLR0917  one argument a flag
     seed: opt.Seed = 1,
     compare: opt.Compare = None,
     adjust: opt.Adjust = None,
+    paired: opt.Paired = False,
+    margin: opt.Margin = None,
+    eyes_needed: opt.EyesNeeded = None,
     charts: opt.Charts = False,
     expected_bare: opt.Bare = None,
     funnel: opt.Funnel = None,
@@ -47,6 +50,9 @@ def audit(  # noqa: PLR0913, PLR0917  one argument a flag
     with one_sentence():
         if told.columns:
             _list_columns()
+            return
+        if told.eyes_needed is not None:
+            show_foot([needed_words(told.eyes_needed)])
             return
         if (told.table is None) != told.casebook:
             raise WrongInput(
@@ -106,13 +112,14 @@ def _show(done: "Audited") -> None:
                 if one.difference.low is None or one.difference.high is None
                 else f"{one.difference.low:.3f} to {one.difference.high:.3f}",
                 "-" if one.p_holm is None else f"{one.p_holm:.3g}",
+                {True: "yes", False: "not shown", None: "-"}[one.equivalent],
             )
             for one in done.differences
         ]
         show_table(
             "Second against first (ratio for scatters)",
             rows,
-            ("outcome", "first", "second", "difference", "95 % interval", "p (Holm)"),
+            ("outcome", "first", "second", "difference", "95 % interval", "p (Holm)", "equivalent"),
         )
     _show_rest(done)
 
