@@ -94,7 +94,7 @@ def make_plan(case: CaseSheet, spread_default: Spread | None = None) -> Plan:
         + (() if toric is None else toric.notes)
         + (biometry_warnings(case) if refused else _warned(case, spread, own, seen_size))
         + _priors_used(assumed + seen_assumed),
-        assumptions=assumed + seen_assumed + trace_assumed + toric_assumed,
+        assumptions=tuple(dict.fromkeys(assumed + seen_assumed + trace_assumed + toric_assumed)),
         refraction=refraction,
         toric=toric,
         cut=None if refused else cut_expected(case, planned),
