@@ -48,20 +48,24 @@ def audit(  # noqa: PLR0913, PLR0917  one argument a flag
     """
     told = Told(**locals())
     with one_sentence():
-        if told.columns:
-            _list_columns()
-            return
-        if told.eyes_needed is not None:
-            show_foot([needed_words(told.eyes_needed)])
-            return
-        if (told.table is None) != told.casebook:
-            raise WrongInput(
-                "a table or the casebook is audited: give a CSV file (its headings: --columns), or "
-                "--casebook"
-            )
-        if told.recount and told.table is not None:
-            raise typer.Exit(_recount(told.table))
-        _audit(told)
+        _do(told)
+
+
+def _do(told: Told) -> None:
+    if told.columns:
+        _list_columns()
+        return
+    if told.eyes_needed is not None:
+        show_foot([needed_words(told.eyes_needed)])
+        return
+    if (told.table is None) != told.casebook:
+        raise WrongInput(
+            "a table or the casebook is audited: give a CSV file (its headings: --columns), or "
+            "--casebook"
+        )
+    if told.recount and told.table is not None:
+        raise typer.Exit(_recount(told.table))
+    _audit(told)
 
 
 def _audit(told: Told) -> None:
