@@ -1,10 +1,12 @@
 """Plans on pages: live numbers, kept with their eye, a theatre list, the bias of the last eyes."""
 
+import io
 import json
 import statistics
 from typing import Any
 
 import pytest
+from pypdf import PdfReader
 from workbench import OWN, Browser, csrf
 
 from rimwise.store.book import Who
@@ -70,6 +72,15 @@ def test_a_plan_shows_its_eye_to_scale(inside: Browser) -> None:
     page = plan(inside)
     assert f'src="{page}/eye.svg"' in inside.get(page).text
     assert b"<svg" in inside.get(f"{page}/eye.svg").content
+
+
+@pytest.mark.parametrize("seat", ["head", "side"])
+def test_a_plan_sheet_comes_as_one_page(inside: Browser, seat: str) -> None:
+    answer = inside.get(f"{plan(inside)}/sheet.pdf", params={"seat": seat})
+    assert answer.headers["content-type"] == "application/pdf"
+    reader = PdfReader(io.BytesIO(answer.content))
+    assert len(reader.pages) == 1
+    assert "E-1" in reader.pages[0].extract_text()
 
 
 def test_the_theatre_list_plans_each_eye(inside: Browser, keeping: Keeping) -> None:

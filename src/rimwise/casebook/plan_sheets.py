@@ -75,17 +75,38 @@ def write_plan_sheet(
     OutputFailed
         The sheet cannot be set or written.
     """
+    origin = f"rimwise {__version__}; SHA-256 of {read_from.name}: {_digest(read_from)}"
+    write_bytes(wish.path, plan_sheet_bytes(wish, plan, case, notes, origin))
+
+
+def plan_sheet_bytes(
+    wish: SheetWish, plan: Plan, case: CaseSheet, notes: tuple[Reason, ...], origin: str
+) -> bytes:
+    """Set the plan on one page, of the kind that its name ends in.
+
+    Parameters
+    ----------
+    wish : SheetWish
+    plan : Plan
+        Not refused.
+    case : CaseSheet
+    notes : tuple of Reason
+    origin : str
+        What the sheet says it was made from.
+
+    Raises
+    ------
+    OutputFailed
+        The sheet cannot be set.
+    """
     from rimwise.report.plan_sheet import plan_sheet, sheet_data, sheet_html  # noqa: PLC0415
 
-    origin = f"rimwise {__version__}; SHA-256 of {read_from.name}: {_digest(read_from)}"
     sheet = plan_sheet(plan, case, _pictures(plan, case, wish.seat), notes, origin)
     if wish.path.suffix.lower() == ".html":
-        write_bytes(wish.path, sheet_html(sheet).encode("utf-8"))
-        return
+        return sheet_html(sheet).encode("utf-8")
     from rimwise.exchange.pdf import sheet_pdf  # noqa: PLC0415
 
-    files = {one.name: one.svg for one in sheet.pictures}
-    write_bytes(wish.path, sheet_pdf(sheet_data(sheet), files))
+    return sheet_pdf(sheet_data(sheet), {one.name: one.svg for one in sheet.pictures})
 
 
 def _pictures(plan: Plan, case: CaseSheet, seat: Seat) -> "tuple[SheetPicture, ...]":

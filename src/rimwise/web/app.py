@@ -13,6 +13,7 @@ from starlette.types import ASGIApp
 
 from rimwise.terms.errors import MeasurementRefused, RimwiseError, WrongInput
 from rimwise.web.catalogue import TEXT
+from rimwise.web.description import description
 from rimwise.web.door import Door
 from rimwise.web.examples import EXAMPLES, example_picture
 from rimwise.web.eyes import EYE_ACTIONS, EYE_VIEWS
@@ -236,6 +237,10 @@ async def _forget(request: Request) -> Response:
     return go(request, "/")
 
 
+async def _description(_request: Request) -> Response:
+    return JSONResponse(description())
+
+
 async def _log_out(request: Request) -> Response:
     await sent_form(request)
     door: Door = request.app.state.door
@@ -262,6 +267,7 @@ _VIEWS: dict[str, Any] = {
     "/audited/{name}": _audited,
     "/audited/{name}/drawing-{number}.svg": _audit_drawing,
     "/document/{name}": _document,
+    "/openapi.json": _description,
     "/static/{name}": _static,
     **EYE_VIEWS,
     **PLAN_VIEWS,

@@ -111,6 +111,8 @@ BOOK_WORDS: dict[str, str] = {
     "plan.eye": "The eye to scale, from above, with the reflexes it will show",
     "plan.eye.alt": "Horizontal section of this eye with its axes, light and reflexes",
     "plan.eye.hint": "The natural eye before surgery; what was not measured is the usual eye's.",
+    "plan.sheet.head": "Plan sheet (PDF), surgeon at the head",
+    "plan.sheet.side": "Plan sheet (PDF), surgeon at the side",
     "plan.save.title": "Keep this plan in the casebook",
     "plan.save.hint": "a code that the casebook does not know yet adds the eye",
     "plan.save": "Save plan and case sheet",

@@ -7,6 +7,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from rimwise.terms.errors import WrongInput
+
 if TYPE_CHECKING:
     from rimwise.records.cover import CoverFinding
     from rimwise.records.plan import Plan
@@ -305,3 +307,30 @@ def eye_job(values: Mapping[str, object]) -> bytes:
     merged = {"code": "without code"} | checked_layer(values, CaseKeys, THE_FORM).values
     case, _ = case_record(merged, THE_FORM)
     return draw_eye(describe_eye(case.code, eye_record(known_from_case(case, "natural"))), "svg")
+
+
+def sheet_job(values: Mapping[str, object], seat: str) -> bytes:
+    """How does this plan read on one page for theatre (PDF)?
+
+    Raises
+    ------
+    WrongInput
+        A value is outside its range, or the plan is refused.
+    """
+    from pathlib import Path  # noqa: PLC0415
+
+    from rimwise import __version__  # noqa: PLC0415
+    from rimwise.casebook.plan_sheets import plan_sheet_bytes, sheet_wish  # noqa: PLC0415
+    from rimwise.exchange.case_records import case_record  # noqa: PLC0415
+    from rimwise.exchange.sheet_keys import CaseKeys  # noqa: PLC0415
+    from rimwise.exchange.sheet_layers import checked_layer  # noqa: PLC0415
+    from rimwise.journey import plan_of  # noqa: PLC0415
+
+    merged = {"code": "without code"} | checked_layer(values, CaseKeys, THE_FORM).values
+    case, notes = case_record(merged, THE_FORM)
+    plan = plan_of(case, None)
+    wish = sheet_wish(Path("plan.pdf"), seat)
+    if wish is None or not plan.centres:
+        raise WrongInput("this opening is not planned, so that there is no sheet; see the plan")
+    origin = f"rimwise {__version__}; the form of the workbench"
+    return plan_sheet_bytes(wish, plan, case, notes, origin)

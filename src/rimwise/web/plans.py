@@ -16,7 +16,7 @@ from rimwise.web.fields import WrongField, in_words, key_in, values_of
 from rimwise.web.filling import told_of
 from rimwise.web.forms import PLAN_FORM
 from rimwise.web.glance import glance_of
-from rimwise.web.jobs import PlannedOpening, eye_job, plan_job
+from rimwise.web.jobs import PlannedOpening, eye_job, plan_job, sheet_job
 from rimwise.web.keeping import booked
 from rimwise.web.pages import Filled
 from rimwise.web.views import first, go, result_of, sent_form, session_of, shown, whole, work
@@ -85,6 +85,16 @@ async def eye_drawing(request: Request, name: str) -> Response:
     return Response(drawing, media_type="image/svg+xml")
 
 
+async def plan_sheet(request: Request, name: str) -> Response:
+    """Answer by the plan on one page, turned as the surgeon sits."""
+    result_of(request, name, PlannedOpening)
+    seat = "side" if request.query_params.get("seat") == "side" else "head"
+    values = values_of(PLAN_FORM, session_of(request).entries(name))
+    sheet = await work(request, sheet_job, values, seat)
+    headers = {"Content-Disposition": 'attachment; filename="rimwise-plan.pdf"'}
+    return Response(sheet, media_type="application/pdf", headers=headers)
+
+
 async def save(request: Request) -> Response:
     """Save a plan with its case sheet into the casebook."""
     sent = await sent_form(request)
@@ -146,6 +156,7 @@ PLAN_VIEWS: dict[str, Any] = {
     "/plan/live.svg": live_drawing,
     "/planned/{name}": planned,
     "/planned/{name}/eye.svg": eye_drawing,
+    "/planned/{name}/sheet.pdf": plan_sheet,
     "/theatre": theatre,
     "/glance": glance,
 }
