@@ -1,6 +1,7 @@
 """What a toric implant is expected to leave in this eye, by steps of its cylinder."""
 
 import math
+from collections.abc import Callable
 
 import numpy as np
 
@@ -8,13 +9,19 @@ from rimwise.optics.refraction import PowerVector
 from rimwise.plan.expected import biometry_of, first_formula
 from rimwise.plan.formulas import formula_eye
 from rimwise.plan.toric import (
+    STEP_DEG,
     Incision,
+    ToricExpectation,
     ToricEye,
     ToricScatter,
     expect_toric,
     steep_cylinder,
     steep_meridian,
+    toric_expectation,
 )
+from rimwise.plan.traced import FORMULA, wanted_power_dpt
+from rimwise.plan.traced_eye import trace_lacks, traced_eye
+from rimwise.plan.traced_toric import TracedToric
 from rimwise.plan.vergence import VERTEX_MM, ThinEye
 from rimwise.published.formulas import published_formula
 from rimwise.published.load import published_value
@@ -25,6 +32,8 @@ from rimwise.records.lens_power import SphereCylinder, ToricPlan, ToricStep
 from rimwise.records.picture import CorneaSheet
 from rimwise.terms.units import dpt_from_radius_mm
 
+# From a cylinder and the meridian of its marks to what it leaves.
+Expect = Callable[[float, float], ToricExpectation]
 _STEPS_DPT = (-0.75, 0.0, 0.75)  # about the planned cylinder, at the implant
 _MM = 1000.0
 # No incision was measured: nothing is added, and that is said.
@@ -46,7 +55,8 @@ def expected_toric(
     Returns
     -------
     ToricPlan or None
-        None without a cylinder, after corneal surgery, or where a measurement is missing.
+        None without a cylinder, after corneal surgery, or where a measurement is missing. By an
+        exact trace where this eye can be traced, else by thin lenses that a formula places.
     tuple of Assumption
 
     Examples
@@ -54,32 +64,66 @@ def expected_toric(
     >>> expected_toric(CaseSheet("E-1", "right", "none"))
     (None, ())
     """
-    implant, cornea, eye = case.implant, case.cornea, biometry_of(case)
-    found = first_formula(case)
-    if implant is None or not implant.cylinder_dpt or eye is None or found is None:
+    implant, cornea = case.implant, case.cornea
+    if implant is None or not implant.cylinder_dpt:
         return None, ()
     if cornea.radius_flat_mm is None or cornea.steep_axis_deg is None:
         return None, ()
+    back, words, assumed = _back(cornea)
+    incision = add or _incision(case)
+    found = _traced(case, back, incision) or _thin(case, back, incision)
+    if found is None:
+        return None, ()
+    name, expect = found
+    size, steep = steep_meridian(_front(cornea).plus(back).plus(incision.centroid))
+    steps = tuple(
+        _step(cylinder, expect(cylinder, steep))
+        for change in _STEPS_DPT
+        if (cylinder := implant.cylinder_dpt + change) >= 0.0
+    )
+    return ToricPlan(name, size, steep, words, steep, steps, _notes(name, incision)), (
+        *assumed,
+        _rotation(),
+    )
+
+
+def _traced(case: CaseSheet, back: PowerVector, incision: Incision) -> tuple[str, Expect] | None:
+    """Return the way by an exact trace; None where something must still be measured."""
+    # After surgery nobody knows along which meridian the back is steep.
+    if case.implant is None or case.corneal_surgery != "none" or trace_lacks(case) is not None:
+        return None
+    eye, power = traced_eye(case), case.implant.power_dpt
+    if power is None:
+        power = wanted_power_dpt(eye, case)
+    front = _front(case.cornea).plus(incision.centroid)
+    toric, scatter = TracedToric(case, eye, front, back, power), _scatter(case.cornea)
+
+    def expect(cylinder_dpt: float, steep_deg: float) -> ToricExpectation:
+        ends = (toric.refraction(cylinder_dpt, steep_deg + half * STEP_DEG) for half in (0.5, -0.5))
+        more, less = (np.array([one.j0_dpt, one.j45_dpt]) for one in ends)
+        left = toric.refraction(cylinder_dpt, steep_deg)
+        return toric_expectation(left, (more - less) / STEP_DEG, incision, scatter)
+
+    return FORMULA, expect
+
+
+def _thin(case: CaseSheet, back: PowerVector, incision: Incision) -> tuple[str, Expect] | None:
+    """Return the way by thin lenses that a formula places; None where none can be used."""
+    implant, eye, found = case.implant, biometry_of(case), first_formula(case)
+    if implant is None or eye is None or found is None:
+        return None
     formula, constants = found
     thin = formula_eye(formula, eye, dict(constants.values))
     power = implant.power_dpt
     if power is None:
         power = float(thin.power_dpt(case.goal.refraction_dpt or 0.0))
-    back, words, assumed = _back(cornea)
-    incision = add or _incision(case)
-    astigmatism = _front(cornea).plus(back)
-    size, steep = steep_meridian(astigmatism.plus(incision.centroid))
-    scatter = _scatter(cornea)
-    body = _toric_eye(thin, astigmatism)
-    steps = tuple(
-        _step(body, power, cylinder, steep, (incision, scatter))
-        for change in _STEPS_DPT
-        if (cylinder := implant.cylinder_dpt + change) >= 0.0
-    )
-    plan = ToricPlan(
-        published_formula(formula).name, size, steep, words, steep, steps, _notes(incision)
-    )
-    return plan, (*assumed, _rotation())
+    body, scatter = _toric_eye(thin, _front(case.cornea).plus(back)), _scatter(case.cornea)
+
+    def expect(cylinder_dpt: float, steep_deg: float) -> ToricExpectation:
+        weak = steep_cylinder(cylinder_dpt, steep_deg + 90.0)
+        return expect_toric(body, PowerVector(power, weak.j0_dpt, weak.j45_dpt), incision, scatter)
+
+    return published_formula(formula).name, expect
 
 
 def _incision(case: CaseSheet) -> Incision:
@@ -143,17 +187,8 @@ def _rotation() -> Assumption:
     )
 
 
-def _step(
-    eye: ToricEye,
-    power_dpt: float,
-    cylinder_dpt: float,
-    steep_deg: float,
-    blur: tuple[Incision, ToricScatter],
-) -> ToricStep:
+def _step(cylinder_dpt: float, found: ToricExpectation) -> ToricStep:
     """Return one cylinder: the implant's weak meridian on the cornea's steep one."""
-    weak = steep_cylinder(cylinder_dpt, steep_deg + 90.0)
-    implant = PowerVector(power_dpt, weak.j0_dpt, weak.j45_dpt)
-    found = expect_toric(eye, implant, *blur)
     left = found.residual
     spectacles = left.moved_towards_light(VERTEX_MM)
     return ToricStep(
@@ -165,12 +200,18 @@ def _step(
     )
 
 
-def _notes(incision: Incision) -> tuple[Reason, ...]:
+def _notes(name: str, incision: Incision) -> tuple[Reason, ...]:
+    way = (
+        "an exact trace along the corneal axis through both corneal surfaces and an upright, "
+        "centred, generic implant"
+        if name == FORMULA
+        else "thin lenses placed by a formula from memory"
+    )
     notes = [
         Reason(
             "toric-expected",
-            "Residual cylinders are expected from thin lenses placed by a formula from memory; a "
-            "cylinder and an axis are never chosen here.",
+            f"Residual cylinders are expected from {way}; a cylinder and an axis are never chosen "
+            "here.",
         )
     ]
     if incision.eyes == 0:

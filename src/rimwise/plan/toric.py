@@ -19,7 +19,7 @@ from rimwise.terms.units import deg_from_rad, rad_from_deg
 
 _MM = 1000.0
 _CHI2_95 = 5.991464547107979  # two degrees of freedom
-_STEP_DEG = 1.0
+STEP_DEG = 1.0
 
 
 def steep_cylinder(cylinder_dpt: float, steep_deg: float) -> PowerVector:
@@ -316,8 +316,33 @@ def expect_toric(
         found = cut.refraction(turned(implant, turn_deg))
         return np.array([found.j0_dpt, found.j45_dpt])
 
-    ends = left(0.5 * _STEP_DEG), left(-0.5 * _STEP_DEG)
-    slope = (ends[0] - ends[1]) / _STEP_DEG
+    return toric_expectation(
+        residual, (left(0.5 * STEP_DEG) - left(-0.5 * STEP_DEG)) / STEP_DEG, incision, scatter
+    )
+
+
+def toric_expectation(
+    residual: PowerVector, slope: FloatArray, incision: Incision, scatter: ToricScatter
+) -> ToricExpectation:
+    """How surely is this residual expected, and what does a degree cost?
+
+    Parameters
+    ----------
+    residual : PowerVector
+        At the cornea.
+    slope : array, shape (2,)
+        Change of its (J0, J45) by a degree of turn.
+    incision : Incision
+    scatter : ToricScatter
+
+    Examples
+    --------
+    >>> none = Incision(PowerVector(0.0, 0.0, 0.0), np.zeros((2, 2)), 0)
+    >>> left = PowerVector(0.0, 0.1, 0.0)
+    >>> found = toric_expectation(left, np.array([0.0, 0.03]), none, ToricScatter(0.1, 4.0))
+    >>> round(found.cost_dpt_per_deg, 3), found.ellipse.angle_deg
+    (0.06, 90.0)
+    """
     covariance = (
         incision.covariance
         + scatter.cornea_dpt**2 * np.eye(2)

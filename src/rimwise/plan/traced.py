@@ -73,7 +73,7 @@ def traced_refractions(
     if lacks is not None:
         return (), (lacks,), ()
     eye = traced_eye(case)
-    powers = powers_dpt or power_steps_dpt(_wanted_power_dpt(eye, case))
+    powers = powers_dpt or power_steps_dpt(wanted_power_dpt(eye, case))
     lines = tuple(trace_power(eye, case, power) for power in powers)
     return lines, _said(case, lines), eye.assumptions
 
@@ -90,7 +90,7 @@ def power_steps_dpt(middle_dpt: float) -> tuple[float, ...]:
     return tuple(middle_dpt + step * k for k in range(-_STEPS_EACH_WAY, _STEPS_EACH_WAY + 1))
 
 
-def _wanted_power_dpt(eye: TracedEye, case: CaseSheet) -> float:
+def wanted_power_dpt(eye: TracedEye, case: CaseSheet) -> float:
     """Return the planned power, else the step nearest to what leaves the goal, by halving."""
     implant = case.implant
     if implant is not None and implant.power_dpt is not None:
@@ -179,11 +179,19 @@ def trace_power(eye: TracedEye, case: CaseSheet, power_dpt: float) -> ExpectedRe
     )
 
 
-def placed_record(eye: TracedEye, case: CaseSheet, power_dpt: float) -> EyeRecord:
-    """Which eye is traced: an implant of this power in its expected place, pupil on the axis?"""
+def implant_terms(case: CaseSheet, power_dpt: float) -> ImplantTerms:
+    """Which generic implant stands for the planned one at this power, without its cylinder?
+
+    Examples
+    --------
+    >>> from rimwise.records.case import PlannedImplant
+    >>> case = CaseSheet("E-1", "right", "none", implant=PlannedImplant(6.0, index=1.46))
+    >>> implant_terms(case, 20.0).index
+    1.46
+    """
     planned = case.implant
     assert planned is not None
-    terms = ImplantTerms(
+    return ImplantTerms(
         power_dpt or _FLATTEST_DPT,
         published_value("eye_priors", "implant_index").value
         if planned.index is None
@@ -192,7 +200,11 @@ def placed_record(eye: TracedEye, case: CaseSheet, power_dpt: float) -> EyeRecor
         published_value("eye_priors", "implant_shape_factor").value,
         published_value("eye_priors", "implant_edge").value,
     )
-    lengths = case.lengths
+
+
+def placed_record(eye: TracedEye, case: CaseSheet, power_dpt: float) -> EyeRecord:
+    """Which eye is traced: an implant of this power in its expected place, pupil on the axis?"""
+    terms, lengths = implant_terms(case, power_dpt), case.lengths
     known = Known(case.side, "implant", case.cornea, case.age_years, implant=terms,
                   axial_mm=lengths.axial_mm)  # fmt: skip
     record = eye_record(known)
