@@ -36,7 +36,7 @@ def quick(monkeypatch: pytest.MonkeyPatch) -> None:
         line = ("Least cover", "0.14 ± 0.03 mm", "")
         return MeasuredPicture(
             name, "0" * 64, str(values["side"]), None, "measured", "Measured", (line,), (line,),
-            (), (), data, "{}",
+            (), (), data, '{"results": [{}]}',
         )  # fmt: skip
 
     monkeypatch.setattr(pages, "measure_job", answer)

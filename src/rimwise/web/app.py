@@ -1,5 +1,6 @@
 """The pages of the workbench and what happens when a form is sent."""
 
+import json
 from collections.abc import Mapping, Sequence
 from importlib import resources
 from typing import Any
@@ -12,6 +13,8 @@ from starlette.responses import JSONResponse
 from starlette.types import ASGIApp
 
 from rimwise.terms.errors import MeasurementRefused, RimwiseError, WrongInput
+from rimwise.web.bench import Bench
+from rimwise.web.bench_pages import BENCH_ACTIONS, BENCH_VIEWS
 from rimwise.web.catalogue import TEXT
 from rimwise.web.description import description
 from rimwise.web.door import Door
@@ -51,6 +54,11 @@ STATIC = {
     "workbench.css": "text/css",
     "workbench.js": "text/javascript",
     "live.js": "text/javascript",
+    "bench.css": "text/css",
+    "bench.js": "text/javascript",
+    "bench-draw.js": "text/javascript",
+    "bench-strip.js": "text/javascript",
+    "bench-hands.js": "text/javascript",
     "icon.svg": "image/svg+xml",
 }
 
@@ -63,7 +71,7 @@ SILENT: TelemetryConfig = {
 }
 
 
-def make_app(door: Door, worker: Worker, keeping: Keeping) -> ASGIApp:
+def make_app(door: Door, worker: Worker, keeping: Keeping, hand: Worker | None = None) -> ASGIApp:
     """Which application answers at this door?
 
     Parameters
@@ -74,10 +82,13 @@ def make_app(door: Door, worker: Worker, keeping: Keeping) -> ASGIApp:
         Where pictures are measured and plans are made.
     keeping : Keeping
         Where the casebook is.
+    hand : Worker, optional
+        Where numbers follow a hand on a picture; the same worker without it.
     """
     app = FastAPI(docs_url=None, redoc_url=None, openapi_url=None, telemetry=SILENT)
     app.state.door = door
     app.state.worker = worker
+    app.state.hand = hand or worker
     app.state.keeping = keeping
     for path, view in _VIEWS.items():
         app.add_api_route(path, view, methods=["GET", "HEAD"], include_in_schema=False)
@@ -154,7 +165,7 @@ async def _measure(request: Request) -> Response:
         measured = await work(request, measure_job, values, data, picture_name(name))
     except WrongInput as error:
         return _asked_again(request, "measure.html", MEASURE_FORM, sent, error)
-    return go(request, f"/measured/{session_of(request).keep(measured)}")
+    return _laid(request, measured, values, data)
 
 
 async def _example(request: Request) -> Response:
@@ -164,7 +175,7 @@ async def _example(request: Request) -> Response:
         raise HTTPException(404)
     values, data = example_picture(name)
     measured = await work(request, measure_job, values, data, f"invented eye, {name}.jpg")
-    return go(request, f"/measured/{session_of(request).keep(measured)}")
+    return _laid(request, measured, values, data)
 
 
 async def _plan(request: Request) -> Response:
@@ -174,6 +185,16 @@ async def _plan(request: Request) -> Response:
     except WrongInput as error:
         return _asked_again(request, "plan.html", PLAN_FORM, sent, error)
     return go(request, f"/planned/{session_of(request).keep(planned, sent.told)}")
+
+
+def _laid(
+    request: Request, measured: MeasuredPicture, values: Mapping[str, object], data: bytes
+) -> Response:
+    """Keep what was measured, and the photograph for a hand that corrects it."""
+    name = session_of(request).keep(measured)
+    entry = json.loads(measured.document)["results"][0]
+    session_of(request).lay(Bench(measured.name, values, entry, data), name)
+    return go(request, f"/measured/{name}")
 
 
 def _asked_again(
@@ -272,6 +293,7 @@ _VIEWS: dict[str, Any] = {
     **EYE_VIEWS,
     **PLAN_VIEWS,
     **HEALING_VIEWS,
+    **BENCH_VIEWS,
 }
 _ACTIONS: dict[str, Any] = {
     "/measure": _measure,
@@ -284,4 +306,5 @@ _ACTIONS: dict[str, Any] = {
     **EYE_ACTIONS,
     **PLAN_ACTIONS,
     **HEALING_ACTIONS,
+    **BENCH_ACTIONS,
 }

@@ -3,9 +3,11 @@
 from rimwise.web.catalogue_book import BOOK_WORDS
 from rimwise.web.catalogue_fields import FIELD_WORDS
 from rimwise.web.catalogue_healing import HEALING_WORDS
+from rimwise.web.catalogue_picture import PICTURE_WORDS
 
 TEXT: dict[str, str] = {
     **FIELD_WORDS,
+    **PICTURE_WORDS,
     **BOOK_WORDS,
     **HEALING_WORDS,
     # frame of every page

@@ -8,6 +8,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from rimwise.web.bench import Bench
 from rimwise.web.healing_jobs import FollowedEye
 from rimwise.web.jobs import AuditedSeries, MeasuredPicture, PlannedOpening
 
@@ -17,6 +18,7 @@ if TYPE_CHECKING:
 IDLE_S = 3600.0  # who does nothing for an hour logs in again
 MOST_SESSIONS = 50
 MOST_RESULTS = 20  # a drawing is about 2 MB: forty in all stay far below what a desk machine has
+MOST_PICTURE_BYTES = 200_000_000  # of the photographs on benches, all together
 
 Result = MeasuredPicture | PlannedOpening | AuditedSeries | FollowedEye
 
@@ -58,6 +60,23 @@ class Session:
     _results: OrderedDict[str, Result] = field(default_factory=OrderedDict)
     _entries: dict[str, Mapping[str, Sequence[str]]] = field(default_factory=dict)
 
+    _benches: OrderedDict[str, Bench] = field(default_factory=OrderedDict)
+
+    def lay(self, bench: Bench, name: str | None = None) -> str:
+        """Lay a photograph on a bench under a name that cannot be guessed; old ones make room."""
+        name = name or secrets.token_urlsafe(9)
+        self._benches[name] = bench
+        while len(self._benches) > 1 and (
+            len(self._benches) > MOST_RESULTS
+            or sum(one.held_bytes for one in self._benches.values()) > MOST_PICTURE_BYTES
+        ):
+            self._benches.popitem(last=False)
+        return name
+
+    def bench(self, name: str) -> Bench | None:
+        """Which photograph lies there? None where there is none, or none any more."""
+        return self._benches.get(name)
+
     def keep(self, result: Result, entries: Mapping[str, Sequence[str]] | None = None) -> str:
         """Keep a result under a new name that cannot be guessed; the oldest one makes room.
 
@@ -92,6 +111,7 @@ class Session:
         self._results.clear()
         self._entries.clear()
         self.live = None
+        self._benches.clear()
 
 
 class Door:

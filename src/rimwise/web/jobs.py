@@ -163,8 +163,8 @@ def measure_job(values: Mapping[str, object], data: bytes, name: str) -> Measure
         status=finding.status,
         headline=headline(finding),
         # The reasons stand on the page in full: the table's first row would only repeat them.
-        rows=_lines(cover_rows(finding)[1:]),
-        by_hour=_by_hour(finding),
+        rows=table_lines(cover_rows(finding)[1:]),
+        by_hour=lines_by_hour(finding),
         reasons=reason_sentences(finding),
         words=EXPLANATIONS,
         drawing=draw_cover(loaded.raster, finding, sheet),
@@ -211,11 +211,12 @@ def plan_job(values: Mapping[str, object]) -> PlannedOpening:
     )
 
 
-def _lines(rows: Sequence["Row"]) -> tuple[Line, ...]:
+def table_lines(rows: Sequence["Row"]) -> tuple[Line, ...]:
+    """Return rows as plain words."""
     return tuple((row.label, row.value, row.note) for row in rows)
 
 
-def _by_hour(finding: "CoverFinding") -> tuple[Line, ...]:
+def lines_by_hour(finding: "CoverFinding") -> tuple[Line, ...]:
     """Return the cover at each clock hour: a table for those who cannot see the strip."""
     from rimwise.report.words import number_words  # noqa: PLC0415
     from rimwise.terms.frames import direction_words  # noqa: PLC0415

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from rimwise.web.door import Door
 
 HOST = "127.0.0.1"
+HAND_S = 20.0  # numbers that follow a hand take a tenth of a second; the first loads libraries
 USUAL_PORT = 8437  # any free number: it only keeps the address the same from day to day
 
 ONE_BROWSER = "It opens once, in one browser on this machine. Ctrl-C ends it and forgets results."
@@ -115,9 +116,9 @@ def serve(
     from rimwise.web.worker import Worker  # noqa: PLC0415
 
     door, address = _door(listening.getsockname()[1], network)
-    worker = Worker()
+    worker, hand = Worker(), Worker(HAND_S)
     keeping = Keeping(casebook or default_folder())
-    config = uvicorn.Config(make_app(door, worker, keeping), **_settings(network))
+    config = uvicorn.Config(make_app(door, worker, keeping, hand), **_settings(network))
     server = uvicorn.Server(config)
     try:
         tell(f"Workbench: {address}")
@@ -131,6 +132,7 @@ def serve(
         tell("Workbench closed; results that were not saved are forgotten.")
     finally:
         worker.close()
+        hand.close()
         keeping.close()
         listening.close()
 
