@@ -129,7 +129,7 @@ def test_a_false_rim_gives_way_to_points() -> None:
 def test_too_few_points_refuse() -> None:
     few = correct(blank(), SHEET, Corrections(optic_px=ring(RIM_PX, 4), opening_px=ring(250, 12)))
     assert few.status == "refused"
-    assert few.reasons[1].code == "optic-points-few"
+    assert few.reasons[1].code == "points-few"
     arc = ring(RIM_PX, 36)[:6]
     side = correct(blank(), SHEET, Corrections(optic_px=arc, opening_px=ring(250, 12)))
     assert side.reasons[1].code == "optic-points-few"

@@ -106,3 +106,19 @@ def test_points_are_for_one_picture(tmp_path: Path, photograph: Callable[..., Pa
 
 def test_an_empty_set_is_empty() -> None:
     assert Corrections(who="R-2", sd_px=1.0).is_empty
+
+
+def test_a_theatre_frame_before_the_implant_is_outlined(
+    tmp_path: Path, photograph: Callable[..., Path]
+) -> None:
+    sheet = 'side = "left"\nkind = "frame"\nstate = "natural"\npx_per_mm = 40.0\n'
+    path, points = photograph("frame.png", sheet=sheet), tmp_path / "p.json"
+    points.write_text(json.dumps({"opening_px": ring(110.0, 12)}), encoding="utf-8")
+    assert measure_pictures(Request([path], {})).exit_code == 2
+    one = measure_pictures(Request([path], {}, points=points)).pictures[0]
+    assert one.finding is not None
+    assert one.finding.status == "partial"
+    size = one.finding.opening.equivalent_diameter_mm
+    # 5.5 mm as seen, and a usual cornea enlarges by 1.08 to 1.12.
+    assert 4.8 < size.value < 5.2
+    assert cover_finding_from_document(one.document()).opening.equivalent_diameter_mm is not None

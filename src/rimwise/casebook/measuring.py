@@ -207,7 +207,8 @@ def _one(path: Path, request: Request, steps: _Steps, drawing: Path | None) -> M
     try:
         check_file(path)
         told = read_picture_sheet(path, request.flags, sheet=request.sheet, case=request.case)
-        check_kind(told.sheet, path.name)
+        if not (steps.corrections is not None and _before_implant(told.sheet)):
+            check_kind(told.sheet, path.name)
         loaded = load_picture(path)
         finding = finding_of(loaded.raster, told.sheet, str(path), loaded.sha256, steps.measure)
         if steps.corrections is not None:
@@ -227,6 +228,11 @@ def _one(path: Path, request: Request, steps: _Steps, drawing: Path | None) -> M
         if os.environ.get("RIMWISE_DEBUG"):
             raise
         return Measured(str(path), None, Reason(UNEXPECTED, fault_sentence(path.name, error)))
+
+
+def _before_implant(sheet: PictureSheet) -> bool:
+    """Whether this is a theatre's frame whose opening a reader can outline."""
+    return sheet.kind == "frame" and sheet.state in ("natural", "gel-natural", "empty-bag")
 
 
 def check_kind(sheet: PictureSheet, name: str) -> None:

@@ -15,6 +15,7 @@ from rimwise.measure.curves import (
 from rimwise.measure.hand_opening import HandEdge, Placed, edge_through
 from rimwise.measure.hand_rim import agrees, points_of, rim_of_curve, rim_through
 from rimwise.measure.photograph import check_state, finding_of_edges
+from rimwise.measure.theatre import STATES, opening_before_implant
 from rimwise.measure.width import DRAWS
 from rimwise.measure.width import SETTINGS as WIDTH
 from rimwise.published.load import published_value
@@ -44,6 +45,8 @@ def correct(finding: CoverFinding, sheet: PictureSheet, corrections: Corrections
     Reads no picture: all numbers come again from the found curves that the finding keeps. The
     whole set of corrections is given each time; it starts from what the program found, so that
     the same set always gives the same numbers and an empty set takes all corrections back.
+
+    Before the implant is in (by the sheet's state) points on the opening's edge give its real size.
 
     Parameters
     ----------
@@ -94,16 +97,7 @@ def correct(finding: CoverFinding, sheet: PictureSheet, corrections: Corrections
     record = None if corrections.is_empty else Correction(corrections, found)
     told = () if record is None else (Reason("corrected-by-hand", _sentence(corrections)),)
     try:
-        check_state(sheet)
-        curves, errors = corrected_curves(found, corrections, sheet)
-        new = finding_of_edges(
-            edges_of(curves), sheet, finding.picture, finding.sha256, hand_radii=errors
-        )
-        new = replace(
-            new,
-            implant_toric_axis_deg=finding.implant_toric_axis_deg,
-            haptic_axis_deg=finding.haptic_axis_deg,
-        )
+        new = _renewed(found, finding, sheet, corrections)
     except MeasurementRefused as refusal:
         reasons = (Reason(refusal.code, refusal.sentence),)
         new = CoverFinding(
@@ -111,6 +105,23 @@ def correct(finding: CoverFinding, sheet: PictureSheet, corrections: Corrections
             curves=found,
         )  # fmt: skip
     return replace(new, reasons=(*told, *new.reasons, *notes), correction=record)
+
+
+def _renewed(
+    found: FoundCurves, finding: CoverFinding, sheet: PictureSheet, corrections: Corrections
+) -> CoverFinding:
+    if sheet.state in STATES and corrections.opening_px:
+        return opening_before_implant(found, finding, sheet, corrections)
+    check_state(sheet)
+    curves, errors = corrected_curves(found, corrections, sheet)
+    new = finding_of_edges(
+        edges_of(curves), sheet, finding.picture, finding.sha256, hand_radii=errors
+    )
+    return replace(
+        new,
+        implant_toric_axis_deg=finding.implant_toric_axis_deg,
+        haptic_axis_deg=finding.haptic_axis_deg,
+    )
 
 
 def corrected_curves(

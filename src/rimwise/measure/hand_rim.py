@@ -45,7 +45,7 @@ def rim_through(points_px: FloatArray, sd_px: float, found: FoundRim | None) -> 
     rim enters as a normal prior, a contradicted one only as a prior 30 % wide. The ovalness keeps
     its prior of a nearly round optic (0.8 %) in every case.
     """
-    start = _first_guess(points_px) if found is None else _state(found)
+    start = circle_through(points_px) if found is None else _state(found)
     if found is not None:
         covariance = np.asarray(found.covariance_px2)
         if agrees(points_px, sd_px, found):
@@ -77,6 +77,36 @@ def agrees(points_px: FloatArray, sd_px: float, found: FoundRim) -> bool:
     return squares <= count + 3.0 * math.sqrt(2.0 * count)
 
 
+def circle_through(points_px: FloatArray) -> FloatArray:
+    """Which circle of least algebraic error runs through these points: (R, u, -v, 0, 0)?
+
+    Raises
+    ------
+    MeasurementRefused
+        Fewer than five points.
+
+    Examples
+    --------
+    >>> around = np.radians(np.arange(0, 360, 60))
+    >>> ring = np.column_stack([9 + 5 * np.cos(around), 7 + 5 * np.sin(around)])
+    >>> circle_through(ring).round(6).tolist()
+    [5.0, 9.0, -7.0, 0.0, 0.0]
+    """
+    if len(points_px) < _FEWEST:
+        raise MeasurementRefused(
+            "points-few",
+            f"{len(points_px)} points were placed where nothing was found; place at least "
+            f"{_FEWEST}, spread all round.",
+        )
+    middle = points_px.mean(axis=0)
+    away = points_px - middle
+    design = np.column_stack([2.0 * away, np.ones(len(away))])
+    terms, *_ = np.linalg.lstsq(design, (away**2).sum(axis=1), rcond=None)
+    radius = float(np.sqrt(max(terms[2] + terms[:2] @ terms[:2], 1.0)))
+    centre = middle + terms[:2]
+    return np.array([radius, centre[0], -centre[1], 0.0, 0.0])
+
+
 def rim_of_curve(points_px: FloatArray, sd_px: float, correlated: float) -> FoundRim:
     """Which rim runs through a followed curve whose neighbours' errors go together?"""
     return rim_through(points_px, sd_px * float(np.sqrt(correlated)), None)
@@ -92,23 +122,6 @@ def _rows(points_px: FloatArray, state: FloatArray) -> tuple[FloatArray, FloatAr
     away = points_px - [state[1], -state[2]]
     basis = rim_basis(picture_rad(away))
     return basis, np.hypot(away[:, 0], away[:, 1]) + basis[:, 1:3] @ state[1:3]
-
-
-def _first_guess(points_px: FloatArray) -> FloatArray:
-    """Return the circle of least algebraic error."""
-    if len(points_px) < _FEWEST:
-        raise MeasurementRefused(
-            "optic-points-few",
-            f"No rim of an optic was found, and {len(points_px)} points on it were placed; place "
-            f"at least {_FEWEST}, spread all round.",
-        )
-    middle = points_px.mean(axis=0)
-    away = points_px - middle
-    design = np.column_stack([2.0 * away, np.ones(len(away))])
-    terms, *_ = np.linalg.lstsq(design, (away**2).sum(axis=1), rcond=None)
-    radius = float(np.sqrt(max(terms[2] + terms[:2] @ terms[:2], 1.0)))
-    centre = middle + terms[:2]
-    return np.array([radius, centre[0], -centre[1], 0.0, 0.0])
 
 
 def _settled(

@@ -33,7 +33,7 @@ def opening_finding(edges: Edges, law: WidthLaw, diameter_mm: float, whole: bool
     )
     if not whole:
         return plain
-    sizes = _sizes(law, 0.5 * diameter_mm)
+    sizes = opening_sizes(law, 0.5 * diameter_mm)
     return OpeningFinding(
         edge_px=edge,
         contour_px=None,
@@ -53,7 +53,8 @@ def smooth_curve(radius_mm: FloatArray, shape_waves: int = _SHAPE_WAVES) -> Clos
     return ClosedCurve.from_radius(series)
 
 
-def _sizes(law: WidthLaw, optic_radius_mm: float) -> dict[str, Estimate]:
+def opening_sizes(law: WidthLaw, optic_radius_mm: float) -> dict[str, Estimate]:
+    """How large and how round is the opening of this law, each with its ±?"""
     curve = smooth_curve(law.radius_mm)
     step = max(1, len(law.draws_mm) // _SAMPLES)
     # A larger optic makes the whole picture larger, the opening as well as the cover.

@@ -88,6 +88,8 @@ def quality_reasons(
     """
     if finding.cover is not None and finding.cover.assessable_deg >= _GOOD_DEG:
         return ()
+    if any(reason.code == "no-implant" for reason in finding.reasons):
+        return ()  # no edge of an optic is missed here
     planes = planes_of(raster)
     margin = _margin(planes, finding.curves)
     found = _exposure(planes, margin)
