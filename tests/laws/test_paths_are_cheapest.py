@@ -35,3 +35,11 @@ def test_a_path_closes_upon_itself():
     rng = np.random.default_rng(1)
     path = closed_path(rng.normal(size=(40, 90)), 1, 0.1)
     assert np.abs(np.diff(np.r_[path, path[0]])).max() <= 1
+
+
+@settings(max_examples=20, deadline=None)
+@given(st.integers(0, 10_000), st.integers(1, 3))
+def test_the_compiled_search_finds_the_same_path(seed, largest_step):
+    cost = np.random.default_rng(seed).normal(size=(23, 60))
+    plain = closed_path(cost, largest_step, 0.07)
+    assert np.array_equal(closed_path(cost, largest_step, 0.07, compiled=True), plain)

@@ -107,7 +107,7 @@ def find_in_frame(
     WrongInput
         If the sheet has no lamps.
     """
-    planes = frame_planes(raster)
+    planes = frame_planes(raster, compiled)
     if last is not None:
         return _with_rings(raster, sheet, (planes, rings_again(planes, last)), compiled)
     foretold = foretold_limbus_px(sheet)
@@ -252,7 +252,8 @@ def _lens_reflexes(
     left = _left_over(planes, p1, pose, of, compiled)
     awaited = {name: replace(one, place_px=one.place_px + left) for name, one in awaited.items()}
     cleared = without(spots, p1, _GLOW_MM * px_per_mm)
-    return fainter(cleared, awaited, planes, (px_per_mm, p1.radius_px))
+    clear = of.record.lens != "natural"
+    return fainter(cleared, awaited, planes, (px_per_mm, p1.radius_px), clear)
 
 
 def _left_over(

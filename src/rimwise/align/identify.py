@@ -10,8 +10,9 @@ import numpy as np
 from rimwise.align.expect import Expected
 from rimwise.align.settling import HIDDEN, Found, refined
 from rimwise.picture.frame_planes import FramePlanes
+from rimwise.picture.patterns import Prior, nearby, pattern_places
 from rimwise.picture.planes import Float32Array
-from rimwise.picture.spots import SpotMap, dark_ring, pattern_score, spot_places
+from rimwise.picture.spots import SpotMap, dark_ring, spot_places
 from rimwise.records.eye import ReflexName
 from rimwise.terms.arrays import BoolArray, FloatArray
 
@@ -45,14 +46,14 @@ def find_p1(
     offsets = awaited.offsets_px * planes.factor
     white = cv2.GaussianBlur(spots.white, (0, 0), max(0.7, 0.03 * px_per_mm))
     rise = np.maximum(white - np.float32(_ground(spots)), 0.0)
-    prior = _closeness(rise.shape, place - np.array(spots.corner_px), awaited.sd_px * planes.factor)
+    # Squared: P1 is the brightest of all, and gaze may be far off.
+    prior: Prior = (place - np.array(spots.corner_px), awaited.sd_px * planes.factor, 2)
+    near = nearby(rise, 1e4, 1)
     best: tuple[float, FloatArray, float] | None = None
     for size in _sizes((math.hypot(awaited.size_sd[0], scale_sd),) * 2, len(offsets), 0.03):
-        # Squared: P1 is the brightest of all, and gaze may be far off.
-        score = pattern_score(rise, offsets * size, 1e4, 1) ** 2 * prior
-        v, u = np.unravel_index(int(score.argmax()), score.shape)
-        if best is None or score[v, u] > best[0]:
-            best = (float(score[v, u]), np.array([u, v], dtype=np.float64), size)
+        for u, v, _, worth in pattern_places(near, offsets * size, prior, 1, 1.0):
+            if best is None or worth > best[0]:
+                best = (worth, np.array([u, v]), float(size))
     if best is None or best[0] <= 0.0:
         return None
     _, middle, size = best
@@ -87,12 +88,6 @@ def _checked(
 
 def _ground(spots: SpotMap) -> float:
     return float(np.median(spots.white[::4, ::4]))
-
-
-def _closeness(shape: tuple[int, ...], place: FloatArray, sd_px: float) -> Float32Array:
-    v = np.arange(shape[0], dtype=np.float32)[:, None] - np.float32(place[1])
-    u = np.arange(shape[1], dtype=np.float32)[None, :] - np.float32(place[0])
-    return np.asarray(np.exp(-0.5 * (u * u + v * v) / np.float32(sd_px) ** 2), dtype=np.float32)
 
 
 def _sizes(spread: tuple[float, float], lamps: int, step: float) -> FloatArray:
@@ -179,23 +174,20 @@ def candidates(
     corner, part = _crop(spots, place, 3.0 * sd + float(np.abs(offsets).max(initial=0.0)) * 1.5)
     if min(part.shape) < 8:
         return []
-    prior = _closeness(part.shape, place - corner, _BROAD * sd)
+    prior: Prior = (place - corner, _BROAD * sd, 1)
+    near = nearby(part, _HALF, 1)
     found: list[Found] = []
     step = 0.06 if max(awaited.size_sd) < _WIDE else 0.10
     for size in _sizes(awaited.size_sd, len(offsets), step):
         spread = awaited.size_sd[0] if size < 1.0 else awaited.size_sd[1]
         fit = math.exp(-0.5 * (math.log(size) / (_BROAD * spread)) ** 2)
-        plain = pattern_score(part, offsets * size, _HALF, 1)
-        score = plain * prior * np.float32(fit)
-        for _ in range(3):
-            v, u = np.unravel_index(int(score.argmax()), score.shape)
-            if score[v, u] <= 1.0:
+        pattern = offsets * size
+        for u, v, level, worth in pattern_places(near, pattern, prior, 3, _ALIKE_MM * px_per_mm):
+            if worth * fit <= 1.0:
                 break
-            points = np.array([u, v], dtype=np.float64) + corner + offsets * size
+            points = np.array([u, v]) + corner + pattern
             off = float(np.hypot(*(points.mean(axis=0) - place))) / sd
-            level, worth = float(plain[v, u]), float(score[v, u])
-            found.append(Found(points, level, float(size), radius, off, worth))
-            cv2.circle(score, (int(u), int(v)), max(2, round(_ALIKE_MM * px_per_mm)), 0.0, -1)
+            found.append(Found(points, level, float(size), radius, off, worth * fit))
     return _distinct(sorted(found, key=lambda one: -one.worth), _ALIKE_MM * px_per_mm)
 
 
@@ -208,6 +200,7 @@ def fainter(
     awaited: dict[ReflexName, Expected],
     planes: FramePlanes,
     scale: tuple[float, float],
+    clear: bool,
 ) -> list[dict[ReflexName, Found]]:
     """Which of the lens's reflexes could be where, likeliest first?
 
@@ -222,6 +215,8 @@ def fainter(
     planes : FramePlanes
     scale : (float, float)
         Working pixels to the millimetre, and radius of P1's spots in working pixels.
+    clear : bool
+        Whether the lens takes no light away, as an implant.
     """
     choices: dict[ReflexName, list[Found | None]] = {}
     for name, one in awaited.items():
@@ -236,6 +231,8 @@ def fainter(
     ways: list[tuple[float, dict[ReflexName, Found]]] = []
     for way in product(*choices.values()):
         told = {name: one for name, one in zip(names, way, strict=True) if one is not None}
+        if clear and _too_pale(told):
+            continue
         if not _share_a_spot(list(told.values()), 0.8 * scale[1]):
             ways.append((sum(one.worth for one in told.values()), told))
     ways.sort(key=lambda pair: -pair[0])
@@ -288,6 +285,17 @@ def _by_chance(
         for one in candidates(spots, replace(awaited, offsets_px=pattern), planes, scale)
     ]
     return max(found, default=0.0)
+
+
+_PALER = 0.7  # noise and uneven ground take or add a third of a level
+
+
+def _too_pale(told: dict[ReflexName, Found]) -> bool:
+    """Is P4 fainter than P3, though a clear lens mirrors alike on both sides?
+
+    P4 is smaller and sharper there, so that the same light makes it the plainer one.
+    """
+    return "P3" in told and "P4" in told and told["P4"].level < _PALER * told["P3"].level
 
 
 def _share_a_spot(found: list[Found], near_px: float) -> bool:

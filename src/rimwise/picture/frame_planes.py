@@ -37,6 +37,8 @@ class FramePlanes:
         Working pixels per stored pixel.
     small : float
         Small pixels per working pixel.
+    compiled : bool
+        Whether edges are searched with compiled code, for many frames.
     """
 
     grey: NDArray[np.uint8]
@@ -45,6 +47,7 @@ class FramePlanes:
     log_small: Float32Array
     factor: float
     small: float
+    compiled: bool = False
 
     def stored(self, points_px: FloatArray) -> FloatArray:
         """Return working points (..., 2) in stored pixels.
@@ -62,7 +65,7 @@ class FramePlanes:
         return np.asarray((points_px + 0.5) * self.factor - 0.5)
 
 
-def frame_planes(raster: Raster) -> FramePlanes:
+def frame_planes(raster: Raster, compiled: bool = False) -> FramePlanes:
     """Which planes does the search need of this frame?
 
     Examples
@@ -91,6 +94,7 @@ def frame_planes(raster: Raster) -> FramePlanes:
         cv2.LUT(small, table),
         factor,
         small.shape[1] / pixels.shape[1],
+        compiled,
     )
 
 

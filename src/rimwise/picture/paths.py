@@ -5,7 +5,9 @@ import numpy as np
 from rimwise.terms.arrays import FloatArray, IntArray
 
 
-def closed_path(cost: FloatArray, largest_step: int, bending: float) -> IntArray:
+def closed_path(
+    cost: FloatArray, largest_step: int, bending: float, compiled: bool = False
+) -> IntArray:
     """Which closed path around the strip costs least?
 
     Dynamic programming over columns, twice round the strip; the middle turn of the doubled path
@@ -19,6 +21,8 @@ def closed_path(cost: FloatArray, largest_step: int, bending: float) -> IntArray
         Most rows a path may move from one column to the next.
     bending : float
         Cost of a step of one row; grows with its square.
+    compiled : bool
+        Whether to load the compiler, for many paths; the path is the same.
 
     Returns
     -------
@@ -36,28 +40,41 @@ def closed_path(cost: FloatArray, largest_step: int, bending: float) -> IntArray
     >>> closed_path(cost, 1, 0.1).tolist()
     [3, 3, 3, 3, 3, 3, 3, 3]
     """
-    rows, columns = cost.shape
+    columns = cost.shape[1]
     doubled = np.ascontiguousarray(np.hstack([cost, cost]).T)
-    came_from = np.zeros((2 * columns, rows), dtype=np.int8)
-    steps = np.arange(-largest_step, largest_step + 1)
-    toll = bending * steps.astype(np.float64) ** 2
-    padded = np.full(rows + 2 * largest_step, np.inf)
-    middle = padded[largest_step : largest_step + rows]
-    window = np.lib.stride_tricks.sliding_window_view(padded, rows)[::-1]
-    middle[:] = doubled[0]
-    choices = np.empty((len(steps), rows))
-    for column in range(1, 2 * columns):
-        np.add(window, toll[:, None], out=choices)
-        best = choices.argmin(axis=0)
-        came_from[column] = best - largest_step
-        middle[:] = choices[best, np.arange(rows)] + doubled[column]
-    path = np.empty(2 * columns, dtype=np.int64)
-    row = int(np.argmin(middle))
-    for column in range(2 * columns - 1, -1, -1):
-        path[column] = row
-        row -= int(came_from[column, row])
+    toll = bending * np.arange(-largest_step, largest_step + 1, dtype=np.float64) ** 2
+    if compiled:
+        from rimwise.picture.compiled_paths import cheapest  # noqa: PLC0415 - half a second
+
+        path = cheapest(doubled, toll, largest_step)
+    else:
+        path = _cheapest(doubled, toll.tolist(), largest_step)
     half = columns // 2
     return np.concatenate([path[columns : columns + half], path[half:columns]])
+
+
+def _cheapest(doubled: FloatArray, tolls: list[float], largest_step: int) -> IntArray:
+    """Return the row of the cheapest path in each column, from (columns, rows) of cost."""
+    columns, rows = doubled.shape
+    # Least cost up to each sample, with a margin of infinite cost on both sides.
+    least = np.full((columns, rows + 2 * largest_step), np.inf)
+    middle = slice(largest_step, largest_step + rows)
+    least[0, middle] = doubled[0]
+    trial = np.empty(rows)
+    for column in range(1, columns):
+        before, here = least[column - 1], least[column, middle]
+        for k, toll in enumerate(tolls):
+            np.add(before[k : k + rows], toll, out=trial)
+            np.minimum(here, trial, out=here)
+        here += doubled[column]
+    row = int(np.argmin(least[-1, middle]))
+    path = [row]
+    for before in least[-2::-1]:
+        near = before[row : row + len(tolls)].tolist()
+        choices = [cost + toll for cost, toll in zip(near, tolls, strict=True)]
+        row += choices.index(min(choices)) - largest_step
+        path.append(row)
+    return np.array(path[::-1], dtype=np.int64)
 
 
 def peak_offset(values: FloatArray, path: IntArray) -> FloatArray:

@@ -96,12 +96,12 @@ def _votes(
 def _peaks(total: Float32Array, radii_px: FloatArray) -> list[RingSeed]:
     best, which = total.max(axis=0), total.argmax(axis=0)
     seeds: list[RingSeed] = []
-    rows, columns = np.indices(best.shape)
+    rows, columns = np.ogrid[: best.shape[0], : best.shape[1]]
     for _ in range(_KEPT):
         v, u = np.unravel_index(int(best.argmax()), best.shape)
         if best[v, u] <= 0.0:
             break
         radius = float(radii_px[which[v, u]])
         seeds.append(RingSeed(float(best[v, u]), float(u), float(v), radius))
-        best = np.where(np.hypot(columns - u, rows - v) < _APART * radius, 0.0, best)
+        best[(columns - u) ** 2 + (rows - v) ** 2 < (_APART * radius) ** 2] = 0.0
     return seeds

@@ -131,17 +131,17 @@ def circles_about(
     strips, rows = _clipped_steps(planes, centre_px, radii_px, width_px)
     theta = directions_rad(_COARSE_COLUMNS)
     spacing = float(radii_px[1] - radii_px[0])
-    best = np.full(len(radii_px), -1.0)
-    shift = np.zeros((len(radii_px), 2))
-    for a in _SHIFTS:
-        for b in _SHIFTS:
-            moved = radii_px[:, None] * (1.0 + a * np.cos(theta) + b * np.sin(theta))
-            index = np.clip(np.rint((moved - rows[0]) / spacing), 0, len(rows) - 1).astype(np.intp)
-            along = strips[:, index, np.arange(_COARSE_COLUMNS)].mean(axis=2)
-            score = np.abs(along).sum(axis=0)
-            better = score > best
-            best[better] = score[better]
-            shift[better] = np.column_stack([a * radii_px, -b * radii_px])[better]
+    waves = np.stack([np.cos(theta), np.sin(theta)])
+    moves = np.array([(a, b) for a in _SHIFTS for b in _SHIFTS])
+    moved = radii_px[:, None] * (1.0 + (moves @ waves)[:, None])
+    index = np.clip(np.rint((moved - rows[0]) / spacing), 0, len(rows) - 1).astype(np.intp)
+    index = index * _COARSE_COLUMNS + np.arange(_COARSE_COLUMNS)
+    score = np.zeros(index.shape[:2])
+    for strip in strips.reshape(len(strips), -1):
+        score += np.abs(strip[index].sum(axis=2)) / _COARSE_COLUMNS
+    chosen = score.argmax(axis=0)
+    best = score[chosen, np.arange(len(radii_px))]
+    shift = moves[chosen] * np.array([1.0, -1.0]) * radii_px[:, None]
     return [
         Circle(float(s), centre_px[0] + float(du), centre_px[1] + float(dv), float(r))
         for s, (du, dv), r in zip(best, shift, radii_px, strict=True)
@@ -242,7 +242,7 @@ def _pass(
     step = smooth_along(step, 1.5)
     step[:half] = step[-half:] = -_LEAST_STEP
     cost = np.where(frame, -step, 0.0)
-    path = closed_path(cost, 1, 0.03)
+    path = closed_path(cost, 1, 0.03, planes.compiled)
     columns = np.arange(COLUMNS)
     seen = (step[path, columns] > _LEAST_STEP) & usable[path, columns]
     if seen.sum() < COLUMNS // 6:

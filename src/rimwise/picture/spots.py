@@ -109,47 +109,6 @@ def _noise(plane: Float32Array, ground: BoolArray) -> float:
     return 1.4826 * float(np.median(np.abs(chosen - np.median(chosen)))) + 1e-4
 
 
-def pattern_score(
-    level: Float32Array, offsets_px: FloatArray, half: float, tolerance_px: int
-) -> Float32Array:
-    """How strongly do all spots of a pattern appear, if it stands at each pixel?
-
-    Parameters
-    ----------
-    level : array (h, w)
-    offsets_px : array (n, 2)
-        Of each spot from the pattern's own place.
-    half : float
-        Levels far beyond count by their logarithm: one bright speck does not make a pattern.
-    tolerance_px : int
-        How far each spot may lie off.
-
-    Returns
-    -------
-    array (h, w)
-        Geometric mean of the mean and of the least of the spots.
-
-    Examples
-    --------
-    >>> level = np.zeros((9, 9), dtype=np.float32); level[4, 2] = level[4, 6] = 5.0
-    >>> score = pattern_score(level, np.array([[-2.0, 0.0], [2.0, 0.0]]), 1e6, 0)
-    >>> round(float(score[4, 4]), 3), float(score[4, 2])
-    (5.0, 0.0)
-    """
-    near = np.float32(half) * np.log1p(np.maximum(level, 0.0) / np.float32(half))
-    if tolerance_px > 0:
-        size = 2 * tolerance_px + 1
-        near = cv2.dilate(near, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size)))
-    height, width = level.shape
-    total, least = np.zeros_like(near), np.full_like(near, np.inf)
-    for du, dv in offsets_px:
-        move = np.array([[1.0, 0.0, -du], [0.0, 1.0, -dv]])
-        moved = cv2.warpAffine(near, move, (width, height), flags=cv2.INTER_NEAREST)
-        total += moved
-        np.minimum(least, moved, out=least)
-    return np.asarray(np.sqrt(total / len(offsets_px) * least), dtype=np.float32)
-
-
 def spot_places(
     spots: SpotMap, guess_px: FloatArray, radius_px: float, saturated: bool
 ) -> FloatArray:
