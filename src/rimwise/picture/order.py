@@ -24,6 +24,8 @@ class OrderSettings:
         How far from the rim its profile is read, and from where on the ground beside it is.
     smooth_px : float
         Across the rim: as much as JPEG keeps of colour.
+    beyond_seam, within_rim : tuple of float
+        Bands on the inner side of the seam and of the rim where blue over red is read.
     arc_columns : int
         Half degrees that make one reading.
     least_columns, least_arcs : int
@@ -39,7 +41,8 @@ class OrderSettings:
     reach: float = 0.05
     shoulder: float = 0.035
     smooth_px: float = 2.5
-    sheet: float = 0.022
+    beyond_seam: tuple[float, float] = (0.010, 0.028)
+    within_rim: tuple[float, float] = (0.036, 0.052)
     arc_columns: int = 24
     least_columns: int = 60
     least_arcs: int = 4
@@ -127,11 +130,18 @@ def _profile(planes: Planes, rim: Rim) -> FloatArray:
 
 
 def _whiter(planes: Planes, rim: Rim, seam: Seam) -> FloatArray:
-    """Return the log step of blue over red outwards at the seam, by direction."""
-    sheet = max(2, round(SETTINGS.sheet * rim.radius_px))
-    offset = np.arange(-sheet - 2, sheet + 3)
-    light = unroll(
-        planes.grey.astype(np.float32), rim.centre_px, seam.radii_px[None] + offset[:, None]
-    )[..., [0, 2]]
-    step = np.log((light[sheet + 4 :].mean(axis=0) + 1.0) / (light[: sheet + 1].mean(axis=0) + 1.0))
-    return np.asarray(step[:, 1] - step[:, 0])
+    """Return the log step of blue over red from within the seam to just within the rim.
+
+    Not at the seam itself: a sheet's edge is often whiter than the sheet that crosses the rim.
+    """
+    ground = (seam.radii_px, SETTINGS.beyond_seam)
+    sheet = (rim.radii_px, SETTINGS.within_rim)
+    levels = []
+    for radii, (near, far) in (ground, sheet):
+        offset = np.arange(int(-far * rim.radius_px), int(-near * rim.radius_px))
+        light = unroll(
+            planes.grey.astype(np.float32), rim.centre_px, radii[None] + offset[:, None]
+        )[..., [0, 2]]
+        red, blue = np.log(light.mean(axis=0) + 1.0).T
+        levels.append(blue - red)
+    return np.asarray(levels[1] - levels[0])
