@@ -14,7 +14,8 @@ from rimwise.picture.order import sheet_before_rim
 from rimwise.picture.planes import Planes, planes_of
 from rimwise.picture.pupil import PupilMargin, find_pupil
 from rimwise.picture.raster import Raster
-from rimwise.picture.rim import COLUMNS, Rim, find_rims
+from rimwise.picture.rim import COLUMNS, Rim, find_rims, rim_basis
+from rimwise.picture.rim_doubt import covariance_where
 from rimwise.picture.seam import Seam, find_seam
 from rimwise.records.cover import EllipsePx
 from rimwise.records.picture import PictureSheet
@@ -227,13 +228,14 @@ def _in_examiner_degrees(
     seam_line, _ = visible_line(planes, rim.centre_px, seam.radii_px, rim.radii_px)
     found = _stands_out(seam, rim)
     rim_shows = _rim_shows(planes, rim)
-    basis = _rim_basis(column * 2.0 * np.pi / COLUMNS)
+    basis = rim_basis(column * 2.0 * np.pi / COLUMNS)
     return Edges(
         centre_px=_pair(planes.stored(np.asarray(rim.centre_px))),
         direction_px=direction,
         rim_ellipse=_ellipse(planes, rim),
         rim_px=planes.stored_length(1.0) * _at(rim.radii_px, column),
-        rim_covariance=planes.stored_length(1.0) ** 2 * (basis @ rim.covariance @ basis.T),
+        rim_covariance=planes.stored_length(1.0) ** 2
+        * (basis @ covariance_where(rim, rim_shows) @ basis.T),
         opening_px=planes.stored_length(1.0) * _at(seam.radii_px, column),
         opening_sd_px=planes.stored_length(_roughness(seam.radii_px, found)),
         rim_seen=_both(rim_shows, column),
@@ -274,11 +276,6 @@ def _rim_shows(planes: Planes, rim: Rim) -> BoolArray:
 
 def _pair(point: FloatArray) -> tuple[float, float]:
     return float(point[0]), float(point[1])
-
-
-def _rim_basis(theta: FloatArray) -> FloatArray:
-    waves = [np.cos(theta), np.sin(theta), np.cos(2.0 * theta), np.sin(2.0 * theta)]
-    return np.column_stack([np.ones_like(theta), *waves])
 
 
 def _at(values: FloatArray, column: FloatArray) -> FloatArray:

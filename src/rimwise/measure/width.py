@@ -180,9 +180,7 @@ def _toward(shifts: FloatArray) -> FloatArray:
     return np.asarray(shifts @ np.stack([np.cos(angles), np.sin(angles)]))
 
 
-def _course(
-    measured: FloatArray, edges: Edges, local_sd: float
-) -> tuple[FloatArray, FloatArray]:
+def _course(measured: FloatArray, edges: Edges, local_sd: float) -> tuple[FloatArray, FloatArray]:
     """Return the radius all round, and draws of its error where no reader can verify it.
 
     A faint edge may be the right one or not: either the course found, or anything within reach,

@@ -22,6 +22,7 @@ from rimwise.picture.strip import (
 from rimwise.terms.arrays import BoolArray, FloatArray, IntArray
 
 COLUMNS = 720
+ALIKE_COLUMNS = 6.0  # errors of a line's place run along with it: so many carry one measurement
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,7 +165,14 @@ def find_rims(planes: Planes, pupil: PupilMargin) -> list[Rim]:
     return rims
 
 
-def _basis(theta: FloatArray) -> FloatArray:
+def rim_basis(theta: FloatArray) -> FloatArray:
+    """Return what radius, shifts along +u and -v, e₂ and e₃ add to the radius by direction.
+
+    Examples
+    --------
+    >>> rim_basis(np.array([0.0])).tolist()
+    [[1.0, 1.0, 0.0, 1.0, 0.0]]
+    """
     waves = [np.cos(theta), np.sin(theta), np.cos(2 * theta), np.sin(2 * theta)]
     return np.column_stack([np.ones_like(theta), *waves])
 
@@ -226,7 +234,7 @@ def _settle(planes: Planes, pupil: PupilMargin, candidate: CircleCandidate) -> _
     columns = 240
     strip = _line_strip(planes, pupil, oval, int(0.055 * radius), columns)
     level = np.clip(strip.line / strip.noise, -2.0, 4.0)
-    basis = _basis(directions_rad(columns))
+    basis = rim_basis(directions_rad(columns))
     shift = np.arange(-5, 6) * 0.0055 * radius
     growth = np.arange(-8, 9) * 0.005 * radius
     mesh = np.array(np.meshgrid(growth, shift, shift, indexing="ij")).reshape(3, -1).T
@@ -270,7 +278,7 @@ def _climb(
 def _follow(planes: Planes, pupil: PupilMargin, oval: _Oval) -> Rim | None:
     """Follow the line within a narrow band and fit the ellipse through it."""
     theta = directions_rad(COLUMNS)
-    basis = _basis(theta)
+    basis = rim_basis(theta)
     columns = np.arange(COLUMNS)
     wide = _line_strip(planes, pupil, oval, int(0.06 * oval.radius_px), COLUMNS)
     rim: Rim | None = None
@@ -350,16 +358,15 @@ def _fit_oval(
     round_ = np.r_[np.zeros(3), -np.asarray(oval.oval_px)]
     shape, scale = np.zeros(5), 1.0
     for _ in range(10):
-        # Errors of a line's place run along with it: six columns carry one measurement.
         doubt = max(scale, SETTINGS.place_sd_px) / (SETTINGS.ovalness_sd * oval.radius_px)
-        prior[3, 3] = prior[4, 4] = 6.0 * doubt**2
+        prior[3, 3] = prior[4, 4] = ALIKE_COLUMNS * doubt**2
         weighted = basis * weights[:, None]
         normal = weighted.T @ basis + prior + 1e-9 * np.eye(5)
         shape = np.linalg.solve(normal, weighted.T @ found + prior @ round_)
         residual = found - basis @ shape
         scale = 1.4826 * float(np.median(np.abs(residual[base > 0]))) + 0.1
         weights = base * tukey_weights(residual, scale)
-    covariance = np.linalg.inv(normal) * scale**2 * 6.0
+    covariance = np.linalg.inv(normal) * scale**2 * ALIKE_COLUMNS
     return shape, scale, np.asarray(covariance)
 
 

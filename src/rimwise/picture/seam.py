@@ -41,12 +41,15 @@ class SeamSettings:
         Weight of the line against the rise of whiteness: the line is sharper, the rise surer.
     backing : float
         Rise in noise levels at which a line counts in full.
+    iris_blur : float
+        As far inside the margin blur carries the iris's colour.
     clear_of_margin : float
         Rows this near to the pupil's margin belong to the iris's shadow.
-    pales : float
-        A sheet that scatters adds light: blue rises with it. A shadow takes light away, and what
-        black level and flare leave makes it look bluer all the same; where blue falls by this
-        share of the rise of blue over red, nothing is left of it.
+    adds : float
+        A sheet that scatters adds light: most of the rise of blue over red is blue that rises. A
+        shadow takes light away, and what black level and flare leave makes it look bluer all the
+        same; beside the iris red falls. From this share of the rise on blue's part counts in full,
+        below its negative not at all.
     rim_reach, rim_waves : float, int
         How far from the rim its own lines reach, and how many waves describe their slow change
         around it (lighting from one side, folds); they are taken out before the seam is sought.
@@ -61,8 +64,9 @@ class SeamSettings:
     jump_px: float = 1.5
     line_share: float = 0.6
     backing: float = 1.5
+    iris_blur: float = 0.012
     clear_of_margin: float = 0.020
-    pales: float = 1.0
+    adds: float = 0.25
     rim_reach: float = 0.030
     rim_waves: int = 1
 
@@ -158,7 +162,7 @@ def _strips(planes: Planes, pupil: PupilMargin, rim: Rim) -> _Strips:
     theta = directions_rad(COLUMNS)
     margin = radius_about(pupil.curve_px, rim.centre_px, theta)
     log = unroll(planes.log_rgb, rim.centre_px, radii)
-    tissue = radii < margin[None, :] - 0.012 * radius
+    tissue = radii < margin[None, :] - SETTINGS.iris_blur * radius
     # Beyond the margin the last tissue is repeated, so that no false step arises there.
     last = np.maximum(tissue.sum(axis=0) - 1, 0)
     log = np.where(tissue[..., None], log, log[last, np.arange(COLUMNS)][None])
@@ -185,7 +189,7 @@ def _strips(planes: Planes, pupil: PupilMargin, rim: Rim) -> _Strips:
 def _adds_light(blue: FloatArray, rise: FloatArray, sheet: int) -> FloatArray:
     """Return how far a rise of blue over red is light added (1), not light taken away (0)."""
     step = smooth_along(radial_mean(blue, 1, sheet) - radial_mean(blue, -sheet, -1), 3.0)
-    return np.clip(1.0 + step / (SETTINGS.pales * np.maximum(rise, 1e-6)), 0.0, 1.0)
+    return np.clip(0.5 + 0.5 * step / (SETTINGS.adds * np.maximum(rise, 1e-6)), 0.0, 1.0)
 
 
 def _echo(
