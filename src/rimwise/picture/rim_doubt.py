@@ -20,9 +20,17 @@ def covariance_where(rim: Rim, shows: BoolArray) -> FloatArray:
     Returns
     -------
     array (5, 5)
-        Added to what the rim's own fit says. Where the line does not show, what was
-        followed may be anything: it carries no weight here, and a short arc leaves the circle that
-        it lies on in doubt.
+        The rim's own, widened. Where the line does not show, what was followed may be anything: it
+        carries no weight here, and a short arc leaves the circle that it lies on in doubt.
+
+    Examples
+    --------
+    >>> none = np.zeros(720)
+    >>> rim = Rim(4.0, 1.0, 0.5, (700.0, 525.0), 300.0, (0.0, 0.0), 0.5, np.zeros((5, 5)),
+    ...           none == 0.0, none, none)
+    >>> arc = np.arange(720) < 90
+    >>> [round(float(np.sqrt(covariance_where(rim, shows)[0, 0])), 1) for shows in (arc, ~arc)]
+    [4.0, 0.1]
     """
     basis = rim_basis(directions_rad(COLUMNS))
     scale = max(rim.residual_px, SETTINGS.place_sd_px)
