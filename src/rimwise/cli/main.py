@@ -11,6 +11,7 @@ from rimwise.cli.auditing import audit
 from rimwise.cli.batching import batch
 from rimwise.cli.booking import book_app
 from rimwise.cli.clinic import demo
+from rimwise.cli.constants import constants
 from rimwise.cli.eye import eye
 from rimwise.cli.following import follow
 from rimwise.cli.measuring import measure
@@ -74,6 +75,7 @@ app.command(short_help="Where the optic should sit behind an opening.")(place)
 app.command(short_help="What an eye will see with its implant there.")(predict)
 app.command(short_help="What has changed in an eye since.")(follow)
 app.command(short_help="A series of eyes, and the spread of a hand.")(audit)
+app.command(short_help="An implant's constants from own eyes.")(constants)
 app.command(short_help="What one eye's optics do, and its reflexes.")(eye)
 app.command(short_help="A day at an invented clinic.")(demo)
 app.command(short_help="The workbench in the browser.")(serve)
