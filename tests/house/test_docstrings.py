@@ -60,6 +60,8 @@ NO_EXAMPLE: dict[str, str] = {
     "records.sight: Sensitivity": _A_RECORD,
     "records.sight: SightMap": _A_RECORD,
     "records.sight: Tolerance": _A_RECORD,
+    "plan.formulas: Biometry": _A_RECORD,
+    "plan.lens_series: LensSeries": _A_RECORD,
     "records.series: Audit": _A_RECORD,
     "records.series: Figure": _A_RECORD,
     "records.series: Series": _A_RECORD,

@@ -43,7 +43,7 @@ def constants(
 
 
 def _show(found: "tuple[OwnConstant, ...]") -> None:
-    from rimwise.plan.expected import STATUS  # noqa: PLC0415
+    from rimwise.plan.formulas import STATUS  # noqa: PLC0415
     from rimwise.plan.lens_constants import METHODS  # noqa: PLC0415
     from rimwise.plan.lens_series import CALIBRATED_EYES  # noqa: PLC0415
 

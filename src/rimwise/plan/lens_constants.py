@@ -89,6 +89,16 @@ def fit_constant(
     ------
     WrongInput
         Too few eyes, or no such constant within 5 units of the start.
+
+    Examples
+    --------
+    >>> from rimwise.plan.formulas import Biometry
+    >>> axial, radius = np.array([22.9, 23.6, 24.4]), np.array([7.6, 7.7, 7.8])
+    >>> own = LensSeries(Biometry(axial, radius), np.array([23.0, 21.0, 19.0]), np.zeros(3))
+    >>> start = {"a_constant": 118.4}
+    >>> fit = fit_constant("srkt", own, "mean-zero", start)
+    >>> abs(round(fit.offset_dpt, 9)), fit.calibrated
+    (0.0, False)
     """
     check_enough(series)
     name = CONSTANT[formula]
@@ -130,6 +140,17 @@ def bootstrap_constant(
 
     Persons are drawn again, with both their eyes; 2,000 times, percentile interval. A drawn series
     without an answer within 5 units of the start counts at the end that it leans to.
+
+    Examples
+    --------
+    >>> from rimwise.plan.formulas import Biometry
+    >>> axial, radius = np.array([22.9, 23.6, 24.4]), np.array([7.6, 7.7, 7.8])
+    >>> own = LensSeries(Biometry(axial, radius), np.array([23.0, 21.0, 19.0]), np.zeros(3))
+    >>> start = {"a_constant": 118.4}
+    >>> fit = fit_constant("srkt", own, "mean-zero", start)
+    >>> found = bootstrap_constant("srkt", own, fit, start, np.random.default_rng(1))
+    >>> found.low <= fit.value <= found.high
+    True
     """
     counts = _draws(series, generator)
     if fit.method in ("mean-of-eyes", "median-of-eyes"):

@@ -87,6 +87,13 @@ def error_slopes(formula: FormulaKey, series: LensSeries, constants: Constants) 
     """By how many dioptres does each prediction error change for one unit of the constant?
 
     Closed form: slope over the position, times position over the constant, at the spectacle plane.
+
+    Examples
+    --------
+    >>> eyes = Biometry(np.array([23.6]), np.array([7.7]))
+    >>> one = LensSeries(eyes, np.array([21.0]), np.zeros(1))
+    >>> error_slopes("srkt", one, {"a_constant": 118.4}).round(1).tolist()
+    [-0.8]
     """
     seen = formula_eye(formula, series.biometry, constants)
     at_cornea = seen.at_cornea_dpt(series.power_dpt)
