@@ -93,7 +93,7 @@ def error_slopes(formula: FormulaKey, series: LensSeries, constants: Constants) 
     >>> eyes = Biometry(np.array([23.6]), np.array([7.7]))
     >>> one = LensSeries(eyes, np.array([21.0]), np.zeros(1))
     >>> error_slopes("srkt", one, {"a_constant": 118.4}).round(1).tolist()
-    [-0.8]
+    [-0.9]
     """
     seen = formula_eye(formula, series.biometry, constants)
     at_cornea = seen.at_cornea_dpt(series.power_dpt)
