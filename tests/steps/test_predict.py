@@ -13,7 +13,7 @@ import rimwise.predict.sight
 from rimwise.cli.main import app
 from rimwise.eye.implant import ImplantTerms
 from rimwise.eye.this_eye import Known, eye_record
-from rimwise.optics.refraction import least_squares_refraction
+from rimwise.optics.refraction import PowerVector, least_squares_refraction
 from rimwise.predict.criteria import (
     contrast,
     three_refractions,
@@ -23,7 +23,8 @@ from rimwise.predict.criteria import (
 )
 from rimwise.predict.gratings import COARSE, USUAL
 from rimwise.predict.make import SightQuestion, predict_sight
-from rimwise.predict.placed import fovea_of, place_at, placed_model
+from rimwise.predict.placed import fovea_of, place_at, placed_model, unknown_tilt
+from rimwise.predict.scatter import cloud_of, moved, normal_draws
 from rimwise.predict.sight import line_of_sight, placed_waves
 from rimwise.records.picture import CorneaSheet
 from rimwise.terms.cautions import CAUTIONS
@@ -151,6 +152,50 @@ def test_the_claimed_scatter_is_that_of_draws() -> None:
     told = np.array([claimed.m_dpt.sd, claimed.j0_dpt.sd, claimed.j45_dpt.sd])
     # 150 draws tell a scatter to 6 %; three times that, and a fiftieth of a dioptre either way.
     assert np.all(np.abs(told - scatter) < 0.18 * scatter + 0.002)
+
+
+def test_the_claimed_range_of_contrast_is_that_of_draws() -> None:
+    """Unknown tilt, where slopes vanish: placements drawn anew by chance and traced one by one."""
+    record, asked = eye(), SightQuestion("E-1", (3.0,))
+    middle = place_at(record, (0.3, -0.1))
+    x, y = middle.shift_mm
+    shift = (replace(x, sd=0.08), replace(y, sd=0.08))
+    here = replace(middle, shift_mm=shift, tilt_deg=unknown_tilt())
+    told = predict_sight(record, here, asked)
+    (one,) = told.pupils
+    worn = [told.glasses.m_dpt.value, told.glasses.j0_dpt.value, told.glasses.j45_dpt.value]
+    rng, fovea, waves = np.random.default_rng(8), fovea_of(record), []
+    for _ in range(150):
+        model = placed_model(record, moved(here, rng.standard_normal(4)))
+        view = view_of(model, fovea, 3.0)
+        waves.append(view.behind(PowerVector(*worn).moved_towards_light(-view.vertex_mm)))
+    drawn = contrast(np.concatenate(waves, axis=2), 3.0).mean
+    for k in (0, 2, 5):
+        low, high = one.here.with_glasses.mean_95[k]
+        # 150 draws tell a share of 95 % to 1.8 %; three times that.
+        within = np.mean((drawn[k] >= low) & (drawn[k] <= high))
+        assert 0.895 <= within <= 0.995
+    # The tail is heavy: scatters of 150 draws scatter by a fifth themselves.
+    lost = one.contrast_lost
+    assert lost.sd == pytest.approx(float(drawn[2].std()), rel=0.35)
+    low, high = one.contrast_lost_95
+    # Much worse is likely, much better is not.
+    assert high - lost.value > 2.0 * (lost.value - low) > 0.0
+
+
+def test_drawn_waves_are_traced_waves() -> None:
+    """Within 0.002 µm up to two sd of every number, where contrast does not show it."""
+    record = eye()
+    middle = place_at(record, (0.3, -0.1))
+    x, y = middle.shift_mm
+    shift = (replace(x, sd=0.08), replace(y, sd=0.08))
+    here = replace(middle, shift_mm=shift, tilt_deg=unknown_tilt())
+    cloud, draws = cloud_of(record, here, fovea_of(record), 3.0), normal_draws(4)
+    assert cloud is not None
+    for k in np.flatnonzero(np.abs(draws).max(axis=1) < 2.0)[:6]:
+        model = placed_model(record, moved(here, draws[k]))
+        green = view_of(model, fovea_of(record), 3.0, COARSE).green.coefficients_um
+        assert cloud.green_um[3:, k + 1] == pytest.approx(green[3:], abs=0.002)
 
 
 CASE = """code = "E-1"

@@ -166,7 +166,9 @@ def contrast(
     )
 
 
-def visual_strehl(waves_um: FloatArray, pupil_mm: float, sampling: Sampling = USUAL) -> FloatArray:
+def visual_strehl(
+    waves_um: FloatArray, pupil_mm: float, sampling: Sampling = USUAL, frequencies: int = 14
+) -> FloatArray:
     """How good are images of all gratings together, weighted with a contrast sensitivity?
 
     Returns
@@ -181,7 +183,7 @@ def visual_strehl(waves_um: FloatArray, pupil_mm: float, sampling: Sampling = US
     >>> visual_strehl(np.zeros((20, 45, 1)), 3.0).round(6).tolist()
     [1.0]
     """
-    nodes, weights = strehl_nodes()
+    nodes, weights = strehl_nodes(frequencies)
     turns = directions_from(0.0, sampling.directions)
     seen = Gratings(pupil_mm, nodes, sampling)
     kept = seen.transfer(waves_um, turns).real.mean(axis=1)

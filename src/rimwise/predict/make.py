@@ -5,8 +5,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from rimwise.eye.model import EyeModel
 from rimwise.optics.refraction import PowerVector, least_squares_refraction, paraxial_refraction
+from rimwise.optics.zernike import Wavefront
 from rimwise.predict.criteria import (
     FOCUS_CPD,
     View,
@@ -18,6 +18,7 @@ from rimwise.predict.criteria import (
 )
 from rimwise.predict.gratings import FREQUENCIES_CPD, USUAL, Sampling
 from rimwise.predict.placed import fovea_of, place_at, placed_model
+from rimwise.predict.scatter import Cloud, cloud_of, likely, sd_of
 from rimwise.predict.sensitivity import Elsewhere, sensitivity
 from rimwise.records.eye import EyeRecord
 from rimwise.records.sight import (
@@ -25,6 +26,7 @@ from rimwise.records.sight import (
     Focusing,
     ImplantPlace,
     Lens,
+    Likely,
     PupilComparison,
     PupilSight,
     Sensitivity,
@@ -77,7 +79,7 @@ def predict_sight(
 
     The ideal one stands upright on the corneal axis at the eye's own depth, a toric implant's
     marks where they belong. Every ± comes from that of the placement alone: shift, tilt, turn and
-    depth, each moved by its sd to both sides (independent; own derivation).
+    depth, drawn independently within their ± (see :mod:`rimwise.predict.scatter`).
 
     Parameters
     ----------
@@ -109,15 +111,14 @@ def predict_sight(
     best = view_of(placed_model(record, ideal), fovea, GLASSES_PUPIL_MM, sampling)
     squares = least_squares_refraction(best.green)
     glasses = replace(squares, m_dpt=best_sphere_dpt(best, squares))
-    models = _moved(record, here)
     meridian = _meridian_rad(here)
+    model, upright = placed_model(record, here), placed_model(record, ideal)
     pupils = []
     for pupil_mm in asked.pupils_mm:
-        sampling = asked.sampling
-        views = [[view_of(m, fovea, pupil_mm, sampling) for m in pair] for pair in models]
-        alone = view_of(placed_model(record, ideal), fovea, pupil_mm, sampling)
-        is_here = _Seen(views, glasses, meridian).sight()
-        would_be = _Seen([[alone]], glasses, meridian).sight()
+        view, alone = (view_of(m, fovea, pupil_mm, sampling) for m in (model, upright))
+        cloud = cloud_of(record, here, fovea, pupil_mm)
+        is_here = _Seen(view, cloud, glasses, meridian).sight()
+        would_be = _Seen(alone, None, glasses, meridian).sight()
         pupils.append(_compared(pupil_mm, is_here, would_be))
     return Sight(
         code=asked.code,
@@ -153,82 +154,39 @@ def _meridian_rad(here: ImplantPlace) -> float:
     return math.atan2(y, x) if math.hypot(x, y) > 0.0 else 0.0
 
 
-def _moved(record: EyeRecord, here: ImplantPlace) -> list[list[EyeModel]]:
-    """The eye as placed, then each uncertain number moved by its sd to both sides."""
-    found = [[placed_model(record, here)]]
-    for k in (0, 1):
-        if here.shift_mm[k].sd > 0.0:
-            both = [replace(here, shift_mm=pair) for pair in _stepped(here.shift_mm, k)]
-            found.append([placed_model(record, one) for one in both])
-        if here.tilt_deg[k].sd > 0.0:
-            both = [replace(here, tilt_deg=pair) for pair in _stepped(here.tilt_deg, k)]
-            found.append([placed_model(record, one) for one in both])
-    if here.marks_deg is not None and here.marks_deg.sd > 0.0:
-        both = [replace(here, marks_deg=one) for one in _either_side(here.marks_deg)]
-        found.append([placed_model(record, one) for one in both])
-    if here.front_depth_mm.sd > 0.0:
-        both = [replace(here, front_depth_mm=one) for one in _either_side(here.front_depth_mm)]
-        found.append([placed_model(record, one) for one in both])
-    return found
-
-
-def _either_side(one: Estimate) -> tuple[Estimate, Estimate]:
-    return replace(one, value=one.value + one.sd), replace(one, value=one.value - one.sd)
-
-
-def _stepped(
-    pair: tuple[Estimate, Estimate], k: int
-) -> tuple[tuple[Estimate, Estimate], tuple[Estimate, Estimate]]:
-    """The pair with its k-th part one sd up, and one sd down."""
-    up, down = _either_side(pair[k])
-    return ((up, pair[1]), (down, pair[1])) if k == 0 else ((pair[0], up), (pair[0], down))
-
-
-def _sd(values: FloatArray, pairs: int) -> FloatArray:
-    """Sd of numbers told as (middle, +, -, +, -, ...) along their last axis."""
-    if pairs == 0:
-        return np.zeros(values.shape[:-1])
-    half = 0.5 * (values[..., 1::2] - values[..., 2::2])
-    return np.asarray(np.sqrt((half**2).sum(axis=-1)))
-
-
 @dataclass(frozen=True, slots=True, eq=False)
 class _Seen:
-    """Views of one placement through one pupil: the middle one, then pairs about it."""
+    """One placement through one pupil, and the draws about it where it has a ±."""
 
-    views: list[list[View]]
+    view: View
+    cloud: Cloud | None
     glasses: PowerVector
     meridian_rad: float
 
     @property
-    def middle(self) -> View:
-        return self.views[0][0]
-
-    @property
-    def all(self) -> list[View]:
-        return [view for part in self.views for view in part]
-
-    @property
-    def pairs(self) -> int:
-        return len(self.views) - 1
+    def waves(self) -> list[Wavefront]:
+        """The told wave of 555 nm, then those of the cloud."""
+        if self.cloud is None:
+            return [self.view.green]
+        drawn = [replace(self.view.green, coefficients_um=one) for one in self.cloud.green_um.T]
+        return [self.view.green, *drawn]
 
     def sight(self) -> PupilSight:
         """Return all that this placement gives through this pupil."""
-        view = self.middle
-        squares = [least_squares_refraction(one.green) for one in self.all]
+        view, waves = self.view, self.waves
+        squares = [least_squares_refraction(one) for one in waves]
         sphere = best_sphere_dpt(view, squares[0])
         best = [replace(one, m_dpt=sphere + one.m_dpt - squares[0].m_dpt) for one in squares]
         plain = [PowerVector(one.m_dpt, 0.0, 0.0) for one in best]
-        worn = [self.glasses] * len(self.all)
-        modes = np.stack([one.green.coefficients_um for one in self.all], axis=-1)
+        modes = np.stack([one.coefficients_um for one in waves], axis=-1)
         return PupilSight(
             pupil_mm=view.pupil_mm,
             coefficients_um=tuple(modes[:, 0].tolist()),
-            coefficients_sd_um=tuple(_sd(modes, self.pairs).tolist()),
-            paraxial=self._lens([paraxial_refraction(one.green) for one in self.all]),
+            coefficients_sd_um=tuple(_sd(modes).tolist()),
+            paraxial=self._lens([paraxial_refraction(one) for one in waves]),
             least_squares=self._lens(squares),
             best_contrast=self._lens(best),
-            with_glasses=self._curve(worn),
+            with_glasses=self._curve([self.glasses] * len(waves)),
             best_sphere=self._curve(plain),
             through_focus=Focusing(
                 FOCUS_CPD,
@@ -238,32 +196,43 @@ class _Seen:
         )
 
     def _lens(self, lenses: list[PowerVector]) -> Lens:
-        told = [one.moved_towards_light(self.middle.vertex_mm) for one in lenses]
+        told = [one.moved_towards_light(self.view.vertex_mm) for one in lenses]
         rows = np.array([(one.m_dpt, one.j0_dpt, one.j45_dpt) for one in told]).T
-        return _told(told[0], _sd(rows, self.pairs))
+        return _told(told[0], _sd(rows))
 
     def _curve(self, lenses: list[PowerVector]) -> ContrastCurve:
-        view = self.middle
-        waves = np.concatenate(
-            [one.behind(lens) for one, lens in zip(self.all, lenses, strict=True)], axis=2
-        )
+        view, drawn = self.view, None
+        waves = view.behind(lenses[0])
         kept = contrast(waves, view.pupil_mm, view.sampling, self.meridian_rad)
         strehl = visual_strehl(waves, view.pupil_mm, view.sampling)[None]
+        if self.cloud is not None:
+            drawn = self.cloud.contrasts(lenses[1:], self.meridian_rad)
+        rows = (kept.tangential, kept.sagittal, kept.mean, strehl)
+        told = [_with_range(row[:, 0], None if drawn is None else drawn[k])
+                for k, row in enumerate(rows)]  # fmt: skip
+        (along, along_95), (across, across_95), (mean, mean_95), (ratio, ratio_95) = told
         return ContrastCurve(
-            FREQUENCIES_CPD,
-            self._estimates(kept.tangential),
-            self._estimates(kept.sagittal),
-            self._estimates(kept.mean),
-            deg_from_rad(self.meridian_rad),
-            self._estimates(strehl)[0],
-        )
+            FREQUENCIES_CPD, along, across, mean, deg_from_rad(self.meridian_rad), ratio[0],
+            along_95, across_95, mean_95, ratio_95[0],
+        )  # fmt: skip
 
-    def _estimates(self, rows: FloatArray) -> tuple[Estimate, ...]:
-        sds = _sd(rows, self.pairs)
-        return tuple(
-            Estimate(float(value), float(sd), "placement")
-            for value, sd in zip(rows[:, 0], sds, strict=True)
-        )
+
+def _sd(rows: FloatArray) -> FloatArray:
+    """Sd of numbers told as (told, told by the cloud, draws ...) along their last axis."""
+    return np.zeros(rows.shape[:-1]) if rows.shape[-1] == 1 else sd_of(rows[..., 1:])
+
+
+def _with_range(
+    values: FloatArray, drawn: FloatArray | None
+) -> tuple[tuple[Estimate, ...], tuple[Likely, ...]]:
+    if drawn is None:
+        alone = tuple(Estimate(float(one), 0.0, "placement") for one in values)
+        return alone, tuple((one.value, one.value) for one in alone)
+    told = tuple(
+        Estimate(float(one), float(sd), "placement")
+        for one, sd in zip(values, sd_of(drawn), strict=True)
+    )
+    return told, tuple(likely(one.value, row) for one, row in zip(told, drawn, strict=True))
 
 
 def _told(lens: PowerVector, sd: FloatArray | None) -> Lens:
@@ -285,4 +254,5 @@ def _compared(pupil_mm: float, here: PupilSight, ideal: PupilSight) -> PupilComp
     at = FREQUENCIES_CPD.index(JUDGED_CPD)
     kept, perfect = here.with_glasses.mean[at], ideal.with_glasses.mean[at]
     lost = Estimate(perfect.value - kept.value, kept.sd, "placement")
-    return PupilComparison(pupil_mm, here, ideal, _told(induced, sd), lost)
+    low, high = (perfect.value - one for one in reversed(here.with_glasses.mean_95[at]))
+    return PupilComparison(pupil_mm, here, ideal, _told(induced, sd), lost, (low, high))

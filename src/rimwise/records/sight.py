@@ -15,6 +15,8 @@ from rimwise.terms.frames import Side, nasal_superior
 SightStatus = Literal["predicted", "refused"]
 Against = Literal["ideal", "pupil", "visual-axis"]
 Pair = Literal["optic-from-limbus", "optic-from-pupil", "optic-from-visual-axis"]
+# Between which values 95 % of the placements lie that the ± allows.
+Likely = tuple[float, float]
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,6 +95,9 @@ class ContrastCurve:
         Meridian of the optic's shift (of its tilt where it is not shifted).
     visual_strehl : Estimate
         Contrast weighted with a contrast sensitivity, against a perfect eye with this pupil.
+    tangential_95, sagittal_95, mean_95 : tuple of (low, high)
+        One a frequency, of 95 % of the placements that the ± allows.
+    visual_strehl_95 : (low, high)
     """
 
     frequency_cpd: tuple[float, ...]
@@ -101,6 +106,10 @@ class ContrastCurve:
     mean: tuple[Estimate, ...]
     tangential_deg: float
     visual_strehl: Estimate
+    tangential_95: tuple[Likely, ...]
+    sagittal_95: tuple[Likely, ...]
+    mean_95: tuple[Likely, ...]
+    visual_strehl_95: Likely
 
     def document(self) -> dict[str, Any]:
         """Return the entry of the document."""
@@ -111,10 +120,12 @@ class ContrastCurve:
                 name: {
                     "value": [one.value for one in getattr(self, name)],
                     "sd": [one.sd for one in getattr(self, name)],
+                    "low_95": [low for low, _ in getattr(self, f"{name}_95")],
+                    "high_95": [high for _, high in getattr(self, f"{name}_95")],
                 }
                 for name in ("tangential", "sagittal", "mean")
             },
-            "visual_strehl": estimate_entry(self.visual_strehl, "1"),
+            "visual_strehl": _ranged(self.visual_strehl, self.visual_strehl_95),
         }
 
 
@@ -197,6 +208,7 @@ class PupilComparison:
         Least-squares refraction here less that of the ideal placement.
     contrast_lost : Estimate
         Of the judged grating, mean of all directions, behind the same glasses; 0.1 is a tenth.
+    contrast_lost_95 : (low, high)
     reasons : tuple of Reason
         What this pupil's numbers leave out.
     """
@@ -206,6 +218,7 @@ class PupilComparison:
     ideal: PupilSight
     induced: Lens
     contrast_lost: Estimate
+    contrast_lost_95: Likely
     reasons: tuple[Reason, ...] = ()
 
     def document(self) -> dict[str, Any]:
@@ -220,7 +233,7 @@ class PupilComparison:
                 "j45_dpt": estimate_entry(self.here.least_squares.j45_dpt, "dpt"),
             },
             "induced": self.induced.document(),
-            "contrast_lost": estimate_entry(self.contrast_lost, "1"),
+            "contrast_lost": _ranged(self.contrast_lost, self.contrast_lost_95),
             "reasons": [{"code": one.code, "sentence": one.sentence} for one in self.reasons],
         }
 
@@ -364,6 +377,12 @@ def estimate_entry(estimate: Estimate | None, unit: str) -> dict[str, Any] | Non
     if estimate is None:
         return None
     return {"value": estimate.value, "sd": estimate.sd, "unit": unit}
+
+
+def _ranged(estimate: Estimate, likely: Likely) -> dict[str, Any]:
+    low, high = likely
+    told = {"value": estimate.value, "sd": estimate.sd, "unit": "1"}
+    return told | {"low_95": low, "high_95": high}
 
 
 def _vector(pair: tuple[Estimate, Estimate], side: Side, unit: str) -> dict[str, Any]:

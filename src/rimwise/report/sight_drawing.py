@@ -99,10 +99,10 @@ def _draw_contrast(axes: "Axes", pupil: PupilComparison, judged_cpd: float) -> N
     here, ideal = pupil.here.with_glasses, pupil.ideal.with_glasses
     f = np.array(here.frequency_cpd)
     mean = np.array([one.value for one in here.mean])
-    sd = np.array([one.sd for one in here.mean])
-    axes.fill_between(f, mean - sd, mean + sd, color=LOOK.covered, alpha=0.22, linewidth=0.0)
+    low, high = np.array(here.mean_95).T
+    axes.fill_between(f, low, high, color=LOOK.covered, alpha=0.22, linewidth=0.0)
     axes.plot(f, [one.value for one in ideal.mean], "--", color=LOOK.quiet, label="ideal placement")
-    axes.plot(f, mean, color=LOOK.covered, linewidth=1.8, label="here, all directions (± 1 sd)")
+    axes.plot(f, mean, color=LOOK.covered, linewidth=1.8, label="here, all directions (95 %)")
     along, across = ([one.value for one in row] for row in (here.tangential, here.sagittal))
     axes.plot(f, along, ":", color=LOOK.ink, label=f"here, along {here.tangential_deg % 180:.0f}°")
     axes.plot(f, across, "-.", color=LOOK.ink, linewidth=0.8, label="here, across it")

@@ -74,10 +74,13 @@ def sight_sentences(sight: Sight) -> list[str]:
     ]
     for one in sight.pupils:
         lost = one.contrast_lost
+        low, high = (100 * end for end in one.contrast_lost_95)
+        likely = f" (95 %: {low:+.0f} to {high:+.0f})" if lost.sd > 0.0 else ""
         astigmatism = lens_words(one.induced)
         said.append(
             f"Pupil {one.pupil_mm:g} mm: {100 * lost.value:+.0f} ± {100 * lost.sd:.0f} points of "
-            f"contrast lost at {sight.judged_cpd:g} cycles per degree; induced {astigmatism}."
+            f"contrast lost{likely} at {sight.judged_cpd:g} cycles per degree; induced "
+            f"{astigmatism}."
         )
     if sight.sensitivity is not None:
         said += sensitivity_sentences(sight.sensitivity, sight.side)
