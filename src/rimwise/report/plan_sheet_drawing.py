@@ -16,6 +16,7 @@ from rimwise.report.plan_view import PlanView, Seat, seat_frame
 from rimwise.report.plan_words import CENTRE_WORDS, judged_words
 from rimwise.terms.arrays import FloatArray
 from rimwise.terms.estimate import Estimate
+from rimwise.terms.frames import direction_words
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -140,7 +141,7 @@ def draw_side(told: EyeDescription, depth_mm: Estimate | None) -> bytes:
         _point_at(axes, "retina", (back, 0.3), (back - 3.6, 3.6))
         axes.plot([-5.6, -0.6], [-11.7, -11.7], color=LOOK.ink, linewidth=2)
         axes.text(-3.1, -11.5, "5 mm", ha="center", va="bottom")
-        up, down = ("nasal", "temporal") if told.record.side == "right" else ("temporal", "nasal")
+        up, down = (direction_words(angle, told.record.side) for angle in (0.0, 180.0))
         axes.text(-5.6, 11.6, up, va="top")
         axes.text(-5.6, -10.0, down, va="bottom")
         axes.set(xlim=(-6.2, back + 1.2), ylim=(-12.4, 12.0), aspect="equal")
@@ -278,8 +279,7 @@ def _draw_labels(axes: "Axes", labels: list[Label]) -> None:
 
 def _finish_front(axes: "Axes", plan: Plan, seat: Seat) -> None:
     frame = seat_frame(seat, plan.side)
-    east = "nasal" if plan.side == "right" else "temporal"
-    west = "temporal" if plan.side == "right" else "nasal"
+    east, west = (direction_words(angle, plan.side) for angle in (0.0, 180.0))
     for angle, word in ((0.0, east), (90.0, "superior"), (180.0, west), (270.0, "inferior")):
         turn = np.radians(frame.picture_deg(angle))
         x, y = 6.2 * np.cos(turn), 6.2 * np.sin(turn)

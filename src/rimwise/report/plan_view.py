@@ -18,7 +18,7 @@ from rimwise.records.eye_description import EyeDescription
 from rimwise.records.plan import CentrePlan, Plan
 from rimwise.terms.arrays import FloatArray
 from rimwise.terms.estimate import Estimate
-from rimwise.terms.frames import PictureFrame, Side, examiner_from_nasal_superior
+from rimwise.terms.frames import PictureFrame, Side, examiner_from_nasal_superior, nasal_superior
 
 Seat = Literal["head", "side"]
 Point = tuple[float, float]
@@ -39,7 +39,7 @@ def seat_frame(seat: Seat, side: Side) -> PictureFrame:
     """
     if seat == "head":
         return PictureFrame(270.0)
-    return PictureFrame(180.0 if side == "right" else 0.0)
+    return PictureFrame(90.0 + 90.0 * nasal_superior(1.0, 0.0, side)[0])
 
 
 @dataclass(frozen=True, slots=True)
