@@ -43,6 +43,7 @@ PAGES = {
     "plan-of-eye": "/plan?code=E-1",
     "theatre": "/theatre?code=E-1&code=E-2",
     "glance": "/glance",
+    "practise": "/practise",
     "gone": "/nowhere",
 }
 
@@ -178,6 +179,22 @@ def test_result_pages_are_for_everybody_fit_and_are_light(page: Page) -> None:
     page.wait_for_url(re.compile("/measured/"))
     page.wait_for_load_state("networkidle")
     _judged(page, "measured")
+
+
+def test_an_opening_is_placed_by_a_click(page: Page) -> None:
+    _open(page, "/practise")
+    page.set_viewport_size({"width": 1280, "height": 900})
+    page.get_by_role("button", name="New clear picture").click()
+    page.get_by_role("button", name="Show the truth").wait_for()
+    page.wait_for_load_state("networkidle")
+    _judged(page, "practise-picture")
+    over = page.locator("[data-over]")
+    over.click(position={"x": 100, "y": 80})
+    assert int(page.get_by_label("Centre, from the left").input_value()) > 100
+    page.get_by_role("button", name="Show the truth").click()
+    page.get_by_role("heading", name="The truth", exact=True).wait_for()
+    page.wait_for_load_state("networkidle")
+    _judged(page, "practise-truth")
 
 
 def test_numbers_follow_the_form_while_it_is_filled_in(page: Page) -> None:

@@ -36,6 +36,7 @@ from rimwise.web.jobs import (
 from rimwise.web.keeping import Keeping
 from rimwise.web.pages import Filled, look_css
 from rimwise.web.plans import PLAN_ACTIONS, PLAN_VIEWS
+from rimwise.web.practise import PRACTISE_ACTIONS, PRACTISE_VIEWS
 from rimwise.web.uploads import Sent, TooLarge, picture_name
 from rimwise.web.views import (
     asks_for_json,
@@ -59,6 +60,7 @@ STATIC = {
     "bench-draw.js": "text/javascript",
     "bench-strip.js": "text/javascript",
     "bench-hands.js": "text/javascript",
+    "practise.js": "text/javascript",
     "icon.svg": "image/svg+xml",
 }
 
@@ -291,6 +293,7 @@ _VIEWS: dict[str, Any] = {
     "/openapi.json": _description,
     "/static/{name}": _static,
     **EYE_VIEWS,
+    **PRACTISE_VIEWS,
     **PLAN_VIEWS,
     **HEALING_VIEWS,
     **BENCH_VIEWS,
@@ -304,6 +307,7 @@ _ACTIONS: dict[str, Any] = {
     "/forget": _forget,
     "/log-out": _log_out,
     **EYE_ACTIONS,
+    **PRACTISE_ACTIONS,
     **PLAN_ACTIONS,
     **HEALING_ACTIONS,
     **BENCH_ACTIONS,

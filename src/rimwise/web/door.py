@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 from rimwise.web.bench import Bench
 from rimwise.web.healing_jobs import FollowedEye
 from rimwise.web.jobs import AuditedSeries, MeasuredPicture, PlannedOpening
+from rimwise.web.practise_jobs import Placed, PractisePicture
 
 if TYPE_CHECKING:
     from rimwise.web.people import People
@@ -47,6 +48,8 @@ class Session:
         When something was last asked.
     live, drawn : PlannedOpening or None, int
         The numbers beside a plan's form while it is filled in, and how often they were drawn.
+    practised, placed : PractisePicture or None, Placed or None
+        The picture to practise on, and what was placed on it.
     """
 
     key: str = field(default_factory=_secret)
@@ -57,6 +60,8 @@ class Session:
     used: float = field(default_factory=time.monotonic)
     live: PlannedOpening | None = None
     drawn: int = 0
+    practised: PractisePicture | None = None
+    placed: Placed | None = None
     _results: OrderedDict[str, Result] = field(default_factory=OrderedDict)
     _entries: dict[str, Mapping[str, Sequence[str]]] = field(default_factory=dict)
 

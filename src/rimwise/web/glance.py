@@ -71,7 +71,7 @@ def glance_of(
     for key in ("nasal_mm", "superior_mm", "diameter_off_mm"):
         values = [value for one in eyes if (value := getattr(one, key)) is not None]
         if len(values) >= LEAST:
-            found.append(_common(key, values))
+            found.append(common_of(key, values))
     return Glance(eyes, tuple(found))
 
 
@@ -95,7 +95,15 @@ def _value(document: Any, *keys: str) -> float | None:
     return float(document) if isinstance(document, int | float) else None
 
 
-def _common(key: str, values: Sequence[float]) -> Common:
+def common_of(key: str, values: Sequence[float]) -> Common:
+    """What have these numbers in common: mean, SD, standard error?
+
+    Examples
+    --------
+    >>> one = common_of("nasal_mm", [0.1, 0.2, 0.3])
+    >>> round(one.mean_mm, 6), round(one.sd_mm, 6), one.eyes
+    (0.2, 0.1, 3)
+    """
     mean = sum(values) / len(values)
     sd = math.sqrt(sum((one - mean) ** 2 for one in values) / (len(values) - 1))
     return Common(key, mean, sd, sd / math.sqrt(len(values)), len(values))
