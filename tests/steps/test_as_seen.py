@@ -284,7 +284,11 @@ def test_the_command_tells_for_which_pupil_the_edge_is_met(tmp_path: Path) -> No
     assert start > 270.0
     assert end < 90.0
     assert large["bare_arcs_deg"] is None
-    assert [one["code"] for one in entry["warnings"]] == ["beside-optic"]
+    assert [one["code"] for one in entry["warnings"]] == [
+        "corneal-radius-assumed",
+        "placement-without-sd",
+        "beside-optic",
+    ]
     assert "not modelled" in " ".join(output.split())
 
 

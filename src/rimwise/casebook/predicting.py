@@ -113,6 +113,7 @@ def predict_case(request: SightRequest) -> Predicted:
     read = read_case_sheet(request.case)
     record = _record(read.sheet, request)
     place, notes = _place(record, request)
+    notes = (*_missing(read.sheet), *notes)
     pupils = request.pupils_mm or PUPILS_MM
     mapped = request.map_pupil_mm
     if mapped is None and request.drawing is not None:
@@ -215,6 +216,13 @@ def _place(record: EyeRecord, request: SightRequest) -> tuple[ImplantPlace, tupl
     elif request.decentration_mm is not None:
         x, y = examiner_from_nasal_superior(*request.decentration_mm, record.side)
         place = replace(place, shift_mm=(Estimate(x, 0.0, "given"), Estimate(y, 0.0, "given")))
+        notes.append(
+            Reason(
+                "placement-without-sd",
+                "The optic's place was typed in and is taken as exact: its own ± is in no number "
+                "here; --placement COVER.json brings the measured one.",
+            )
+        )
     if request.tilt_deg is None:
         place = replace(place, tilt_deg=unknown_tilt())
         notes.append(
@@ -228,6 +236,19 @@ def _place(record: EyeRecord, request: SightRequest) -> tuple[ImplantPlace, tupl
         x, y = examiner_from_nasal_superior(*request.tilt_deg, record.side)
         place = replace(place, tilt_deg=(Estimate(x, 0.0, "given"), Estimate(y, 0.0, "given")))
     return place, tuple(notes)
+
+
+def _missing(case: CaseSheet) -> tuple[Reason, ...]:
+    cornea = case.cornea
+    if cornea.radius_mm is not None or None not in {cornea.radius_flat_mm, cornea.radius_steep_mm}:
+        return ()
+    return (
+        Reason(
+            "corneal-radius-assumed",
+            f"{case.code} states no radius_mm in [cornea]: an average cornea is assumed, and what "
+            "that leaves open is not in the ±; write the measured radius there.",
+        ),
+    )
 
 
 def _measured_shift(record: EyeRecord, path: Path) -> tuple[Estimate, Estimate]:

@@ -6,6 +6,7 @@ every place of the map. Own derivation.
 """
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -104,6 +105,45 @@ def sensitivity(asked: Elsewhere, here: ImplantPlace, loss: float = 0.1) -> Sens
         maps,
         tuple(tolerance(one, _stands(here, one.unit), loss) for one in maps),
     )
+
+
+def contrast_lost_at(asked: Elsewhere, shifts_mm: Sequence[tuple[float, float]]) -> FloatArray:
+    """How much contrast would each of these places of the optic's middle cost?
+
+    Some 0.03 s a place; upright, at the eye's own depth, marks where they belong.
+
+    Parameters
+    ----------
+    asked : Elsewhere
+        Glasses, pupil and grating it is judged by.
+    shifts_mm : sequence of (x, y)
+        From the corneal axis, examiner's frame, up to 1 mm or so.
+
+    Returns
+    -------
+    array, shape (places,)
+        Contrast of the place on the corneal axis less that of each; negative where it would gain.
+
+    Raises
+    ------
+    MeasurementRefused
+        Light through the pupil does not all pass the optic at one of them.
+
+    Examples
+    --------
+    >>> from rimwise.eye.this_eye import Known, eye_record
+    >>> from rimwise.predict.gratings import COARSE
+    >>> eye = eye_record(Known("right", "implant", axial_mm=23.6))
+    >>> ask = Elsewhere(eye, PowerVector(-0.8, 0.0, 0.0), 4.0, 15.0, COARSE)
+    >>> lost = contrast_lost_at(ask, [(0.0, 0.0), (0.8, 0.0), (-0.8, 0.0)])
+    >>> lost.shape, float(lost[0]), bool(abs(lost[1:]).min() > 0.001)
+    ((3,), 0.0, True)
+    """
+    fovea, ideal = fovea_of(asked.record), place_at(asked.record)
+    places = [ideal, *(_at(ideal, one, "mm") for one in shifts_mm)]
+    views = [asked.view(one, fovea) for one in places]
+    kept = asked.contrast(np.stack([view.colours_um for view in views], axis=-1))
+    return np.asarray(kept[0] - kept[1:])
 
 
 def sight_map(asked: Elsewhere, here: ImplantPlace, unit: Unit) -> SightMap:
