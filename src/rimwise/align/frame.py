@@ -282,7 +282,7 @@ def _finding(found: FoundInFrame, aim: Aim, turn: OffsetFinding, picture: str) -
         tuple(reasons),
         {name: _reflex(seen, name) for name in _NAMES},
         ring_finding(found.rings.pupil, found.planes),
-        ring_finding(found.rings.limbus, found.planes),
+        ring_finding(found.rings.limbus, found.planes, even=True),
         ScaleFinding(of.px_per_mm, "limbus", of.scale_from),
         fit.turn_deg,
         fit.tilt_deg if told else None,
@@ -316,8 +316,15 @@ def _reflex(seen: Sighted, name: ReflexName) -> ReflexFinding | None:
     return None if points is None else ReflexFinding(points, _SD_PX[name])
 
 
-def ring_finding(ring: Ring | None, planes: FramePlanes) -> RingFinding | None:
+def ring_finding(ring: Ring | None, planes: FramePlanes, even: bool = False) -> RingFinding | None:
     """Which ellipse is this ring in stored pixels?
+
+    Parameters
+    ----------
+    ring : Ring or None
+    planes : FramePlanes
+    even : bool
+        Whether its outline has too few waves for an arc that lies off, as that of a limbus.
 
     Examples
     --------
@@ -328,7 +335,7 @@ def ring_finding(ring: Ring | None, planes: FramePlanes) -> RingFinding | None:
     """
     if ring is None:
         return None
-    ellipse = fit_ellipse(planes.stored(ring.curve_px)).ellipse
+    ellipse = fit_ellipse(planes.stored(ring.curve_px), robust=not even).ellipse
     shape = EllipsePx(ellipse.cx, ellipse.cy, ellipse.a, ellipse.b, _angle(ellipse.angle_rad))
     return RingFinding(shape, ring.centre_sd_px / planes.factor, ring.seen_deg)
 

@@ -94,8 +94,8 @@ def _absent(planes: FramePlanes, known: EyeRings | None) -> ClipStatus:
 
 def _row(found: FoundInFrame, at: tuple[int, float], question: Question) -> ClipRow:
     pupil, limbus = (
-        _ellipse(ring_finding(ring, found.planes))
-        for ring in (found.rings.pupil, found.rings.limbus)
+        _ellipse(ring_finding(ring, found.planes, even))
+        for ring, even in ((found.rings.pupil, False), (found.rings.limbus, True))
     )
     try:
         fit, seen = fit_frame(found.of, found.sighted(), question.compiled)

@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 
 from rimwise.picture.planes import Float32Array
-from rimwise.terms.arrays import FloatArray, IntArray
+from rimwise.terms.arrays import FloatArray
 
 _KEPT = 6
 _APART = 0.25  # of the radius: nearer peaks are the same ring
@@ -60,10 +60,13 @@ def ring_seeds(log_rgb: Float32Array, radii_px: FloatArray) -> list[RingSeed]:
         size = np.hypot(du, dv)
         noise = float(np.median(size)) + 1e-6
         weight = np.clip(size / (4.0 * noise), 0.0, 1.0)
-        v, u = np.nonzero(weight > 0.25)
-        if len(u) == 0:
+        strong = np.flatnonzero(weight.ravel() > 0.25)
+        if len(strong) == 0:
             continue
-        way_u, way_v, chosen = du[v, u] / size[v, u], dv[v, u] / size[v, u], weight[v, u]
+        # Single precision places a vote to a thousandth of a pixel.
+        v, u = (k.astype(np.float32) for k in np.unravel_index(strong, weight.shape))
+        length, chosen = size.ravel()[strong], weight.ravel()[strong]
+        way_u, way_v = du.ravel()[strong] / length, dv.ravel()[strong] / length
         signs = []
         for sign in (1.0, -1.0):
             votes = [
@@ -76,18 +79,19 @@ def ring_seeds(log_rgb: Float32Array, radii_px: FloatArray) -> list[RingSeed]:
 
 
 def _votes(
-    at: tuple[IntArray, IntArray],
-    way: tuple[FloatArray, FloatArray],
-    weight: FloatArray,
+    at: tuple[Float32Array, Float32Array],
+    way: tuple[Float32Array, Float32Array],
+    weight: Float32Array,
     radius: float,
     shape: tuple[int, int],
 ) -> Float32Array:
     """Return the share of a circle of this radius that votes for each centre."""
     height, width = shape
-    u = np.rint(at[0] - radius * way[0]).astype(np.intp)
-    v = np.rint(at[1] - radius * way[1]).astype(np.intp)
-    inside = (u >= 0) & (u < width) & (v >= 0) & (v < height)
-    flat = np.bincount(v[inside] * width + u[inside], weight[inside], height * width)
+    u = np.rint(at[0] - np.float32(radius) * way[0]).astype(np.int32)
+    v = np.rint(at[1] - np.float32(radius) * way[1]).astype(np.int32)
+    # A negative column or row is a very large one without its sign.
+    inside = (u.view(np.uint32) < width) & (v.view(np.uint32) < height)
+    flat = np.bincount((v * width + u)[inside], weight[inside], height * width)
     plane = flat.reshape(height, width).astype(np.float32)
     spread = 1.0 + 0.04 * radius
     return np.asarray(cv2.GaussianBlur(plane, (0, 0), spread)) * np.float32(spread / radius)
