@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from rimwise.casebook.measuring import check_kind
+from rimwise.exchange.course_sheets import read_course_sheet
 from rimwise.exchange.pictures import check_file, load_picture
 from rimwise.exchange.results import document_of
 from rimwise.exchange.sheets import read_picture_sheet
@@ -17,10 +18,11 @@ from rimwise.exchange.writing import (
     write_bytes,
     write_json,
 )
+from rimwise.follow.along import with_contact, with_visits
 from rimwise.follow.changes import SeenVisit
 from rimwise.follow.make import follow_visits
 from rimwise.journey import finding_of
-from rimwise.records.healing import Healing
+from rimwise.records.healing import AtVisit, Healing
 from rimwise.records.picture import PictureSheet
 from rimwise.terms.errors import WrongInput
 
@@ -32,12 +34,15 @@ Progress = Callable[[int, int, str], None]
 class FollowRequest:
     """What the person asked for.
 
-    ``limit_mm``: least cover below which an eye is flagged.
+    ``limit_mm``: least cover below which an eye is flagged. ``contact_deg``: arcs of the last
+    picture where a reader saw front and back capsule touch; one eye only.
     """
 
     paths: Sequence[Path]
     flags: Mapping[str, object]
     limit_mm: float = 0.0
+    contact_deg: tuple[tuple[float, float], ...] = ()
+    visit_sheets: Sequence[Path] = ()
     json_out: Path | str | None = None
     drawing: Path | None = None
 
@@ -90,7 +95,12 @@ def follow_pictures(request: FollowRequest, progress: Progress | None = None) ->
     eyes: dict[str, list[_Loaded]] = {}
     for one in loaded:
         eyes.setdefault(one.sheet.code or "", []).append(one)
+    if request.contact_deg and len(eyes) > 1:
+        raise WrongInput(
+            f"contact is marked in the last picture of one eye, and these are of {len(eyes)}"
+        )
     days = {code: _days(code, pictures) for code, pictures in eyes.items()}
+    at_visits = _at_visits(request.visit_sheets, set(eyes))
     courses, drawings, done = [], [], 0
     for code, pictures in eyes.items():
         seen = []
@@ -100,6 +110,8 @@ def follow_pictures(request: FollowRequest, progress: Progress | None = None) ->
             seen.append(_seen(one, day))
             done += 1
         course = follow_visits(code or one_name(pictures), seen, request.limit_mm)
+        course = with_contact(course, request.contact_deg)
+        course = with_visits(course, at_visits.get(code, {}))
         courses.append(course)
         if request.drawing is not None:
             drawings.append(_draw(course, request.drawing))
@@ -109,6 +121,30 @@ def follow_pictures(request: FollowRequest, progress: Progress | None = None) ->
     if request.json_out is not None:
         write_json(request.json_out, followed.document())
     return followed
+
+
+def _at_visits(sheets: Sequence[Path], codes: set[str]) -> dict[str, dict[int, AtVisit]]:
+    """What do visit sheets tell, by eye and day?"""
+    told: dict[str, dict[int, AtVisit]] = {}
+    for path in sheets:
+        sheet = read_course_sheet(path)
+        visit, code = sheet.get("visit"), sheet.get("code", "")
+        if visit is None or visit.get("day") is None:
+            raise WrongInput(f"{path} holds no [visit] with a day; give visit sheets here")
+        if code not in codes:
+            raise WrongInput(
+                f"{path} is of eye {code or 'without code'}, which has no picture here"
+            )
+        lens, acuity = visit.get("refraction") or {}, visit.get("acuity_logmar")
+        letters = not isinstance(acuity, str)
+        told.setdefault(code, {})[visit["day"]] = AtVisit(
+            lens.get("sphere_dpt"),
+            lens.get("cylinder_dpt"),
+            lens.get("axis_deg"),
+            acuity if letters else None,
+            None if letters else acuity,
+        )
+    return told
 
 
 def one_name(pictures: Sequence[_Loaded]) -> str:

@@ -8,6 +8,7 @@ import typer
 
 from rimwise.cli.sheet_flags import PICTURE_FLAGS, with_flags
 from rimwise.cli.talk import one_sentence, progress_bar, say, show_foot, show_table
+from rimwise.terms.errors import WrongInput
 
 if TYPE_CHECKING:
     from rimwise.records.healing import Healing
@@ -16,7 +17,7 @@ HEADER = ("day", "status", "least cover", "area", "shift", "turn", "edge")
 
 
 @with_flags(PICTURE_FLAGS, "Keys of the picture sheet; they outrank it")
-def follow(
+def follow(  # noqa: PLR0913  one argument a flag
     pictures: Annotated[
         list[Path],
         typer.Argument(help="Photographs of eyes at their visits.", metavar="PICTURE"),
@@ -24,6 +25,17 @@ def follow(
     limit_mm: Annotated[
         float, typer.Option(help="Least cover below which an eye is flagged.")
     ] = 0.0,
+    contact: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="FROM-TO",
+            help="Arc of the last picture, in degrees, where you saw front and back capsule touch.",
+        ),
+    ] = None,
+    visit_sheet: Annotated[
+        list[Path] | None,
+        typer.Option(metavar="FILE.toml", help="Refraction and acuity of a picture's day."),
+    ] = None,
     json: Annotated[
         str | None, typer.Option(metavar="FILE", help='Write the courses as JSON; "-" prints them.')
     ] = None,
@@ -44,7 +56,10 @@ def follow(
 
         with progress_bar("following", len(pictures)) as progress:
             done = follow_pictures(
-                FollowRequest(pictures, flags, limit_mm, json, drawing), progress
+                FollowRequest(
+                    pictures, flags, limit_mm, _arcs(contact), visit_sheet or (), json, drawing
+                ),
+                progress,
             )
         if json != "-":
             for course in done.courses:
@@ -60,8 +75,21 @@ def follow(
         raise typer.Exit(done.exit_code)
 
 
+def _arcs(told: list[str] | None) -> tuple[tuple[float, float], ...]:
+    arcs = []
+    for one in told or []:
+        begin, _, end = one.partition("-")
+        try:
+            arcs.append((float(begin) % 360.0, float(end) % 360.0))
+        except ValueError:
+            raise WrongInput(
+                f"--contact {one}: two directions such as 200-260 are needed"
+            ) from None
+    return tuple(arcs)
+
+
 def _show(course: "Healing") -> None:
-    from rimwise.report.healing_words import course_foot, course_rows  # noqa: PLC0415
+    from rimwise.report.healing_words import along_lines, course_foot, course_rows  # noqa: PLC0415
 
     show_table(f"{course.code} ({course.side} eye)", course_rows(course), HEADER)
-    show_table("", [(line,) for line in course_foot(course)])
+    show_table("", [(line,) for line in (*along_lines(course), *course_foot(course))])

@@ -77,6 +77,41 @@ class Change:
 
 
 @dataclass(frozen=True, slots=True)
+class AtVisit:
+    """What was found at a visit beside its picture; None where the sheet does not tell.
+
+    Parameters
+    ----------
+    sphere_dpt, cylinder_dpt, axis_deg : float or None
+        Minus cylinder at the spectacle plane.
+    acuity_logmar : float or None
+    acuity_category : str or None
+        Below letters.
+    """
+
+    sphere_dpt: float | None = None
+    cylinder_dpt: float | None = None
+    axis_deg: float | None = None
+    acuity_logmar: float | None = None
+    acuity_category: str | None = None
+
+    def document(self) -> dict[str, Any]:
+        """Return the entry of the results."""
+        refraction = None
+        if self.sphere_dpt is not None:
+            refraction = {
+                "sphere_dpt": self.sphere_dpt,
+                "cylinder_dpt": self.cylinder_dpt,
+                "axis_deg": self.axis_deg,
+            }
+        return {
+            "refraction": refraction,
+            "acuity_logmar": self.acuity_logmar,
+            "acuity_category": self.acuity_category,
+        }
+
+
+@dataclass(frozen=True, slots=True)
 class Visit:
     """One visit: its day, what its picture showed, and what has changed since the first.
 
@@ -89,12 +124,15 @@ class Visit:
         None at the first visit, and where the picture was refused.
     opacification_score : float or None
         Graded score within the opening, 0 to 4.
+    at_visit : AtVisit or None
+        From a visit sheet of the same day.
     """
 
     day: int
     finding: CoverFinding
     change: Change | None = None
     opacification_score: float | None = None
+    at_visit: AtVisit | None = None
 
     def document(self) -> dict[str, Any]:
         """Return the entry of the results."""
@@ -124,6 +162,7 @@ class Visit:
                 "area_mm2": _told(opening.area_mm2, "mm2"),
             },
             "opacification_score": self.opacification_score,
+            "at_visit": None if self.at_visit is None else self.at_visit.document(),
             "change": None if self.change is None else self.change.document(),
         }
 
@@ -144,6 +183,8 @@ class BareArc:
         None where no haptic axis is known.
     drift_towards_mm : Estimate or None
         Movement of the optic towards the arc's middle since the first visit.
+    capsules_touch : bool or None
+        Whether a reader marked contact of front and back capsule there; None where nobody looked.
     """
 
     from_deg: float
@@ -155,6 +196,7 @@ class BareArc:
     growth_to_deg_per_month: float | None
     haptic_within_30_deg: bool | None
     drift_towards_mm: Estimate | None
+    capsules_touch: bool | None = None
 
     def document(self) -> dict[str, Any]:
         """Return the entry of the results; contact of the capsules is marked by hand alone."""
@@ -169,7 +211,7 @@ class BareArc:
                 "to": self.growth_to_deg_per_month,
             },
             "haptic_within_30_deg": self.haptic_within_30_deg,
-            "capsules_touch": None,
+            "capsules_touch": self.capsules_touch,
             "drift_towards_mm": _told(self.drift_towards_mm, "mm"),
         }
 

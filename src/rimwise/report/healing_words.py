@@ -1,6 +1,6 @@
 """A course of healing in words: a row a visit, and what follows from them."""
 
-from rimwise.records.healing import BareArc, Healing, Visit
+from rimwise.records.healing import AtVisit, BareArc, Healing, Visit
 from rimwise.report.place_words import shift_words
 from rimwise.report.words import estimate_words
 from rimwise.terms.estimate import Estimate
@@ -72,6 +72,38 @@ def course_foot(course: Healing) -> list[str]:
     return [*lines, *(f"Flag: {flag.sentence}" for flag in course.flags)]
 
 
+def along_lines(course: Healing) -> list[str]:
+    """Which sentences tell refraction, acuity and posterior capsule of each visit?
+
+    Examples
+    --------
+    >>> along_lines(Healing("E-1", "left", 0, ()))
+    []
+    """
+    lines = []
+    for visit in course.visits:
+        told = [] if visit.at_visit is None else _at_visit(visit.at_visit)
+        if visit.opacification_score is not None:
+            told.append(f"opacity of the posterior capsule {visit.opacification_score:.1f} of 4")
+        if told:
+            lines.append(f"Day {visit.day}: {', '.join(told)}.")
+    return lines
+
+
+def _at_visit(told: AtVisit) -> list[str]:
+    words = []
+    if told.sphere_dpt is not None:
+        lens = f"{told.sphere_dpt:+.2f} dpt"
+        if told.cylinder_dpt:
+            lens += f" {told.cylinder_dpt:+.2f} dpt at {told.axis_deg or 180.0:.0f}°"
+        words.append(f"refraction {lens}")
+    if told.acuity_logmar is not None:
+        words.append(f"acuity {told.acuity_logmar:.2f} logMAR")
+    if told.acuity_category is not None:
+        words.append(f"acuity {told.acuity_category}")
+    return words
+
+
 def _arc_words(arc: BareArc, side: Side) -> str:
     middle = direction_words(arc.from_deg + 0.5 * arc.width_deg, side)
     haptic = {True: "a haptic within 30°", False: "no haptic within 30°", None: ""}
@@ -88,7 +120,10 @@ def _arc_words(arc: BareArc, side: Side) -> str:
             f"the optic has moved {arc.drift_towards_mm.value:+.2f} mm towards it (95 % "
             f"{low:+.2f} to {high:+.2f})"
         )
-    parts = [one for one in (haptic[arc.haptic_within_30_deg], grown, drift) if one]
+    touch = {True: "front and back capsule touch (marked by hand)",
+             False: "no contact marked by hand", None: ""}  # fmt: skip
+    told = (haptic[arc.haptic_within_30_deg], touch[arc.capsules_touch], grown, drift)
+    parts = [one for one in told if one]
     head = f"Bare arc {middle}, {arc.width_deg:.0f}° wide, {arc.depth_mm:.2f} mm deep"
     return f"{head}: {'; '.join(parts)}." if parts else f"{head}."
 
