@@ -56,6 +56,7 @@ UNITLESS = {
     "magnification": "a ratio",
     "light": "a share of the light",
     "share": "a share of the lens thickness",
+    "acuity_logmar": "the name is the scale",
     "limits": "shares of eyes",
     "target": "a share of eyes",
     "share_here": "a share of the light",

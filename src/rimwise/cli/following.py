@@ -11,37 +11,44 @@ from rimwise.cli.talk import one_sentence, progress_bar, say, show_foot, show_ta
 from rimwise.terms.errors import WrongInput
 
 if TYPE_CHECKING:
+    from rimwise.casebook.following import Followed
     from rimwise.records.healing import Healing
 
 HEADER = ("day", "status", "least cover", "area", "shift", "turn", "edge")
 
 
+Pictures = Annotated[
+    list[Path],
+    typer.Argument(help="Photographs of eyes at their visits.", metavar="PICTURE"),
+]
+Limit = Annotated[float, typer.Option(help="Least cover below which an eye is flagged.")]
+Contact = Annotated[
+    list[str] | None,
+    typer.Option(
+        metavar="FROM-TO",
+        help="Arc of the last picture, in degrees, where you saw front and back capsule touch.",
+    ),
+]
+VisitSheets = Annotated[
+    list[Path] | None,
+    typer.Option(metavar="FILE.toml", help="Refraction and acuity of a picture's day."),
+]
+JsonFile = Annotated[
+    str | None, typer.Option(metavar="FILE", help='Write the courses as JSON; "-" prints them.')
+]
+DrawingFolder = Annotated[
+    Path | None, typer.Option(metavar="DIR", help="Folder for one drawing an eye.")
+]
+
+
 @with_flags(PICTURE_FLAGS, "Keys of the picture sheet; they outrank it")
 def follow(  # noqa: PLR0913  one argument a flag
-    pictures: Annotated[
-        list[Path],
-        typer.Argument(help="Photographs of eyes at their visits.", metavar="PICTURE"),
-    ],
-    limit_mm: Annotated[
-        float, typer.Option(help="Least cover below which an eye is flagged.")
-    ] = 0.0,
-    contact: Annotated[
-        list[str] | None,
-        typer.Option(
-            metavar="FROM-TO",
-            help="Arc of the last picture, in degrees, where you saw front and back capsule touch.",
-        ),
-    ] = None,
-    visit_sheet: Annotated[
-        list[Path] | None,
-        typer.Option(metavar="FILE.toml", help="Refraction and acuity of a picture's day."),
-    ] = None,
-    json: Annotated[
-        str | None, typer.Option(metavar="FILE", help='Write the courses as JSON; "-" prints them.')
-    ] = None,
-    drawing: Annotated[
-        Path | None, typer.Option(metavar="DIR", help="Folder for one drawing an eye.")
-    ] = None,
+    pictures: Pictures,
+    limit_mm: Limit = 0.0,
+    contact: Contact = None,
+    visit_sheet: VisitSheets = None,
+    json: JsonFile = None,
+    drawing: DrawingFolder = None,
     *,
     flags: Mapping[str, object],
 ) -> None:
@@ -54,25 +61,27 @@ def follow(  # noqa: PLR0913  one argument a flag
     with one_sentence():
         from rimwise.casebook.following import FollowRequest, follow_pictures  # noqa: PLC0415
 
+        request = FollowRequest(
+            pictures, flags, limit_mm, _arcs(contact), visit_sheet or (), json, drawing
+        )
         with progress_bar("following", len(pictures)) as progress:
-            done = follow_pictures(
-                FollowRequest(
-                    pictures, flags, limit_mm, _arcs(contact), visit_sheet or (), json, drawing
-                ),
-                progress,
-            )
+            done = follow_pictures(request, progress)
         if json != "-":
-            for course in done.courses:
-                _show(course)
-            notes = [f"{one.sentence}" for course in done.courses for one in course.notes]
-            drawings = [f"Drawing: {path}" for path in done.drawings]
-            show_foot(["± is one standard deviation.", *dict.fromkeys(notes), *drawings])
+            _show_all(done)
         for course in done.courses:
             for visit in course.visits:
                 if visit.finding.status == "refused":
                     name = Path(visit.finding.picture).name
                     say(f"{name} is refused: {visit.finding.reasons[0].sentence}")
         raise typer.Exit(done.exit_code)
+
+
+def _show_all(done: "Followed") -> None:
+    for course in done.courses:
+        _show(course)
+    notes = [f"{one.sentence}" for course in done.courses for one in course.notes]
+    drawings = [f"Drawing: {path}" for path in done.drawings]
+    show_foot(["± is one standard deviation.", *dict.fromkeys(notes), *drawings])
 
 
 def _arcs(told: list[str] | None) -> tuple[tuple[float, float], ...]:

@@ -87,6 +87,11 @@ class AtVisit:
     acuity_logmar : float or None
     acuity_category : str or None
         Below letters.
+
+    Examples
+    --------
+    >>> AtVisit(acuity_logmar=0.02).document()["refraction"] is None
+    True
     """
 
     sphere_dpt: float | None = None
