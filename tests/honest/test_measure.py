@@ -4,6 +4,7 @@ The renderer shares no code with the measuring; it shares the picture of what an
 Pictures are drawn and measured in two processes: about 1 s of processor time each.
 """
 
+import os
 from collections.abc import Iterable, Iterator
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
@@ -15,7 +16,9 @@ from rimwise.demo.hardness import LEVELS
 from rimwise.demo.trial import Trial, try_photo
 
 WORKERS = 2
-MANY = 1000
+FULL = 1000
+# A smaller number gives a first look: RIMWISE_TRIALS=30 pytest -m slow tests/honest/test_measure.py
+MANY = int(os.environ.get("RIMWISE_TRIALS", str(FULL)))
 
 
 @dataclass(frozen=True)
@@ -60,10 +63,12 @@ def test_a_thousand_photographs_of_each_level_are_measured_within_their_sd(level
     inside = {}
     for name in ("least cover", "mean cover", "diameter", "offset x", "offset y"):
         pulls = found.pulls(name)
-        if len(pulls) >= 100:
+        if len(pulls) >= MANY / 10:
             inside[name] = round(float(np.mean(np.abs(pulls) < 1.96)), 3)
-    assert inside, "fewer than 100 pictures were measured"
-    assert all(0.93 <= share <= 0.97 for share in inside.values()), inside
+    assert inside, "fewer than a tenth of the pictures were measured"
+    # 93 to 97 % on the full number; fewer pictures scatter by chance (2.6 sd of a binomial law).
+    chance = 0.0 if MANY >= FULL else 2.6 * float(np.sqrt(0.95 * 0.05 / MANY))
+    assert all(0.93 - chance <= share <= 0.97 + chance for share in inside.values()), inside
 
 
 @pytest.mark.slow
