@@ -15,7 +15,7 @@ from rimwise.records.cover import (
     FoundOpening,
     FoundRim,
 )
-from rimwise.records.picture import PictureSheet
+from rimwise.records.picture import CorneaSheet, Lamps, PictureSheet
 from rimwise.terms.errors import WrongInput
 
 SHEET = PictureSheet(side="right", optic_diameter_mm=6.0)
@@ -193,3 +193,43 @@ def test_a_correction_takes_less_than_a_tenth_of_a_second() -> None:
         correct(first, SHEET, cut)
         spent.append(time.process_time() - start)
     assert min(spent) < 0.1
+
+
+def test_the_roots_of_the_haptics_give_their_axis() -> None:
+    turn = np.radians([35.0, 215.0])
+    roots = CENTRE + RIM_PX * np.stack([np.cos(turn), -np.sin(turn)], axis=-1)
+    told = correct(found(), SHEET, Corrections(haptic_px=tuple(map(tuple, roots.tolist()))))
+    assert told.haptic_axis_deg.value == pytest.approx(35.0, abs=1e-6)
+    # 0.05 mm across at each end of 6 mm: arctan(0.05 √2 / 6) and the tilt's share.
+    assert told.haptic_axis_deg.sd == pytest.approx(
+        np.hypot(np.degrees(0.05 * 2**0.5 / 6), 0.15), 1e-3
+    )
+    with pytest.raises(WrongInput, match="two roots"):
+        correct(found(), SHEET, Corrections(haptic_px=((1.0, 2.0),)))
+
+
+def test_the_optic_is_told_from_p1_where_fixation_is_confirmed() -> None:
+    """A lamp 10 mm aside and 200 mm away, in a mirror of 8 mm radius, is seen 0.196 mm aside.
+
+    10 · 4 / 204 by the mirror equation, any textbook of optics.
+    """
+    cornea = CorneaSheet(radius_mm=8.0)
+    lamps = Lamps(places_mm=((10.0, 0.0),))
+    sheet = replace(
+        SHEET, fixation="confirmed", lamps=lamps, cornea=cornea, working_distance_mm=200.0
+    )
+    # The optic's centre lies 0.3 mm to the right of the visual axis, 100 px a millimetre.
+    p1 = ((float(CENTRE[0] - 30.0 + 100.0 * 10.0 * 4.0 / 204.0), float(CENTRE[1] + 20.0)),)
+    told = correct(found(), sheet, Corrections(p1_px=p1))
+    vector = told.decentration["optic-from-P1"]
+    assert (vector.x_mm.value, vector.y_mm.value) == pytest.approx((0.3, 0.2), abs=1e-6)
+    assert 0.05 < vector.x_mm.sd < 0.08
+    looked_at = correct(
+        found(), replace(sheet, lamps=replace(lamps, fixated=0)), Corrections(p1_px=p1)
+    )
+    assert looked_at.decentration["optic-from-P1"].x_mm.value == pytest.approx(
+        0.3 - 0.196, abs=1e-3
+    )
+    unsure = correct(found(), replace(sheet, fixation="claimed"), Corrections(p1_px=p1))
+    assert unsure.decentration["optic-from-P1"] is None
+    assert "p1-not-used" in [reason.code for reason in unsure.reasons]

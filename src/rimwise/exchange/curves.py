@@ -17,7 +17,9 @@ from rimwise.records.cover import (
 _DIGITS = 6
 _PIXEL_DIGITS = 4
 _FLAGS = ("rim_seen", "rim_hidden", "opening_found", "opening_plain", "opening_hidden")
-_PAIRS = ("opening_px", "optic_px", "hidden_opening_deg", "hidden_optic_deg")
+_PAIRS = (
+    "opening_px", "optic_px", "hidden_opening_deg", "hidden_optic_deg", "haptic_px", "p1_px",
+)  # fmt: skip
 
 Document = dict[str, Any]
 
@@ -35,6 +37,8 @@ def corrections_document(told: Corrections) -> Document:
         "optic_px": [_rounded(point) for point in told.optic_px],
         "hidden_opening_deg": [_rounded(arc) for arc in told.hidden_opening_deg],
         "hidden_optic_deg": [_rounded(arc) for arc in told.hidden_optic_deg],
+        "haptic_px": [_rounded(point) for point in told.haptic_px],
+        "p1_px": [_rounded(point) for point in told.p1_px],
         "swap": told.swap,
         "sd_px": told.sd_px,
         "who": told.who,
@@ -59,7 +63,7 @@ def correction_from(value: Mapping[str, Any] | None) -> Correction | None:
     told, found = value["told"], curves_from(value["found"])
     if found is None:
         raise ValueError("a correction without the curves as found")
-    pairs = {name: tuple(_pair(pair) for pair in told[name]) for name in _PAIRS}
+    pairs = {name: tuple(_pair(pair) for pair in told.get(name, ())) for name in _PAIRS}
     sd, who, when = told["sd_px"], told["who"], told["when"]
     corrections = Corrections(
         **pairs,

@@ -30,6 +30,8 @@ class PointKeys(Keys):
     optic_px: Points | None = None
     hidden_opening_deg: Arcs | None = None
     hidden_optic_deg: Arcs | None = None
+    haptic_px: Annotated[Points, Field(max_length=2)] | None = None
+    p1_px: Points | None = None
     swap: bool | None = None
     sd_px: Annotated[float, Field(ge=0.05, le=100.0)] | None = None
     who: Name | None = None
@@ -57,7 +59,7 @@ def corrections_of(values: Mapping[str, object], origin: str) -> Corrections:
     if corrections.is_empty:
         raise WrongInput(
             f"{origin} corrects nothing; give opening_px, optic_px, hidden_opening_deg, "
-            "hidden_optic_deg or swap"
+            "hidden_optic_deg, haptic_px, p1_px or swap"
         )
     return corrections
 

@@ -25,7 +25,7 @@ def implant_toric_axis(edges: Edges) -> Estimate | None:
     marks = edges.marks
     if marks is None or marks.strength * marks.lead < _SURE:
         return None
-    across = _stretched(marks.first_px - marks.second_px, edges)
+    across = stretched(marks.first_px - marks.second_px, edges)
     along = across.mean(axis=0)
     right, up = edges.direction_px[0], edges.direction_px[90]
     axis = math.degrees(math.atan2(float(along @ up), float(along @ right))) % 180.0
@@ -34,7 +34,7 @@ def implant_toric_axis(edges: Edges) -> Estimate | None:
     return Estimate(axis or 180.0, sd, "toric marks, weak meridian")
 
 
-def _stretched(vectors: FloatArray, edges: Edges) -> FloatArray:
+def stretched(vectors: FloatArray, edges: Edges) -> FloatArray:
     """Return vectors (n, 2) in a picture in which the rim would be a circle."""
     rim = edges.rim_ellipse
     turn = math.radians(rim.angle_deg)

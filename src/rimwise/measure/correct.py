@@ -12,6 +12,7 @@ from rimwise.measure.curves import (
     picture_rad,
     rim_basis,
 )
+from rimwise.measure.hand_marks import haptic_axis, optic_from_p1
 from rimwise.measure.hand_opening import HandEdge, Placed, edge_through
 from rimwise.measure.hand_rim import agrees, points_of, rim_of_curve, rim_through
 from rimwise.measure.photograph import check_state, finding_of_edges
@@ -114,13 +115,19 @@ def _renewed(
         return opening_before_implant(found, finding, sheet, corrections)
     check_state(sheet)
     curves, errors = corrected_curves(found, corrections, sheet)
-    new = finding_of_edges(
-        edges_of(curves), sheet, finding.picture, finding.sha256, hand_radii=errors
-    )
+    edges = edges_of(curves)
+    new = finding_of_edges(edges, sheet, finding.picture, finding.sha256, hand_radii=errors)
+    click_px = _click_px(corrections, sheet, curves.rim, points_of(((0.0, 0.0),)))
+    axis = haptic_axis(edges, corrections.haptic_px, click_px)
+    if new.optic is not None:
+        sheet = replace(sheet, optic_diameter_mm=new.optic.diameter_mm)
+    from_p1, why_not = optic_from_p1(edges, sheet, corrections.p1_px, click_px)
     return replace(
         new,
         implant_toric_axis_deg=finding.implant_toric_axis_deg,
-        haptic_axis_deg=finding.haptic_axis_deg,
+        haptic_axis_deg=axis,
+        decentration=new.decentration | {"optic-from-P1": from_p1},
+        reasons=new.reasons if why_not is None else (*new.reasons, why_not),
     )
 
 
@@ -314,7 +321,8 @@ def _tuple(flags: BoolArray) -> tuple[bool, ...]:
 
 
 def _check(corrections: Corrections) -> None:
-    pairs = (*corrections.opening_px, *corrections.optic_px)
+    points = (corrections.opening_px, corrections.optic_px, corrections.haptic_px)
+    pairs = [pair for some in (*points, corrections.p1_px) for pair in some]
     arcs = (*corrections.hidden_opening_deg, *corrections.hidden_optic_deg)
     if not np.isfinite(np.asarray([*pairs, *arcs], dtype=np.float64)).all():
         raise WrongInput("a point or an arc is not finite; give pixels and degrees as numbers")
@@ -330,6 +338,8 @@ def _sentence(told: Corrections) -> str:
     for count, what in (
         (len(told.opening_px), "on the opening's edge"),
         (len(told.optic_px), "on the optic's edge"),
+        (len(told.haptic_px), "on the haptics' roots"),
+        (len(told.p1_px), "on P1"),
     ):
         if count:
             parts.append(f"{count} point{'s' if count > 1 else ''} placed {what}")

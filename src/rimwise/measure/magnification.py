@@ -45,7 +45,7 @@ def magnification(sheet: PictureSheet) -> Magnification:
     >>> round(magnification(PictureSheet(side="left")).value, 3)
     1.167
     """
-    radius = _radius_mm(sheet)
+    radius = corneal_radius_mm(sheet)
     told = sheet.lengths.lens_front_depth_mm
     usual = published_value("lengths", "lens_front_depth_implant")
     depth = told if told is not None else usual.value
@@ -67,7 +67,14 @@ def magnification(sheet: PictureSheet) -> Magnification:
     return Magnification(value, math.hypot(by_depth, by_distance), behind)
 
 
-def _radius_mm(sheet: PictureSheet) -> float:
+def corneal_radius_mm(sheet: PictureSheet) -> float:
+    """How strongly is this cornea's front curved: as told, or the usual radius, mm?
+
+    Examples
+    --------
+    >>> round(corneal_radius_mm(PictureSheet(side="left")), 2)
+    7.63
+    """
     cornea = sheet.cornea
     if cornea.radius_mm is not None:
         return cornea.radius_mm

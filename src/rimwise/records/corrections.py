@@ -17,6 +17,10 @@ class Corrections:
     hidden_opening_deg, hidden_optic_deg : tuple of (from, to)
         Arcs in which that edge cannot be seen: examiner's directions about the optic's centre,
         counter-clockwise.
+    haptic_px : tuple of (u, v)
+        The two roots where the haptics leave the optic.
+    p1_px : tuple of (u, v)
+        The cornea's reflex P1 of each lamp, in the sheet's order.
     swap : bool
         The curve found as the opening's edge is the optic's, and the other way round.
     sd_px : float or None
@@ -34,6 +38,8 @@ class Corrections:
     optic_px: tuple[PointPx, ...] = ()
     hidden_opening_deg: tuple[ArcDeg, ...] = ()
     hidden_optic_deg: tuple[ArcDeg, ...] = ()
+    haptic_px: tuple[PointPx, ...] = ()
+    p1_px: tuple[PointPx, ...] = ()
     swap: bool = False
     sd_px: float | None = None
     who: str | None = None
@@ -42,5 +48,5 @@ class Corrections:
     @property
     def is_empty(self) -> bool:
         """Whether nothing is changed."""
-        points = self.opening_px or self.optic_px
+        points = self.opening_px or self.optic_px or self.haptic_px or self.p1_px
         return not (points or self.hidden_opening_deg or self.hidden_optic_deg or self.swap)
