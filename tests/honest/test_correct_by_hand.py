@@ -188,7 +188,7 @@ def test_a_correction_takes_less_than_a_tenth_of_a_second() -> None:
     first, cut = found(), Corrections(opening_px=ring(OPENING_PX + 15.0, 12))
     correct(first, SHEET, cut)
     spent = []
-    for _ in range(3):
+    for _ in range(8):  # other work on the machine only ever adds
         start = time.process_time()
         correct(first, SHEET, cut)
         spent.append(time.process_time() - start)

@@ -58,8 +58,12 @@ def _where(law: WidthLaw, values: FloatArray) -> tuple[float | None, ...]:
 
 def _smooth(widths: FloatArray) -> FloatArray:
     """Mean over 5° along the last axis."""
-    parts = [np.roll(widths, k, axis=-1) for k in range(-2, 3)]
-    return np.asarray(np.mean(parts, axis=0))
+    count = widths.shape[-1]
+    closed = np.concatenate([widths[..., -2:], widths, widths[..., :2]], axis=-1)
+    total = closed[..., :count].copy()
+    for shift in range(1, 5):
+        total += closed[..., shift : shift + count]
+    return np.asarray(total / 5.0)
 
 
 def _least(law: WidthLaw) -> LeastCover:
