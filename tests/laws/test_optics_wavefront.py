@@ -234,6 +234,17 @@ def test_transform_and_direct_sum_agree_to_1e_4_of_the_peak(padding: int) -> Non
     assert np.allclose(summed, image.intensity[middle, middle + steps], rtol=0.0, atol=1e-4)
 
 
+@pytest.mark.parametrize("padding", [2, 3])
+def test_the_image_holds_all_light_of_the_pupil(padding: int) -> None:
+    """Parseval's theorem, asked for within 1e-4; the transform keeps it to round-off."""
+    wave = Wavefront(np.array([0, 0, 0, 0.3, 0.9, -0.4, 0.3, 0.5, 0.2, 0, 0, 0, 0.4]), 3.0)
+    pupil = sample_pupil(wave, 128)
+    image = point_spread_fft(pupil, padding)
+    side = image.intensity.shape[0]
+    sent = float(np.sum(pupil.amplitude**2)) / float(pupil.amplitude.sum()) ** 2 * side**2
+    assert float(image.intensity.sum()) == pytest.approx(sent, rel=1e-4)
+
+
 def test_both_direct_sums_agree() -> None:
     rng = np.random.default_rng(1)
     points = np.column_stack([rng.uniform(-2, 2, (1000, 2)), np.full(1000, 17.0)])
