@@ -31,6 +31,7 @@ PAGES = {
     "measure": "/measure",
     "plan": "/plan",
     "series": "/series",
+    "healing": "/healing",
     "eyes": "/eyes",
     "eye-new": "/eyes/new",
     "eye": "/eye?code=E-1",
