@@ -1,5 +1,6 @@
 """The plan sheet: one page, true to scale, turned for the seat, read without a legend."""
 
+import base64
 import io
 import re
 import xml.etree.ElementTree as ET
@@ -191,6 +192,28 @@ def test_the_drawing_names_what_it_shows(seen):
         assert name in words
     for name in ("reflex", "nasal", "superior", "surgeon at the patient's head", "1 mm"):
         assert name in words
+
+
+def test_an_implant_of_no_power_in_a_long_eye_has_its_sheet(tmp_path):
+    case = write_case(tmp_path)
+    text = case.read_text(encoding="utf-8").replace("23.61", "31.0")
+    case.write_text(text.replace("power_dpt = 21.0", "power_dpt = 0.0"), encoding="utf-8")
+    plan_case(case, files=PlanFiles(sheet=tmp_path / "plan.pdf"))
+    words = PdfReader(tmp_path / "plan.pdf").pages[0].extract_text()
+    assert "+0.0 dpt" in words
+
+
+@pytest.mark.parametrize("centre", ["", 'centre = "lens"'])
+def test_an_irregular_cornea_is_not_looked_through(tmp_path, centre):
+    out = tmp_path / "plan.html"
+    case = write_case(tmp_path, surgery="keratoconus", centre=centre)
+    plan_case(case, files=PlanFiles(sheet=out))
+    text = out.read_text(encoding="utf-8")
+    assert "how large things look through this cornea" in text
+    front = base64.b64decode(re.findall(r'svg\+xml;base64,([^"]+)"', text)[0]).decode()
+    assert "optic 6.00 mm" in front
+    assert "looks" not in front
+    assert "reflex" not in front
 
 
 def test_a_refused_plan_has_no_sheet(tmp_path):

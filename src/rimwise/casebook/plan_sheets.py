@@ -19,6 +19,14 @@ if TYPE_CHECKING:
 
 Seat = Literal["head", "side"]
 SEATS: tuple[Seat, ...] = ("head", "side")
+_FRONT = (
+    "The surgeon's picture, to scale: apparent mm at the limbus plane, the eye fixating, reflexes "
+    "before the operation, the optic where it is expected to rest."
+)
+_FRONT_REAL = (
+    "From the front, to scale in real mm: how large things look through this cornea, and where its "
+    "reflexes lie, is not told. The optic where it is expected to rest."
+)
 SHEET_KINDS = (".pdf", ".html")
 
 
@@ -120,10 +128,10 @@ def _pictures(plan: Plan, case: CaseSheet, seat: Seat) -> "tuple[SheetPicture, .
         front_description,
         side_description,
     )
-    from rimwise.report.plan_view import plan_view  # noqa: PLC0415
+    from rimwise.report.plan_view import plan_view, seen_through  # noqa: PLC0415
 
     deep = _implant_depth(plan)
-    known = known_from_case(case, "implant")
+    known = known_from_case(_with_surfaces(case), "implant")
     after = eye_record(known)
     if deep is not None:
         front_mm = deep.value - after.value("lens_thickness_mm") / 2.0
@@ -135,8 +143,7 @@ def _pictures(plan: Plan, case: CaseSheet, seat: Seat) -> "tuple[SheetPicture, .
         SheetPicture(
             "front.svg",
             draw_front(plan, view, seat),
-            "The surgeon's picture, to scale: apparent mm at the limbus plane, the eye fixating, "
-            "reflexes before the operation, the optic where it is expected to rest.",
+            _FRONT if seen_through(plan) else _FRONT_REAL,
             front_description(plan, seat),
         ),
         SheetPicture(
@@ -146,6 +153,15 @@ def _pictures(plan: Plan, case: CaseSheet, seat: Seat) -> "tuple[SheetPicture, .
             side_description(told, deep),
         ),
     )
+
+
+def _with_surfaces(case: CaseSheet) -> CaseSheet:
+    """Return the case with an implant of no power as the trace takes it: all but flat."""
+    from rimwise.plan.traced import FLATTEST_DPT  # noqa: PLC0415
+
+    if case.implant is None or case.implant.power_dpt != 0.0:
+        return case
+    return replace(case, implant=replace(case.implant, power_dpt=FLATTEST_DPT))
 
 
 def _implant_depth(plan: Plan) -> Estimate | None:

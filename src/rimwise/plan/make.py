@@ -236,11 +236,11 @@ def _apparent(
     case: CaseSheet, diameter_mm: float | None
 ) -> tuple[Estimate | None, Reason | None, tuple[Assumption, ...]]:
     """How large will the planned opening look, or why can't that be told?"""
-    if diameter_mm is None:
-        return None, None, ()
     reason = no_apparent_size(case)
     if reason is not None:
         return None, reason, ()
+    if diameter_mm is None:
+        return None, None, ()
     seen: CorneaSeen = cornea_seen(case.cornea, case.lengths.chamber_depth_mm)
     planned = Estimate(diameter_mm, 0.0, "planned diameter")
     return apparent_mm(planned, seen), None, seen.assumptions

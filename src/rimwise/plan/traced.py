@@ -41,7 +41,7 @@ _STEPS_EACH_WAY = 3
 _POWERS_DPT = (-20.0, 60.0)  # what a sheet allows, short of where no optic exists
 _Z95 = 1.959963984540054
 # An implant of no power has plane surfaces; these bend a millionth of a dioptre and have a radius.
-_FLATTEST_DPT = 1e-6
+FLATTEST_DPT = 1e-6
 _POSITION: BandSource = "lens-position"
 _ITSELF: BandSource = "refraction-itself"
 
@@ -192,7 +192,7 @@ def implant_terms(case: CaseSheet, power_dpt: float) -> ImplantTerms:
     planned = case.implant
     assert planned is not None
     return ImplantTerms(
-        power_dpt or _FLATTEST_DPT,
+        power_dpt or FLATTEST_DPT,
         published_value("eye_priors", "implant_index").value
         if planned.index is None
         else planned.index,

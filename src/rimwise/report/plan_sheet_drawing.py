@@ -12,7 +12,7 @@ from rimwise.records.plan import Plan
 from rimwise.report.eye_drawing import draw_light, draw_surfaces
 from rimwise.report.look import DRAWING_STYLE, LOOK
 from rimwise.report.plan_drawing import CENTRE_LOOK
-from rimwise.report.plan_view import PlanView, Seat, seat_frame
+from rimwise.report.plan_view import PlanView, Seat, seat_frame, seen_through
 from rimwise.report.plan_words import CENTRE_WORDS, judged_words
 from rimwise.terms.arrays import FloatArray
 from rimwise.terms.estimate import Estimate
@@ -95,8 +95,9 @@ def front_description(plan: Plan, seat: Seat) -> str:
         for one in (plan.centres if plan.chosen is None else (plan.chosen,))
     )
     return (
-        f"The {plan.side} eye as a surgeon at {_SEAT_WORDS[seat]} sees it through the cornea, "
-        f"fixating: limbus, pupil, reflexes, optic of {plan.optic_diameter_mm:.2f} mm; {openings}."
+        f"The {plan.side} eye as a surgeon at {_SEAT_WORDS[seat]} sees it"
+        f"{' through the cornea, fixating' if seen_through(plan) else ', in real mm'}: "
+        f"limbus, pupil, optic of {plan.optic_diameter_mm:.2f} mm; {openings}."
     )
 
 
@@ -139,12 +140,13 @@ def draw_side(told: EyeDescription, depth_mm: Estimate | None) -> bytes:
             words += f"\n± {depth_mm.sd:.2f}"
         _point_at(axes, words, (lens, -2.9), (lens + 2.4, -7.4))
         _point_at(axes, "retina", (back, 0.3), (back - 3.6, 3.6))
+        half = max(12.0, 0.5 * back + 0.5)  # the whole globe of a long eye
         axes.plot([-5.6, -0.6], [-11.7, -11.7], color=LOOK.ink, linewidth=2)
         axes.text(-3.1, -11.5, "5 mm", ha="center", va="bottom")
         up, down = (direction_words(angle, told.record.side) for angle in (0.0, 180.0))
         axes.text(-5.6, 11.6, up, va="top")
         axes.text(-5.6, -10.0, down, va="bottom")
-        axes.set(xlim=(-6.2, back + 1.2), ylim=(-12.4, 12.0), aspect="equal")
+        axes.set(xlim=(-6.2, back + 1.2), ylim=(-half - 0.4, half), aspect="equal")
         axes.axis("off")
         return _svg(figure, side_description(told, depth_mm))
 
@@ -190,7 +192,7 @@ def _curve_labels(plan: Plan, view: PlanView, held: Held) -> list[Label]:
         (_at_angle(held(view.pupil_mm), 12.0), "pupil", LOOK.quiet),
         (
             _at_angle(held(view.optic_mm), -32.0),
-            f"optic {plan.optic_diameter_mm:.2f} mm,\nlooks {_width(view.optic_mm):.2f} mm",
+            f"optic {plan.optic_diameter_mm:.2f} mm" + _looks(plan, view.optic_mm),
             LOOK.covered,
         ),
     ]
@@ -200,8 +202,7 @@ def _curve_labels(plan: Plan, view: PlanView, held: Held) -> list[Label]:
         labels.append(
             (
                 _at_angle(held(one.edge_mm), 50.0),
-                f"opening {judged_words(plan, one.plan)}{short},\n"
-                f"looks {_width(one.edge_mm):.2f} mm",
+                f"opening {judged_words(plan, one.plan)}{short}" + _looks(plan, one.edge_mm),
                 LOOK.ink,
             )
         )
@@ -252,6 +253,10 @@ def _at_angle(curve: FloatArray, angle_deg: float) -> tuple[float, float]:
     turn = np.degrees(np.angle(np.exp(1j * (np.arctan2(away[:, 1], away[:, 0])))))
     k = int(np.argmin(np.abs(turn - angle_deg)))
     return float(curve[k, 0]), float(curve[k, 1])
+
+
+def _looks(plan: Plan, curve: FloatArray) -> str:
+    return f",\nlooks {_width(curve):.2f} mm" if seen_through(plan) else ""
 
 
 def _width(curve: FloatArray) -> float:

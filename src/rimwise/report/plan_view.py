@@ -75,6 +75,20 @@ class PlanView:
     reflexes: tuple[tuple[str, Point], ...]
 
 
+def seen_through(plan: Plan) -> bool:
+    """Can it be told how things look through this cornea?
+
+    Examples
+    --------
+    >>> from rimwise.plan.make import make_plan
+    >>> from rimwise.records.case import CaseSheet, OpeningWish, PlannedImplant
+    >>> lens, wish = PlannedImplant(6.0), OpeningWish(5.1, "lens")
+    >>> seen_through(make_plan(CaseSheet("E-1", "left", "graft", implant=lens, opening=wish)))
+    False
+    """
+    return not {"cornea-irregular", "cornea-back-unknown"} & {one.code for one in plan.reasons}
+
+
 def fixating(plan: Plan, told: EyeDescription, opening_depth_mm: float) -> EyeDescription:
     """How does this eye look when its visual axis runs where the plan has it?
 
@@ -108,7 +122,8 @@ def plan_view(
     """Where do limbus, pupil, reflexes, opening and optic appear in the surgeon's picture?
 
     Every curve is traced through this cornea to the microscope, the eye turned so that its visual
-    axis runs along the microscope's.
+    axis runs along the microscope's. Where it cannot be told how things look through this cornea,
+    the curves are in real mm and no reflex is predicted.
 
     Parameters
     ----------
@@ -141,6 +156,8 @@ def plan_view(
     plane = EyePlane.at_depth(limbus_depth_mm)
 
     def behind(points_mm: FloatArray, depth: float) -> FloatArray:
+        if not seen_through(plan):
+            return points_mm
         return _flat(sight, sight.project(_at(points_mm, depth)), plane)
 
     shown = plan.centres if plan.chosen is None else (plan.chosen,)
@@ -155,7 +172,7 @@ def plan_view(
     limbus = _circle((0.0, 0.0), record.value("white_to_white_mm"))
     pupil_at = next(one.target_mm for one in plan.centres if one.centre == "pupil")
     return PlanView(
-        _flat(sight, sight.project_in_air(_at(limbus, limbus_depth_mm)), plane),
+        limbus,
         _pupil(behind, record, pupil_at, pupil_dilated_mm),
         behind(_circle(_optic_mm(plan, shown[0]), plan.optic_diameter_mm), optic_depth_mm),
         openings,
@@ -163,7 +180,7 @@ def plan_view(
             (one.centre, _point(behind(np.array([one.target_mm]), depth_mm)))
             for one in plan.centres
         ),
-        _reflexes(told, sight, plane),
+        _reflexes(told, sight, plane) if seen_through(plan) else (),
     )
 
 
