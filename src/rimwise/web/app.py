@@ -37,6 +37,8 @@ from rimwise.web.keeping import Keeping
 from rimwise.web.pages import Filled, look_css
 from rimwise.web.plans import PLAN_ACTIONS, PLAN_VIEWS
 from rimwise.web.practise import PRACTISE_ACTIONS, PRACTISE_VIEWS
+from rimwise.web.queue import Queue
+from rimwise.web.queue_pages import QUEUE_ACTIONS, QUEUE_VIEWS
 from rimwise.web.uploads import Sent, TooLarge, picture_name
 from rimwise.web.views import (
     asks_for_json,
@@ -56,6 +58,7 @@ STATIC = {
     "workbench.js": "text/javascript",
     "live.js": "text/javascript",
     "bench.css": "text/css",
+    "queue.js": "text/javascript",
     "bench.js": "text/javascript",
     "bench-draw.js": "text/javascript",
     "bench-strip.js": "text/javascript",
@@ -92,6 +95,7 @@ def make_app(door: Door, worker: Worker, keeping: Keeping, hand: Worker | None =
     app.state.worker = worker
     app.state.hand = hand or worker
     app.state.keeping = keeping
+    app.state.queue = Queue(worker, keeping)
     for path, view in _VIEWS.items():
         app.add_api_route(path, view, methods=["GET", "HEAD"], include_in_schema=False)
     for path, action in _ACTIONS.items():
@@ -297,6 +301,7 @@ _VIEWS: dict[str, Any] = {
     **PLAN_VIEWS,
     **HEALING_VIEWS,
     **BENCH_VIEWS,
+    **QUEUE_VIEWS,
 }
 _ACTIONS: dict[str, Any] = {
     "/measure": _measure,
@@ -311,4 +316,5 @@ _ACTIONS: dict[str, Any] = {
     **PLAN_ACTIONS,
     **HEALING_ACTIONS,
     **BENCH_ACTIONS,
+    **QUEUE_ACTIONS,
 }

@@ -65,5 +65,28 @@ PICTURE_WORDS: dict[str, str] = {
     "bench.mm": "1 mm at the optic",
     "bench.legend": "Solid: optic's edge; dotted: opening's edge; dashed: pupil and limbus; thin: "
     "not seen. ■ placed point, ◇ least cover. ± is one standard deviation, the band two.",
+    "queue.title": "Many photographs at once",
+    "queue.lead": "A month of photographs, measured one after the other while you work; each with "
+    "its eye's code, its side and its optic. They wait in the casebook's folder, and a restart of "
+    "the program goes on with them.",
+    "queue.link": "Measure many at once",
+    "queue.pictures": "Photographs",
+    "queue.send": "Put into the queue",
+    "queue.sent": "In the queue:",
+    "queue.listed": "The queue",
+    "queue.picture": "Eye and picture",
+    "queue.state": "State",
+    "queue.act": "What can be done",
+    "queue.open": "Open",
+    "queue.cancel": "Cancel",
+    "queue.cancel.all": "Cancel all that wait",
+    "queue.clear": "Clear the finished from this list",
+    "queue.none": "Nothing waits.",
+    "queue.why": "measured in the queue",
+    "queue.waits": "waits",
+    "queue.runs": "is measured now",
+    "queue.done": "done",
+    "queue.failed": "not measured",
+    "queue.cancelled": "cancelled",
     "error.bench_code": "An eye's code is needed to save; give a pseudonym, never a name.",
 }
