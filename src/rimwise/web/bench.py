@@ -18,7 +18,15 @@ WIDEST_SHOWN_PX = 2600  # finer than any screen at twice its size, and a tenth o
 # Beginnings of the rows that stay in sight while hands work.
 GLANCE = ("Least cover (", "Complete cover", "Opening (capsulotomy) diameter", "Opening centroid")
 Answer = dict[str, Any]
-_POINTS = ("opening_px", "optic_px", "hidden_opening_deg", "hidden_optic_deg", "swap")
+_POINTS = (
+    "opening_px",
+    "optic_px",
+    "hidden_opening_deg",
+    "hidden_optic_deg",
+    "haptic_px",
+    "p1_px",
+    "swap",
+)
 
 
 @dataclass(slots=True)
