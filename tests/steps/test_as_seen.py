@@ -301,3 +301,37 @@ def test_the_command_draws_chart_and_lamps(tmp_path: Path) -> None:
         "E-1-lamps-mesopic.png",
         "E-1-lamps-photopic.png",
     ]
+
+
+PROFILE = """[implant.profile]
+kind = "diffractive"
+add_dpt = 3.0
+period_waves = [[0.0, 0.5], [1.0, 0.0]]
+"""
+
+
+def test_numbers_of_an_implant_with_a_profile_are_refused(tmp_path: Path) -> None:
+    """They would be those of the optic without it."""
+    case, out = tmp_path / "E-1.toml", tmp_path / "s.json"
+    case.write_text(SHEET + PROFILE, encoding="utf-8")
+    asked = ["predict", str(case), "--decentration-mm", "0", "0", "--json", str(out)]
+    done = CliRunner().invoke(app, asked)
+    assert done.exit_code == 3
+    assert "profile" in done.output
+    assert not out.exists()
+
+
+def test_the_pictures_are_drawn_with_the_profile(tmp_path: Path, monkeypatch: Any) -> None:
+    case = tmp_path / "E-1.toml"
+    case.write_text(SHEET + PROFILE, encoding="utf-8")
+    asked = []
+
+    def seen(_record: Any, _place: Any, looking: Any) -> tuple[SeenPicture, ...]:
+        asked.append(looking.profile)
+        return ()
+
+    monkeypatch.setattr("rimwise.predict.looks.seen_pictures", seen)
+    words = ["predict", str(case), "--decentration-mm", "0", "0", "--pictures", str(tmp_path / "p")]
+    done = CliRunner().invoke(app, words)
+    assert done.exit_code == 3
+    assert [one.add_dpt for one in asked] == [3.0]

@@ -121,6 +121,8 @@ def predict_case(request: SightRequest) -> Predicted:
     for pupil in (*pupils, *(() if mapped is None else (mapped,))):
         if not 1.0 <= pupil <= 8.0:
             raise WrongInput(f"a pupil of {pupil:g} mm came; 1 to 8 mm is allowed")
+    if read.sheet.implant is not None and read.sheet.implant.profile is not None:
+        _only_pictures(read.sheet, record, place, request)
     asked = SightQuestion(read.sheet.code, pupils, map_pupil_mm=mapped, loss=request.loss)
     sight = predict_sight(record, place, asked)
     drawing = None if request.drawing is None else _draw(sight, request.drawing)
@@ -134,6 +136,24 @@ def predict_case(request: SightRequest) -> Predicted:
     if request.json_out is not None:
         write_json(request.json_out, document_of([done.document()]))
     return done
+
+
+def _only_pictures(
+    case: CaseSheet, record: EyeRecord, place: ImplantPlace, request: SightRequest
+) -> None:
+    """Draw what an implant with a profile shows, and refuse its numbers.
+
+    Contrast and refraction are reckoned from smooth waves; of several foci they would tell one.
+    """
+    folder, where = request.pictures, "--pictures DIR draws what is seen through it"
+    if folder is not None:
+        draw_pictures(folder, case, record, place, measured_cover(request.placement))
+        where = f"what is seen through it was drawn into {folder}"
+    raise MeasurementRefused(
+        "profile-not-in-numbers",
+        f"{request.case.name} gives the implant a profile, and refraction and contrast are "
+        f"reckoned for implants without one only; {where}.",
+    )
 
 
 def _draw(sight: Sight, folder: Path) -> Path:

@@ -59,7 +59,8 @@ def draw_pictures(
     pupils = (("photopic", by_day), ("mesopic", max(MESOPIC_MM, by_day)))
     make_folder(folder)
     drawn = []
-    for one in seen_pictures(record, place, Looking(None, pupils, cover_mm)):
+    profile = None if case.implant is None else case.implant.profile
+    for one in seen_pictures(record, place, Looking(profile, pupils, cover_mm)):
         path = folder / f"{case.code}-{one.scene}-{one.light}.png"
         write_bytes(path, draw_seen(one))
         drawn.append(path)

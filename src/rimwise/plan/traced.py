@@ -129,6 +129,14 @@ def _said(case: CaseSheet, lines: tuple[ExpectedRefraction, ...]) -> tuple[Reaso
                 f"from {CALIBRATED_EYES} own eyes on (constants_source).",
             )
         )
+    if case.implant is not None and case.implant.profile is not None:
+        found.append(
+            Reason(
+                "trace-without-profile",
+                "The implant's profile is not in the expected refraction: it is that of the optic "
+                "alone, and of several foci at best one.",
+            )
+        )
     if "weak-zonule" in case.risks:
         found.append(
             Reason(

@@ -3,7 +3,7 @@
 from rimwise.records.sight import Lens, PupilComparison, Sensitivity, Sight, Tolerance
 from rimwise.report.place_words import shift_words
 from rimwise.terms.estimate import Estimate
-from rimwise.terms.frames import Side, direction_words
+from rimwise.terms.frames import Side, direction_words, nasal_superior
 
 Row = tuple[str, ...]
 HEADER = ("pupil", "", "refraction", "contrast 5 / 15 / 30 cpd", "visual Strehl")
@@ -67,10 +67,12 @@ def sight_sentences(sight: Sight) -> list[str]:
     if sight.here is None or not sight.pupils:
         return []
     x, y = (one.value for one in sight.here.shift_mm)
-    tilt_x, tilt_y = (one.value for one in sight.here.tilt_deg)
+    tilt = nasal_superior(*(one.value for one in sight.here.tilt_deg), sight.side)
+    ways = (("nasal", "temporal"), ("superior", "inferior"))
+    tilts = [f"{abs(t):.1f}° {way[t < 0.0]}" for t, way in zip(tilt, ways, strict=True)]
     said = [
-        f"The optic stands {shift_words((x, y), sight.side)} from the corneal axis, tilted by "
-        f"{tilt_x:+.1f}° and {tilt_y:+.1f}° (x, y).",
+        f"The optic stands {shift_words((x, y), sight.side)} from the corneal axis; the "
+        f"front of its axis points {' and '.join(tilts)}.",
     ]
     for one in sight.pupils:
         lost = one.contrast_lost

@@ -1,11 +1,10 @@
 """Pictures by the hash of their content: written whole, checked when read, never overwritten."""
 
 import hashlib
-import os
-import tempfile
 from pathlib import Path
 
-from rimwise.terms.errors import OutputFailed, WrongInput
+from rimwise.store.whole import write_whole
+from rimwise.terms.errors import WrongInput
 
 
 def digest(data: bytes) -> str:
@@ -49,23 +48,7 @@ class PictureShelf:
         target = self.path(sha256)
         if target.exists():
             return sha256
-        try:
-            target.parent.mkdir(parents=True, exist_ok=True)
-            handle, name = tempfile.mkstemp(prefix=".new-", dir=target.parent)
-            try:
-                with os.fdopen(handle, "wb") as file:
-                    file.write(data)
-                    file.flush()
-                    os.fsync(file.fileno())
-                os.replace(name, target)
-            except BaseException:
-                Path(name).unlink(missing_ok=True)
-                raise
-        except OSError as error:
-            raise OutputFailed(
-                f"the picture could not be kept ({error.strerror}); free space or check the "
-                "folder's rights, then try again"
-            ) from None
+        write_whole(target, data, "the picture could not be kept")
         return sha256
 
     def get(self, sha256: str) -> bytes:

@@ -1,14 +1,13 @@
 """Pictures that wait to be measured, in the casebook's folder: a restart loses none of them."""
 
 import json
-import os
 import secrets
-import tempfile
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from rimwise.terms.errors import OutputFailed, WrongInput
+from rimwise.store.whole import write_whole
+from rimwise.terms.errors import WrongInput
 
 WAITING = "waiting"
 Told = dict[str, Any]
@@ -79,20 +78,4 @@ class WaitingRoom:
         return self._folder / f"{number}.{kind}"
 
     def _write(self, target: Path, data: bytes) -> None:
-        try:
-            target.parent.mkdir(parents=True, exist_ok=True)
-            handle, name = tempfile.mkstemp(prefix=".new-", dir=target.parent)
-            try:
-                with os.fdopen(handle, "wb") as file:
-                    file.write(data)
-                    file.flush()
-                    os.fsync(file.fileno())
-                os.replace(name, target)
-            except BaseException:
-                Path(name).unlink(missing_ok=True)
-                raise
-        except OSError as error:
-            raise OutputFailed(
-                f"the picture could not be put into the queue ({error.strerror}); free space or "
-                "check the folder's rights"
-            ) from None
+        write_whole(target, data, "the picture could not be put into the queue")
