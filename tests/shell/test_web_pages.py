@@ -45,6 +45,7 @@ PAGES = {
     "theatre": "/theatre?code=E-1&code=E-2",
     "glance": "/glance",
     "practise": "/practise",
+    "queue": "/queue",
     "gone": "/nowhere",
 }
 
@@ -180,6 +181,12 @@ def test_result_pages_are_for_everybody_fit_and_are_light(page: Page) -> None:
     page.wait_for_url(re.compile("/measured/"))
     page.wait_for_load_state("networkidle")
     _judged(page, "measured")
+    page.get_by_role("link", name="Correct on the photograph").or_(
+        page.get_by_role("button", name="Correct on the photograph")
+    ).first.click()
+    page.wait_for_url(re.compile("/bench/"))
+    page.wait_for_load_state("networkidle")
+    _judged(page, "bench")
 
 
 def test_an_opening_is_placed_by_a_click(page: Page) -> None:

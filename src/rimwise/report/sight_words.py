@@ -67,7 +67,8 @@ def sight_sentences(sight: Sight) -> list[str]:
     if sight.here is None or not sight.pupils:
         return []
     x, y = (one.value for one in sight.here.shift_mm)
-    tilt = nasal_superior(*(one.value for one in sight.here.tilt_deg), sight.side)
+    tilt_x, tilt_y = (one.value for one in sight.here.tilt_deg)
+    tilt = nasal_superior(tilt_x, tilt_y, sight.side)
     ways = (("nasal", "temporal"), ("superior", "inferior"))
     tilts = [f"{abs(t):.1f}° {way[t < 0.0]}" for t, way in zip(tilt, ways, strict=True)]
     said = [
