@@ -72,6 +72,13 @@ def test_a_fault_tells_its_kind_only(worker: Worker) -> None:
         worker.run(int, "Invented Name")
 
 
+def test_a_closed_worker_starts_no_child_that_would_outlive_it() -> None:
+    worker = Worker()
+    worker.close()
+    with pytest.raises(Stopped, match="closing"):
+        worker.run(abs, -1)
+
+
 def test_more_than_can_wait_is_refused_at_once() -> None:
     worker = Worker(limit_s=20.0)
     try:

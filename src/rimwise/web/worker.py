@@ -59,6 +59,9 @@ class Worker:
         self._running: _Running | None = None
         self._turn = threading.Lock()
         self._places = threading.BoundedSemaphore(MOST_WAITING)
+        # Held while a child is started: one that is started during the end would outlive it.
+        self._starting = threading.Lock()
+        self._closed = False
 
     def run(self, job: Callable[..., Answer], *inputs: object) -> Answer:
         """What does this job answer?
@@ -90,7 +93,12 @@ class Worker:
             self.run(load_libraries)
 
     def close(self) -> None:
-        """End the child, whatever it does."""
+        """End the child, whatever it does, and start no other."""
+        with self._starting:
+            self._closed = True
+            self._end()
+
+    def _end(self) -> None:
         running, self._running = self._running, None
         if running is not None:
             running.child.kill()
@@ -102,14 +110,14 @@ class Worker:
         try:
             running.pipe.send((job, inputs))
             if not running.pipe.poll(self._limit_s):
-                self.close()
+                self._end()
                 raise Stopped(
                     f"the work took longer than {self._limit_s:g} s and was stopped; "
                     "give a smaller or clearer picture"
                 )
             kind, told = running.pipe.recv()
         except (EOFError, OSError):
-            self.close()
+            self._end()
             raise Stopped(
                 "the work ended its worker, mostly for want of memory; give a smaller picture"
             ) from None
@@ -120,16 +128,19 @@ class Worker:
         return told
 
     def _started(self) -> _Running:
-        if self._running is not None and self._running.child.is_alive():
+        with self._starting:
+            if self._closed:
+                raise Stopped("the workbench is closing; start it again to go on")
+            if self._running is not None and self._running.child.is_alive():
+                return self._running
+            self._end()
+            context = multiprocessing.get_context("spawn")
+            ours, theirs = context.Pipe()
+            child = context.Process(target=_serve_jobs, args=(theirs,), daemon=True)
+            child.start()
+            theirs.close()
+            self._running = _Running(child, ours)
             return self._running
-        self.close()
-        context = multiprocessing.get_context("spawn")
-        ours, theirs = context.Pipe()
-        child = context.Process(target=_serve_jobs, args=(theirs,), daemon=True)
-        child.start()
-        theirs.close()
-        self._running = _Running(child, ours)
-        return self._running
 
 
 def load_libraries() -> None:
