@@ -129,6 +129,12 @@ def _said(case: CaseSheet, lines: tuple[ExpectedRefraction, ...]) -> tuple[Reaso
                 f"from {CALIBRATED_EYES} own eyes on (constants_source).",
             )
         )
+    return (*found, *_not_held(case))
+
+
+def _not_held(case: CaseSheet) -> list[Reason]:
+    """Say what of this eye the trace does not hold."""
+    found: list[Reason] = []
     if case.implant is not None and case.implant.profile is not None:
         found.append(
             Reason(
@@ -154,7 +160,7 @@ def _said(case: CaseSheet, lines: tuple[ExpectedRefraction, ...]) -> tuple[Reaso
                 "surgery are larger than the ± allows for.",
             )
         )
-    return tuple(found)
+    return found
 
 
 def trace_power(eye: TracedEye, case: CaseSheet, power_dpt: float) -> ExpectedRefraction:
