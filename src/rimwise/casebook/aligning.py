@@ -11,15 +11,14 @@ from typing import Any
 
 from rimwise.align.frame import Answered, Question, align_frame, refused
 from rimwise.align.reference import FixatingFrame, make_reference
-from rimwise.casebook.measuring import (
-    EXIT_DONE,
-    EXIT_REFUSED,
-    EXIT_UNEXPECTED,
-    EXIT_WRONG_INPUT,
+from rimwise.casebook.exits import (
     UNEXPECTED,
     WRONG_INPUT,
     Progress,
+    exit_of,
     fault_sentence,
+    not_read,
+    worst_exit,
 )
 from rimwise.exchange.frames import (
     frame_document,
@@ -88,16 +87,13 @@ class Aligned:
     @property
     def exit_code(self) -> int:
         """Return the exit code that this frame alone would give."""
-        if self.finding is not None:
-            return EXIT_REFUSED if self.finding.status == "refused" else EXIT_DONE
-        unexpected = self.reason is not None and self.reason.code == UNEXPECTED
-        return EXIT_UNEXPECTED if unexpected else EXIT_WRONG_INPUT
+        return exit_of(self.finding, self.reason)
 
     def document(self) -> dict[str, Any]:
         """Return the entry of the results."""
         if self.finding is not None:
             return frame_document(self.finding)
-        return unread_frame_document(self.picture, self.reason or Reason(WRONG_INPUT, "not read"))
+        return unread_frame_document(self.picture, not_read(self.reason))
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,9 +106,7 @@ class AlignOutcome:
     @property
     def exit_code(self) -> int:
         """Return 1 after an unexpected error, else 2 if any input was bad, else 3 if refused."""
-        codes = {one.exit_code for one in self.frames}
-        order = (EXIT_UNEXPECTED, EXIT_WRONG_INPUT, EXIT_REFUSED)
-        return next((code for code in order if code in codes), EXIT_DONE)
+        return worst_exit(one.exit_code for one in self.frames)
 
     def document(self) -> dict[str, Any]:
         """Return the whole document."""

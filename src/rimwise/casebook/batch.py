@@ -9,17 +9,17 @@ from pathlib import Path
 from typing import Any
 
 from rimwise import __version__
-from rimwise.casebook.kept import Kept, key_of
-from rimwise.casebook.measuring import (
+from rimwise.casebook.exits import (
     EXIT_DONE,
     EXIT_REFUSED,
     EXIT_UNEXPECTED,
     EXIT_WRONG_INPUT,
     UNEXPECTED,
     Progress,
-    Request,
-    measure_pictures,
+    worst_exit,
 )
+from rimwise.casebook.kept import Kept, key_of
+from rimwise.casebook.measuring import Request, measure_pictures
 from rimwise.casebook.pool import Crashed, LocalPool
 from rimwise.exchange.cover_table import table_lines
 from rimwise.exchange.pictures import check_file
@@ -110,9 +110,7 @@ class BatchOutcome:
     @property
     def exit_code(self) -> int:
         """Return 1 after a fault, else 2 if any input was bad, else 3 if any was refused."""
-        codes = {failure.exit_code for failure in self.failures}
-        order = (EXIT_UNEXPECTED, EXIT_WRONG_INPUT, EXIT_REFUSED)
-        return next((code for code in order if code in codes), EXIT_DONE)
+        return worst_exit(failure.exit_code for failure in self.failures)
 
 
 @dataclass(frozen=True, slots=True)

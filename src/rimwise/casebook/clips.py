@@ -9,7 +9,7 @@ from pathlib import Path
 import rimwise
 from rimwise.align.frame import Question, align_frame, check_reference
 from rimwise.align.tracking import Followed, follow_frame
-from rimwise.casebook.measuring import Progress
+from rimwise.casebook.exits import Progress
 from rimwise.exchange.clip_table import GrowingTable
 from rimwise.exchange.clips import check_clip, clip_frames, clip_length
 from rimwise.exchange.frames import read_reference

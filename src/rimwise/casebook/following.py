@@ -1,11 +1,12 @@
 """Pictures of one or several eyes in, their courses out: loaded, measured, compared, written."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 from typing import Any
 
+from rimwise.casebook.exits import EXIT_DONE, EXIT_REFUSED, Progress
 from rimwise.casebook.measuring import check_kind
 from rimwise.exchange.course_sheets import read_course_sheet
 from rimwise.exchange.pictures import check_file, load_picture
@@ -25,9 +26,6 @@ from rimwise.journey import finding_of
 from rimwise.records.healing import AtVisit, Healing
 from rimwise.records.picture import PictureSheet
 from rimwise.terms.errors import WrongInput
-
-EXIT_DONE, EXIT_REFUSED = 0, 3
-Progress = Callable[[int, int, str], None]
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,11 +4,20 @@ One bad picture does not stop the others: it becomes a refused entry of the docu
 """
 
 import os
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Protocol
 
+from rimwise.casebook.exits import (
+    UNEXPECTED,
+    WRONG_INPUT,
+    Progress,
+    exit_of,
+    fault_sentence,
+    not_read,
+    worst_exit,
+)
 from rimwise.exchange.pictures import check_file, load_picture
 from rimwise.exchange.results import cover_document, document_of, unread_document
 from rimwise.exchange.sheets import read_picture_sheet
@@ -25,11 +34,6 @@ from rimwise.records.corrections import Corrections
 from rimwise.records.cover import CoverFinding, Reason
 from rimwise.records.picture import PictureSheet
 from rimwise.terms.errors import OutputFailed, RimwiseError, WrongInput
-
-EXIT_DONE, EXIT_UNEXPECTED, EXIT_WRONG_INPUT, EXIT_REFUSED = 0, 1, 2, 3
-WRONG_INPUT, UNEXPECTED = "wrong-input", "unexpected-error"
-
-Progress = Callable[[int, int, str], None]
 
 
 class Draw(Protocol):
@@ -83,16 +87,13 @@ class Measured:
     @property
     def exit_code(self) -> int:
         """Return the exit code that this picture alone would give."""
-        if self.finding is not None:
-            return EXIT_REFUSED if self.finding.status == "refused" else EXIT_DONE
-        unexpected = self.reason is not None and self.reason.code == UNEXPECTED
-        return EXIT_UNEXPECTED if unexpected else EXIT_WRONG_INPUT
+        return exit_of(self.finding, self.reason)
 
     def document(self) -> dict[str, Any]:
         """Return the entry of the results."""
         if self.finding is not None:
             return cover_document(self.finding)
-        return unread_document(self.picture, self.reason or Reason(WRONG_INPUT, "not read"))
+        return unread_document(self.picture, not_read(self.reason))
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,9 +105,7 @@ class Outcome:
     @property
     def exit_code(self) -> int:
         """Return 1 after an unexpected error, else 2 if any input was bad, else 3 if refused."""
-        codes = {one.exit_code for one in self.pictures}
-        order = (EXIT_UNEXPECTED, EXIT_WRONG_INPUT, EXIT_REFUSED)
-        return next((code for code in order if code in codes), EXIT_DONE)
+        return worst_exit(one.exit_code for one in self.pictures)
 
     def document(self) -> dict[str, Any]:
         """Return the whole document."""
@@ -248,15 +247,6 @@ def check_kind(sheet: PictureSheet, name: str) -> None:
             f'{name} is a {sheet.kind} by its sheet, and measure takes kind = "photograph"; frames '
             "and clips of an operation are for align, or correct the sheet"
         )
-
-
-def fault_sentence(what: str, error: BaseException) -> str:
-    """How is a fault of the program itself told in one sentence?"""
-    words = " ".join(str(error).split())[:120]
-    return (
-        f"{what} met a fault of the program ({type(error).__name__}: {words}); report it with the "
-        "version, the command and what RIMWISE_DEBUG=1 prints"
-    )
 
 
 def drawing_names(paths: Sequence[Path]) -> list[str]:

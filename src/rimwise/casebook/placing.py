@@ -4,6 +4,7 @@ import json
 from dataclasses import dataclass
 from pathlib import Path
 
+from rimwise.casebook.exits import EXIT_DONE, EXIT_REFUSED
 from rimwise.exchange.results import COVER_SCHEMA, document_of
 from rimwise.exchange.results_reading import cover_finding_from_document
 from rimwise.exchange.sheets import read_case_sheet
@@ -19,8 +20,6 @@ from rimwise.records.case import CaseSheet
 from rimwise.records.cover import CoverFinding, Reason
 from rimwise.records.placement import Placement
 from rimwise.terms.errors import WrongInput
-
-EXIT_DONE, EXIT_REFUSED = 0, 3
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
 
+from rimwise.casebook.exits import EXIT_DONE, EXIT_REFUSED
 from rimwise.casebook.plan_sheets import sheet_wish, write_plan_sheet
 from rimwise.exchange.results import document_of, reasons_document
 from rimwise.exchange.sheets import ReadCase, read_case_sheet
@@ -16,7 +17,6 @@ from rimwise.records.cover import Reason
 from rimwise.records.plan import Plan
 from rimwise.terms.errors import WrongInput
 
-EXIT_DONE, EXIT_REFUSED = 0, 3
 DRAWING_KINDS: dict[str, Literal["svg", "png"]] = {".svg": "svg", ".png": "png"}
 
 

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from rimwise.audit.repeats import Repeat, paired_means, study_of
-from rimwise.casebook.measuring import Progress, Request, measure_pictures
+from rimwise.casebook.exits import Progress
+from rimwise.casebook.measuring import Request, measure_pictures
 from rimwise.exchange.results import document_of
 from rimwise.exchange.sheets import read_picture_sheet
 from rimwise.exchange.studies import STUDY_COLUMNS, study_document, study_table

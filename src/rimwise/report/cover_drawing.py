@@ -9,10 +9,11 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from rimwise.picture.raster import Raster
-from rimwise.records.cover import CoverFinding, EllipsePx
+from rimwise.records.cover import CoverFinding
 from rimwise.records.picture import PictureSheet
 from rimwise.report.hand_drawing import placed_points, seen_optic
 from rimwise.report.look import LOOK
+from rimwise.report.on_photo import casing, draw_curve, ellipse_points
 from rimwise.report.strip import StripScale, draw_strip, strip_scale
 from rimwise.report.upright import shrink, upright_pixels, upright_points
 from rimwise.report.words import headline, reason_sentences
@@ -145,13 +146,13 @@ def _draw_photo(axes: "Axes", raster: Raster, finding: CoverFinding, sheet: Pict
     axes.set_ylim(shown.shape[0] - 0.5, -0.5)
     axes.set_axis_off()
     if finding.pupil is not None:
-        _curve(
-            axes, raster, _ellipse_points(finding.pupil.ellipse_px), LOOK.pupil_curve, (0, (5, 3))
+        draw_curve(
+            axes, raster, ellipse_points(finding.pupil.ellipse_px), LOOK.pupil_curve, (0, (5, 3))
         )
     if finding.optic is not None:
         _draw_optic(axes, raster, finding)
     if finding.opening is not None:
-        _curve(axes, raster, _edge_points(finding), LOOK.opening_curve, (0, (1.2, 0.9)))
+        draw_curve(axes, raster, _edge_points(finding), LOOK.opening_curve, (0, (1.2, 0.9)))
         _mark_least(axes, raster, finding)
     if finding.optic is not None:
         _draw_directions(axes, raster, finding, sheet)
@@ -162,23 +163,13 @@ def _draw_photo(axes: "Axes", raster: Raster, finding: CoverFinding, sheet: Pict
 def _draw_optic(axes: "Axes", raster: Raster, finding: CoverFinding) -> None:
     """Draw the optic's edge, dashed where it is hidden, and what a reader placed."""
     assert finding.optic is not None
-    seen, whole = seen_optic(finding), _ellipse_points(finding.optic.ellipse_px)
-    _curve(axes, raster, whole, LOOK.optic_curve, "solid" if seen is None else (0, (2.5, 3.5)))
+    seen, whole = seen_optic(finding), ellipse_points(finding.optic.ellipse_px)
+    draw_curve(axes, raster, whole, LOOK.optic_curve, "solid" if seen is None else (0, (2.5, 3.5)))
     if seen is not None:
-        _curve(axes, raster, seen, LOOK.optic_curve, "solid")
+        draw_curve(axes, raster, seen, LOOK.optic_curve, "solid")
     placed = upright_points(placed_points(finding), raster)
     axes.plot(placed[:, 0], placed[:, 1], "+", color=LOOK.paper, markersize=6, markeredgewidth=1.2,
-              path_effects=_casing())  # fmt: skip
-
-
-def _ellipse_points(ellipse: EllipsePx) -> FloatArray:
-    """Return 361 points around an ellipse, closed."""
-    around = np.radians(np.arange(361.0))
-    turn = math.radians(ellipse.angle_deg)
-    x, y = ellipse.a * np.cos(around), ellipse.b * np.sin(around)
-    u = ellipse.cx + x * math.cos(turn) - y * math.sin(turn)
-    v = ellipse.cy + x * math.sin(turn) + y * math.cos(turn)
-    return np.stack([u, v], axis=1)
+              path_effects=casing())  # fmt: skip
 
 
 def _edge_points(finding: CoverFinding) -> FloatArray:
@@ -186,20 +177,6 @@ def _edge_points(finding: CoverFinding) -> FloatArray:
     assert finding.opening is not None
     points = [(math.nan, math.nan) if p is None else p for p in finding.opening.edge_px]
     return np.array([*points, points[0]])
-
-
-def _curve(axes: "Axes", raster: Raster, points: FloatArray, colour: str, dash: Any) -> None:
-    """Draw a thin curve with a dark casing, so that the edge below stays visible."""
-    shown = upright_points(points, raster)
-    axes.plot(shown[:, 0], shown[:, 1], color=LOOK.casing, linewidth=2.2, alpha=0.45)
-    axes.plot(shown[:, 0], shown[:, 1], color=colour, linewidth=1.1, linestyle=dash)
-
-
-def _casing() -> list[Any]:
-    """Return the dark border that keeps light text legible on a photograph."""
-    from matplotlib.patheffects import withStroke  # noqa: PLC0415
-
-    return [withStroke(linewidth=2.4, foreground=LOOK.casing)]
 
 
 def _mark_least(axes: "Axes", raster: Raster, finding: CoverFinding) -> None:
@@ -265,7 +242,7 @@ def _put_direction(axes: "Axes", start: FloatArray, end: FloatArray, words: str)
     right, down = (end - start) / np.hypot(*(end - start))
     at = end + 0.35 * (end - start)
     axes.text(
-        at[0], at[1], words, color=LOOK.paper, fontsize=LOOK.small_pt, path_effects=_casing(),
+        at[0], at[1], words, color=LOOK.paper, fontsize=LOOK.small_pt, path_effects=casing(),
         ha="left" if right > 0.3 else "right" if right < -0.3 else "center",
         va="top" if down > 0.8 else "bottom" if down < -0.8 else "center",
         linespacing=1.05, clip_on=True,
@@ -288,7 +265,7 @@ def _draw_bar(axes: "Axes", shown: Any, px_per_mm: float, plane: str) -> None:
         axes.plot([left, left + px_per_mm], [low, low], color=colour, linewidth=width,
                   solid_capstyle="butt")  # fmt: skip
     axes.text(left, low - 0.012 * shown.shape[0], f"1 mm ({plane} plane)", color=LOOK.paper,
-              fontsize=LOOK.small_pt, va="bottom", path_effects=_casing())  # fmt: skip
+              fontsize=LOOK.small_pt, va="bottom", path_effects=casing())  # fmt: skip
 
 
 def _reason_lines(finding: CoverFinding) -> list[str]:

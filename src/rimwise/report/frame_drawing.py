@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from rimwise.picture.raster import Raster
-from rimwise.records.cover import EllipsePx
 from rimwise.records.eye import ReflexName
 from rimwise.records.frame import FrameFinding, OffsetFinding, TargetFinding, TargetName
 from rimwise.records.picture import PictureSheet
 from rimwise.report.look import LOOK
+from rimwise.report.on_photo import casing, draw_curve, ellipse_points
 from rimwise.report.upright import shrink, upright_pixels, upright_points
 from rimwise.terms.arrays import FloatArray
 from rimwise.terms.cautions import CAUTIONS
@@ -106,42 +106,21 @@ def _draw_photo(axes: "Axes", raster: Raster, finding: FrameFinding, sheet: Pict
     axes.set_ylim(shown.shape[0] - 0.5, -0.5)
     axes.set_axis_off()
     if finding.limbus is not None:
-        _curve(axes, raster, ellipse_points(finding.limbus.ellipse_px), LOOK.optic_curve, "solid")
+        draw_curve(
+            axes, raster, ellipse_points(finding.limbus.ellipse_px), LOOK.optic_curve, "solid"
+        )
     if finding.pupil is not None:
         points = ellipse_points(finding.pupil.ellipse_px)
-        _curve(axes, raster, points, LOOK.pupil_curve, (0, (5, 3)))
+        draw_curve(axes, raster, points, LOOK.pupil_curve, (0, (5, 3)))
     _draw_reflexes(axes, raster, finding)
     _draw_targets(axes, raster, finding)
     _draw_compass(axes, raster, finding, sheet)
 
 
-def ellipse_points(ellipse: EllipsePx) -> FloatArray:
-    """Return 361 points around an ellipse, closed."""
-    around = np.radians(np.arange(361.0))
-    turn = math.radians(ellipse.angle_deg)
-    x, y = ellipse.a * np.cos(around), ellipse.b * np.sin(around)
-    u = ellipse.cx + x * math.cos(turn) - y * math.sin(turn)
-    v = ellipse.cy + x * math.sin(turn) + y * math.cos(turn)
-    return np.stack([u, v], axis=1)
-
-
-def _curve(axes: "Axes", raster: Raster, points: FloatArray, colour: str, dash: Any) -> None:
-    """Draw a thin curve with a dark casing, so that the edge below stays visible."""
-    shown = upright_points(points, raster)
-    axes.plot(shown[:, 0], shown[:, 1], color=LOOK.casing, linewidth=2.2, alpha=0.45)
-    axes.plot(shown[:, 0], shown[:, 1], color=colour, linewidth=1.1, linestyle=dash)
-
-
-def _casing() -> list[Any]:
-    from matplotlib.patheffects import withStroke  # noqa: PLC0415
-
-    return [withStroke(linewidth=2.2, foreground=LOOK.casing)]
-
-
 def _label(axes: "Axes", at: FloatArray, words: str, away: tuple[float, float]) -> None:
     axes.annotate(
         words, (float(at[0]), float(at[1])), xytext=away, textcoords="offset points",
-        color=LOOK.paper, fontsize=LOOK.small_pt, path_effects=_casing(), annotation_clip=True,
+        color=LOOK.paper, fontsize=LOOK.small_pt, path_effects=casing(), annotation_clip=True,
         ha="left" if away[0] >= 0 else "right", va="center",
     )  # fmt: skip
 
@@ -178,10 +157,10 @@ def _draw_targets(axes: "Axes", raster: Raster, finding: FrameFinding) -> None:
             axes.plot(*at, marker="+", markersize=11.0, color=colour, markeredgewidth=width)
         _label(axes, at, words, (26.0, -16.0 - 11.0 * k))
         if k == 0:
-            _curve(axes, raster, spread_outline(target), LOOK.paper, (0, (1.2, 1.2)))
+            draw_curve(axes, raster, spread_outline(target), LOOK.paper, (0, (1.2, 1.2)))
             if target.opening_ring_px is not None:
                 ring = np.array([*target.opening_ring_px, target.opening_ring_px[0]])
-                _curve(axes, raster, ring, LOOK.opening_curve, (0, (6, 2, 1.2, 2)))
+                draw_curve(axes, raster, ring, LOOK.opening_curve, (0, (6, 2, 1.2, 2)))
 
 
 def spread_outline(target: TargetFinding) -> FloatArray:
@@ -209,7 +188,7 @@ def _draw_compass(axes: "Axes", raster: Raster, finding: FrameFinding, sheet: Pi
             axes.plot(*np.array([middle, end]).T, color=colour, linewidth=width)
         at = end + 0.02 * shown.shape[1] * turned
         axes.text(float(at[0]), float(at[1]), words, color=LOOK.paper, ha="center", va="center",
-                  fontsize=LOOK.small_pt, path_effects=_casing())  # fmt: skip
+                  fontsize=LOOK.small_pt, path_effects=casing())  # fmt: skip
 
 
 def _draw_ruler(axes: "Axes", finding: FrameFinding) -> None:
