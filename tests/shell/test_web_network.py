@@ -8,11 +8,13 @@ import subprocess
 import sys
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import httpx
 import pytest
 import tree
+from playwright.sync_api import Browser as Chromium
+from playwright.sync_api import expect
 from typer.testing import CliRunner
 from workbench import Browser, HereWorker, csrf
 
@@ -25,6 +27,8 @@ from rimwise.web.keeping import Keeping
 from rimwise.web.people import TRIES, People, add_person, read_people
 from rimwise.web.serve import network_of
 
+SHOTS = os.environ.get("RIMWISE_SCREENSHOTS")
+LOOKS: tuple[Literal["light", "dark"], ...] = ("light", "dark")
 NAME = "bench.test"
 BASE = f"https://{NAME}:8443"
 OWN = {"Origin": BASE}
@@ -199,6 +203,41 @@ def served(network: Path, tmp_path: Path) -> Iterator[tuple[str, Any]]:
     child.terminate()
     child.wait(timeout=20)
     child.stdout.close()
+
+
+@pytest.mark.browser
+def test_the_log_in_page_is_for_everybody_and_lets_a_person_in(
+    served: tuple[str, Any], chromium: Chromium
+) -> None:
+    from axe_playwright_python.sync_playwright import Axe  # noqa: PLC0415
+
+    for width in (390, 1280):
+        for look in LOOKS:
+            context = chromium.new_context(
+                viewport={"width": width, "height": 900}, color_scheme=look,
+                ignore_https_errors=True, bypass_csp=True,
+            )  # fmt: skip
+            page = context.new_page()
+            page.goto(served[0], wait_until="networkidle")
+            assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
+            found: Any = Axe().run(page).response["violations"]
+            assert [one["id"] for one in found if one["impact"] in {"serious", "critical"}] == []
+            if SHOTS:
+                page.screenshot(path=Path(SHOTS) / f"log-in-{width}-{look}.png", full_page=True)
+            context.close()
+    context = chromium.new_context(ignore_https_errors=True)
+    page = context.new_page()
+    page.goto(served[0])
+    page.get_by_label("Pseudonym").press_sequentially("S-2")
+    page.keyboard.press("Tab")
+    page.keyboard.type("a wrong one, of course")
+    page.keyboard.press("Enter")
+    expect(page.get_by_role("alert")).to_contain_text(TEXT["login.wrong"])
+    page.get_by_label("Pseudonym").fill("S-2")
+    page.get_by_label("Password").fill(PASSWORD)
+    page.get_by_role("button").click()
+    expect(page.get_by_role("button", name="Log out: S-2")).to_be_visible(timeout=60_000)
+    context.close()
 
 
 def test_all_of_a_day_over_tls_with_no_connection_out_and_nothing_in_the_log(

@@ -46,6 +46,7 @@ PAGES = {
     "glance": "/glance",
     "practise": "/practise",
     "queue": "/queue",
+    "pictures": "/bench",
     "gone": "/nowhere",
 }
 

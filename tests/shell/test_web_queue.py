@@ -1,6 +1,7 @@
 """The queue: pictures are measured one after the other, and a restart loses none of them."""
 
 import time
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -11,7 +12,7 @@ from rimwise.store.waiting import WaitingRoom
 from rimwise.terms.errors import WrongInput
 from rimwise.web.examples import example_picture
 from rimwise.web.keeping import Keeping
-from rimwise.web.queue import DONE, FAILED, RUNS, Queue
+from rimwise.web.queue import DONE, FAILED, RUNS, WAITS, Queue
 
 
 def _settled(listed: Any) -> list[dict[str, Any]]:
@@ -54,6 +55,29 @@ def test_what_was_running_at_the_end_is_measured_after_a_restart(keeping: Keepin
     queue.go_on()
     assert [one["state"] for one in _settled(queue.listed)] == [DONE]
     assert keeping.book().eye("E-6") is not None
+
+
+class OddWorker(HereWorker):
+    """Meets what nobody thought of at one picture."""
+
+    def run(self, job: Callable[..., Any], *inputs: object) -> Any:
+        if inputs[2] == "odd.jpg":
+            raise KeyError("nobody thought of it")
+        return super().run(job, *inputs)
+
+
+def test_an_unknown_error_in_one_picture_stops_no_other(keeping: Keeping) -> None:
+    values, data = example_picture("easy")
+    room = WaitingRoom(keeping.folder)
+    told = {"values": dict(values) | {"code": "E-7"}, "who": "", "state": WAITS}
+    room.add(data, told | {"name": "odd.jpg", "at": "1"})
+    room.add(data, told | {"name": "x.jpg", "at": "2"})
+    room.add(data, {"name": "half told"})
+    queue = Queue(OddWorker(), keeping)
+    queue.go_on()
+    found = _settled(queue.listed)
+    assert [one["state"] for one in found] == [FAILED, DONE]
+    assert "fault of the program" in found[0]["sentence"]
 
 
 def test_a_number_from_outside_never_becomes_a_path(tmp_path: Path) -> None:

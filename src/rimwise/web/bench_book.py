@@ -12,6 +12,9 @@ if TYPE_CHECKING:
     from rimwise.store.book import Casebook
 
 
+MOST_LISTED = 20
+
+
 @dataclass(frozen=True, slots=True)
 class Version:
     """One version of a picture's measurement, as the list shows it."""
@@ -59,6 +62,19 @@ def kept_bench(book: "Casebook", eye: str, sha256: str) -> Bench | None:
 def picture_bytes(book: "Casebook", sha256: str) -> bytes:
     """Return the whole file of a picture."""
     return book.pictures.get(sha256)
+
+
+def last_pictures(book: "Casebook") -> list[tuple[str, str, str, str]]:
+    """Which pictures were measured last: eye, hash, name of the picture, status?"""
+    last = []
+    for eye in book.latest_of("cover", MOST_LISTED):
+        newest = {one.slot: one for one in book.versions(eye, "cover")}
+        for sha256, one in newest.items():
+            picture = book.newest(eye, "picture", sha256)
+            if picture is not None:
+                named = str(picture.document["name"])
+                last.append((eye, sha256, named, str(one.document.get("status", ""))))
+    return last[:MOST_LISTED]
 
 
 def versions(book: "Casebook", eye: str, sha256: str) -> list[Version]:

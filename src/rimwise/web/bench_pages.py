@@ -56,6 +56,13 @@ async def picture(request: Request) -> Response:
     return shown(request, "bench.html", bench=bench, name=name, versions=listed)
 
 
+async def benches(request: Request) -> Response:
+    """Answer by the photographs that are in work, and those that the casebook measured last."""
+    laid = session_of(request).benches()
+    last = await booked(request, kept.last_pictures)
+    return shown(request, "benches.html", laid=laid, last=last, to_picture=to_picture)
+
+
 async def bench_page(request: Request, name: str) -> Response:
     """Answer by the workbench of a picture that was not saved yet."""
     bench = _bench(request, name)
@@ -161,6 +168,7 @@ async def _by_hand(request: Request, job: Any, *inputs: object) -> Any:
 
 BENCH_VIEWS: dict[str, Any] = {
     "/picture": picture,
+    "/bench": benches,
     "/bench/{name}": bench_page,
     "/bench/{name}/picture.jpg": photograph,
     "/bench/{name}/start": start,

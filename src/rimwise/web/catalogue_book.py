@@ -154,6 +154,7 @@ BOOK_WORDS: dict[str, str] = {
     "login.wait": "That was wrong too often; wait a minute, then try again.",
     "login.leave": "Log out",
     # practise
+    "nav.practise": "Practise",
     "practise.title": "Practise",
     "practise.lead": "Place the opening (capsulotomy): centre and size of a circle like it. The "
     "truth is then shown, and your own bias and scatter are kept. Drawn pictures; no patient is in "

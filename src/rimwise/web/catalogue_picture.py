@@ -1,7 +1,17 @@
 """The English words of the pages where hands work on pictures."""
 
 PICTURE_WORDS: dict[str, str] = {
+    "nav.bench": "Pictures",
+    "nav.queue": "Queue",
     "bench.title": "Picture workbench",
+    "bench.lead": "Each photograph with its curves, to be moved by hand; numbers and strip follow.",
+    "bench.of_session": "In work",
+    "bench.of_book": "Measured last, in the casebook",
+    "bench.no_picture": "None yet.",
+    "bench.new": "Measure a photograph",
+    "status.measured": "measured",
+    "status.partial": "measured in part",
+    "status.refused": "refused",
     "bench.open": "Correct on the photograph",
     "bench.script": "This page needs its own script, which the browser does not run; the "
     "measured page works without it.",

@@ -82,6 +82,10 @@ class Session:
         """Which photograph lies there? None where there is none, or none any more."""
         return self._benches.get(name)
 
+    def benches(self) -> list[tuple[str, Bench]]:
+        """Return the photographs in work that no casebook keeps yet, the newest first."""
+        return [one for one in reversed(self._benches.items()) if one[1].eye is None]
+
     def keep(self, result: Result, entries: Mapping[str, Sequence[str]] | None = None) -> str:
         """Keep a result under a new name that cannot be guessed; the oldest one makes room.
 

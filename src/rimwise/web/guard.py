@@ -17,7 +17,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from rimwise.terms.errors import WrongInput
 from rimwise.web.catalogue import TEXT
 from rimwise.web.door import Door, Session
-from rimwise.web.pages import log_in_page, plain_page
+from rimwise.web.pages import OUTSIDE, log_in_page, outside_css, plain_page
 from rimwise.web.uploads import read_form
 
 LOG = logging.getLogger(__name__)
@@ -125,6 +125,8 @@ class Guard:
     async def _logged_in(self, scope: Scope, receive: Receive) -> Response:
         """Answer a request without a session on a network: name and password open one."""
         request = Request(scope, receive)
+        if scope["method"] == "GET" and scope["path"] == f"/static/{OUTSIDE}":
+            return Response(outside_css(), media_type="text/css")
         if scope["method"] != "POST" or scope["path"] != "/log-in":
             return _log_in_page("", 200 if scope["path"] == "/" else 403)
         try:

@@ -4,6 +4,7 @@ import html
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cache
+from importlib import resources
 from typing import TYPE_CHECKING, Any
 
 from rimwise import __version__
@@ -13,6 +14,9 @@ from rimwise.web.catalogue import TEXT
 
 if TYPE_CHECKING:
     from jinja2 import Environment
+
+
+OUTSIDE = "door.css"  # all that whoever has not logged in may fetch beside that page
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,9 +119,9 @@ def log_in_page(sentence: str) -> str:
         f'required></p><p><button type="submit">{said["send"]}</button></p></form>'
     )
     cautions = "".join(f"<li>{html.escape(one)}</li>" for one in CAUTIONS)
-    return plain_page(TEXT["login.title"], TEXT["login.sentence"]).replace(
-        "</main>", f"{wrong}{form}<ul>{cautions}</ul></main>"
-    )
+    page = plain_page(TEXT["login.title"], TEXT["login.sentence"])
+    page = page.replace("</head>", f'<link rel="stylesheet" href="/static/{OUTSIDE}"></head>')
+    return page.replace("</main>", f"{wrong}{form}<ul>{cautions}</ul></main>")
 
 
 def look_css() -> str:
@@ -128,3 +132,8 @@ def look_css() -> str:
         f"--covered: {LOOK.covered}; --bare: {LOOK.bare}; --drawing: {LOOK.paper}; "
         "}\n"
     )
+
+
+def outside_css() -> bytes:
+    """How does the page look on which people log in?"""
+    return resources.files("rimwise.web").joinpath("static", OUTSIDE).read_bytes()

@@ -1,5 +1,6 @@
 """The queue of pictures: measured one after the other beside the pages, kept in the casebook."""
 
+import contextlib
 import json
 import threading
 import time
@@ -14,9 +15,10 @@ from rimwise.web.bench import Bench
 from rimwise.web.catalogue import TEXT
 from rimwise.web.jobs import MeasuredPicture, measure_job
 from rimwise.web.keeping import Keeping
-from rimwise.web.worker import Busy, Worker, WorkerFault
+from rimwise.web.worker import Busy, Worker
 
 WAITS, RUNS, DONE, FAILED, CANCELLED = "waits", "runs", "done", "failed", "cancelled"
+NEEDED = {"name", "values", "who", "at", "state"}
 _PAUSE_S = 1.0
 
 
@@ -61,7 +63,7 @@ class Queue:
         found = []
         for number in self._room.numbers():
             told = self._room.told(number)
-            if told is not None:
+            if told is not None and told.keys() >= NEEDED and "code" in told["values"]:
                 found.append({"number": number, "sentence": "", "sha256": ""} | told)
         return sorted(found, key=lambda one: str(one["at"]))
 
@@ -83,6 +85,11 @@ class Queue:
         one |= to
         self._room.tell(one["number"], one)
 
+    def _fails(self, one: dict[str, Any], sentence: str) -> None:
+        # Where even that cannot be written it stays "runs", and waits again at the next start.
+        with contextlib.suppress(RimwiseError):
+            self._change(one, state=FAILED, sentence=sentence)
+
     def _measure_all(self) -> None:
         while True:
             with self._turn:
@@ -98,9 +105,10 @@ class Queue:
                 self._change(one, state=WAITS)
                 time.sleep(_PAUSE_S)
             except RimwiseError as error:
-                self._change(one, state=FAILED, sentence=error.sentence)
-            except WorkerFault:
-                self._change(one, state=FAILED, sentence=TEXT["error.fault"])
+                self._fails(one, error.sentence)
+            except Exception:
+                # Whatever one picture does, those behind it are measured.
+                self._fails(one, TEXT["error.fault"])
 
     def _measure(self, one: dict[str, Any]) -> None:
         data, values, name = self._room.data(one["number"]), one["values"], one["name"]
