@@ -25,6 +25,7 @@ WhiteToWhite = Annotated[float, Field(ge=8.0, le=15.0)]
 LensFrontDepth = Annotated[float, Field(ge=1.0, le=8.0)]
 LensThickness = Annotated[float, Field(ge=2.0, le=7.0)]
 AxisDeg = Annotated[float, Field(ge=0.0, le=180.0)]
+Bag = Annotated[float, Field(ge=7.0, le=13.0)]
 Pupil = Annotated[float, Field(ge=0.5, le=12.0)]
 Place = Annotated[float, Field(ge=-500.0, le=500.0)]
 Centre = Annotated[float, Field(ge=-3.0, le=3.0)]
@@ -103,6 +104,7 @@ class CaseLengthKeys(Keys):
     white_to_white_mm: WhiteToWhite | None = None
     pupil_photopic_mm: Pupil | None = None
     pupil_dilated_mm: Pupil | None = None
+    bag_diameter_mm: Bag | None = None
 
 
 class ClinicLengthKeys(PictureLengthKeys, CaseLengthKeys):

@@ -20,6 +20,7 @@ _RANGES = {
     "chamber": "the chamber depth",
     "lens": "the lens thickness",
     "white": "white-to-white",
+    "bag": "the diameter of the bag",
     "thickness": "the corneal thickness",
     "back_ratio": "the ratio of back to front corneal radius",
     "segment": "chamber depth and lens thickness together",
@@ -32,6 +33,7 @@ _HINTS = {
     "segment_share": "check the axial length, its unit and the eye it belongs to",
     "back_ratio": "check that both surfaces are in mm and that the cornea was never operated",
     "radius": "check the radii, and the index if they were turned from dioptres",
+    "bag": "measure again; an implant sits less firmly in a wide bag and bends in a narrow one",
     "chamber": "check that it runs from the corneal front to the front of the natural lens",
 }
 _FELLOW = {
@@ -166,6 +168,7 @@ def _measured(case: CaseSheet) -> Iterator[tuple[str, float | None]]:
     yield "chamber", chamber
     yield "lens", lens
     yield "white", lengths.white_to_white_mm
+    yield "bag", lengths.bag_diameter_mm
     yield "thickness", None if cornea.thickness_um is None else cornea.thickness_um / 1000.0
     yield "back_ratio", None if back is None or radius is None else back / radius
     if chamber is not None and lens is not None:

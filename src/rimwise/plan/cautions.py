@@ -2,7 +2,6 @@
 
 from rimwise.records.case import CaseSheet, Spread
 from rimwise.records.cover import Reason
-from rimwise.terms.estimate import Estimate
 
 ADULT_YEARS = 18.0
 CORNEA_REGULAR = frozenset({"none", "myopic", "hyperopic"})
@@ -21,6 +20,33 @@ _RISKS = {
     "high-myopia": "high myopia: bag and chamber are large, so the optic may wander more than this "
     "spread holds",
 }
+
+# What holds for every plan alike; what is said of this eye stands before it.
+_OF_EVERY_PLAN = frozenset(
+    {
+        "refraction-expected",
+        "refraction-band",
+        "refraction-uncalibrated",
+        "trace-expected",
+        "trace-uncalibrated",
+        "drawn-eyes",
+        "toric-expected",
+        "prior-spread",
+        "priors-used",
+    }
+)
+
+
+def urgent_first(warnings: tuple[Reason, ...]) -> tuple[Reason, ...]:
+    """In which order are warnings read? What this eye alone brings stands first.
+
+    Examples
+    --------
+    >>> said = (Reason("drawn-eyes", "Drawn."), Reason("pupil-smaller", "Small."))
+    >>> [one.code for one in urgent_first(said)]
+    ['pupil-smaller', 'drawn-eyes']
+    """
+    return tuple(sorted(warnings, key=lambda one: one.code in _OF_EVERY_PLAN))
 
 
 def refusal(case: CaseSheet) -> Reason | None:
@@ -51,9 +77,7 @@ def refusal(case: CaseSheet) -> Reason | None:
     return None
 
 
-def plan_warnings(
-    case: CaseSheet, spread: Spread, own_spread: bool, apparent_mm: Estimate | None
-) -> list[Reason]:
+def plan_warnings(case: CaseSheet, spread: Spread, own_spread: bool) -> list[Reason]:
     """What must the reader of this plan beware of?
 
     Parameters
@@ -63,8 +87,6 @@ def plan_warnings(
         The one that the plan was made with.
     own_spread : bool
         Whether it is a surgeon's own rather than a prior.
-    apparent_mm : Estimate or None
-        How large the planned opening will look, mm.
     """
     warnings: list[Reason] = []
     if not own_spread:
@@ -75,7 +97,7 @@ def plan_warnings(
                 "the probabilities are not this surgeon's.",
             )
         )
-    warnings += _about_size(case, apparent_mm)
+    warnings += _about_size(case)
     warnings += _about_cornea(case)
     if case.age_years is None:
         warnings.append(
@@ -85,7 +107,7 @@ def plan_warnings(
     return warnings
 
 
-def _about_size(case: CaseSheet, apparent_mm: Estimate | None) -> list[Reason]:
+def _about_size(case: CaseSheet) -> list[Reason]:
     found = []
     wanted = case.opening.diameter_mm
     lower, upper = case.goal.diameter_limits_mm
@@ -95,15 +117,6 @@ def _about_size(case: CaseSheet, apparent_mm: Estimate | None) -> list[Reason]:
                 "outside-limits",
                 f"The wanted diameter of {wanted:g} mm lies outside the limits of {lower:g} to "
                 f"{upper:g} mm; it is judged, but never proposed.",
-            )
-        )
-    pupil = case.lengths.pupil_dilated_mm
-    if pupil is not None and apparent_mm is not None and pupil < apparent_mm.value:
-        found.append(
-            Reason(
-                "pupil-smaller",
-                f"The dilated pupil of {pupil:.1f} mm is smaller than the opening, which will look "
-                f"{apparent_mm.value:.1f} mm wide: part of the edge will lie behind the iris.",
             )
         )
     return found

@@ -2,37 +2,26 @@
 
 import math
 from dataclasses import replace
-from typing import Literal
-
-import numpy as np
 
 from rimwise.eye.cornea import CorneaSeen, apparent_mm, cornea_seen
-from rimwise.plan.best import Wish, best_diameters_mm, centring_sd_needed_mm
 from rimwise.plan.biometry_rules import biometry_warnings, goal_warning
-from rimwise.plan.budget import margin_budget
-from rimwise.plan.cautions import no_apparent_size, plan_warnings, refusal
-from rimwise.plan.chance import Chance
+from rimwise.plan.cautions import no_apparent_size, plan_warnings, refusal, urgent_first
 from rimwise.plan.cut import cut_expected
 from rimwise.plan.expected import expected_refractions
 from rimwise.plan.expected_toric import expected_toric
 from rimwise.plan.margin import plan_margin
-from rimwise.plan.no_size import why_no_size
-from rimwise.plan.sources import gather_sources
+from rimwise.plan.on_centre import plan_centres
+from rimwise.plan.room import room_warnings
 from rimwise.plan.spread import spread_for
-from rimwise.plan.targets import CENTRES, Target, find_target
 from rimwise.plan.traced import traced_refractions
 from rimwise.published.load import published_value
 from rimwise.records.assumption import Assumption
 from rimwise.records.case import CaseSheet, Centre, Spread
 from rimwise.records.cover import Reason
 from rimwise.records.lens_power import ExpectedRefraction
-from rimwise.records.plan import CentrePlan, Curve, HealingExpected, Plan, RestChance
+from rimwise.records.plan import CentrePlan, HealingExpected, Plan
 from rimwise.terms.errors import WrongInput
 from rimwise.terms.estimate import Estimate
-
-# The curve reaches a little past the limits, so that the reader sees what lies beyond.
-_BEYOND_MM = 0.4
-_CURVE_STEP_MM = 0.025
 
 
 def make_plan(case: CaseSheet, spread_default: Spread | None = None) -> Plan:
@@ -69,7 +58,7 @@ def make_plan(case: CaseSheet, spread_default: Spread | None = None) -> Plan:
     optic_mm = _optic_diameter_mm(case)
     spread, assumed, own = spread_for(case, spread_default)
     refused = refusal(case)
-    centres, of_targets = ((), ()) if refused else _on_centres(spread, case, optic_mm)
+    centres, of_targets = ((), ()) if refused else plan_centres(spread, case, optic_mm)
     assumed = () if refused else _limits_assumed(case) + assumed + of_targets
     chosen, reasons = _choose(case, centres, refused)
     planned = _planned_mm(case, centres, chosen)
@@ -77,6 +66,9 @@ def make_plan(case: CaseSheet, spread_default: Spread | None = None) -> Plan:
     reasons += [] if seen_reason is None or refused else [seen_reason]
     refraction, refraction_notes, trace_assumed = _refraction(case, refused)
     toric, toric_assumed = expected_toric(case) if refused is None else (None, ())
+    shown = tuple(one for one in centres if chosen in (None, one.centre))
+    notes = biometry_warnings(case) if refused else _warned(case, spread, own, shown)
+    notes += refraction_notes + (() if toric is None else toric.notes)
     plan = Plan(
         code=case.code,
         side=case.side,
@@ -90,10 +82,7 @@ def make_plan(case: CaseSheet, spread_default: Spread | None = None) -> Plan:
         spread=spread,
         apparent_diameter_mm=seen_size,
         reasons=tuple(reasons),
-        warnings=refraction_notes
-        + (() if toric is None else toric.notes)
-        + (biometry_warnings(case) if refused else _warned(case, spread, own, seen_size))
-        + _priors_used(assumed + seen_assumed),
+        warnings=urgent_first((*notes, *_priors_used(assumed + seen_assumed))),
         assumptions=tuple(dict.fromkeys(assumed + seen_assumed + trace_assumed + toric_assumed)),
         refraction=refraction,
         toric=toric,
@@ -134,74 +123,6 @@ def _optic_diameter_mm(case: CaseSheet) -> float:
             "add optic_diameter_mm, from 4.5 to 7.5 mm, to [implant]."
         )
     return diameter
-
-
-def _on_centres(
-    spread: Spread, case: CaseSheet, optic_mm: float
-) -> tuple[tuple[CentrePlan, ...], tuple[Assumption, ...]]:
-    targets = [find_target(case, centre) for centre in CENTRES]
-    assumed = _assumed_for(targets, case.opening.centre) if spread.optic_rest == "lens" else ()
-    return tuple(_on_centre(target, spread, case, optic_mm) for target in targets), assumed
-
-
-def _on_centre(target: Target, spread: Spread, case: CaseSheet, optic_mm: float) -> CentrePlan:
-    sources = gather_sources(target, spread, case.side)
-    chance = Chance(sources, optic_mm)
-    goal = case.goal
-    wish = Wish(goal.p_complete, goal.diameter_limits_mm)
-    best = best_diameters_mm(chance, goal.least_cover_mm, wish)
-    needed = None
-    reasons: tuple[Reason, ...] = ()
-    if best.complete_mm is None:
-        needed = centring_sd_needed_mm(sources, optic_mm, wish)
-        reasons = (why_no_size(sources, optic_mm, wish),)
-    judged = case.opening.diameter_mm
-    if judged is None:
-        judged = wish.limits_mm[0] if best.complete_mm is None else best.complete_mm
-    return CentrePlan(
-        centre=target.centre,
-        target_mm=target.place_mm,
-        opening_from_optic=sources.offset(),
-        judged_mm=judged,
-        p_complete=chance.p_at(judged, 0.0),
-        p_least_cover=chance.p_at(judged, goal.least_cover_mm),
-        best_mm=best.complete_mm,
-        best_least_cover_mm=best.least_cover_mm,
-        centring_sd_needed_mm=needed,
-        reasons=reasons,
-        budget=margin_budget(sources, optic_mm, judged),
-        curve=_curve(chance, case),
-        at_rest=_at_rest(target, spread, case, (optic_mm, judged)),
-    )
-
-
-def _at_rest(
-    target: Target, spread: Spread, case: CaseSheet, sizes_mm: tuple[float, float]
-) -> tuple[RestChance, ...]:
-    """Return the chances with the optic resting at the lens centre, and at the target."""
-    optic_mm, judged_mm = sizes_mm
-    found = []
-    places: tuple[tuple[Literal["lens", "target"], Literal["lens", "opening"]], ...] = (
-        ("lens", "lens"),
-        ("target", "opening"),
-    )
-    for place, rest in places:
-        sources = gather_sources(target, replace(spread, optic_rest=rest), case.side)
-        chance = Chance(sources, optic_mm)
-        least = chance.p_at(judged_mm, case.goal.least_cover_mm)
-        found.append(RestChance(place, chance.p_at(judged_mm, 0.0), least))
-    return tuple(found)
-
-
-def _curve(chance: Chance, case: CaseSheet) -> Curve:
-    lower, upper = case.goal.diameter_limits_mm
-    wanted = case.opening.diameter_mm
-    ends = [lower, upper] if wanted is None else [lower, upper, wanted]
-    first, last = min(ends) - _BEYOND_MM, max(ends) + _BEYOND_MM
-    diameters = np.linspace(first, last, round((last - first) / _CURVE_STEP_MM) + 1)
-    complete = chance.p_cover(diameters, 0.0)
-    least = chance.p_cover(diameters, case.goal.least_cover_mm)
-    return Curve(tuple(diameters.tolist()), tuple(complete.tolist()), tuple(least.tolist()))
 
 
 def _choose(
@@ -246,12 +167,6 @@ def _apparent(
     return apparent_mm(planned, seen), None, seen.assumptions
 
 
-def _assumed_for(targets: list[Target], chosen: Centre | None) -> tuple[Assumption, ...]:
-    """Return the priors behind the chosen target, or behind all; each once."""
-    used = [t for t in targets if chosen is None or t.centre == chosen]
-    return tuple(dict.fromkeys(a for target in used for a in target.assumptions))
-
-
 def _limits_assumed(case: CaseSheet) -> tuple[Assumption, ...]:
     lower = published_value("opening", "diameter_lower_limit")
     upper = published_value("opening", "diameter_upper_limit")
@@ -264,9 +179,12 @@ def _limits_assumed(case: CaseSheet) -> tuple[Assumption, ...]:
 
 
 def _warned(
-    case: CaseSheet, spread: Spread, own: bool, seen_size: Estimate | None
+    case: CaseSheet, spread: Spread, own: bool, shown: tuple[CentrePlan, ...]
 ) -> tuple[Reason, ...]:
-    return (*plan_warnings(case, spread, own, seen_size), *biometry_warnings(case))
+    """Return first what spoils this eye's opening; of several centres the first that lacks room."""
+    tight = [reason for one in shown for reason in room_warnings(one)]
+    room = tuple({one.code: one for one in reversed(tight)}.values())
+    return (*room, *plan_warnings(case, spread, own), *biometry_warnings(case))
 
 
 def _priors_used(assumed: tuple[Assumption, ...]) -> tuple[Reason, ...]:

@@ -13,7 +13,10 @@ CornealSurgery = Literal["none", "myopic", "hyperopic", "radial", "graft", "kera
 
 @dataclass(frozen=True, slots=True)
 class CaseLengths:
-    """Lengths of the natural eye, mm; every entry may be unknown."""
+    """Lengths of the natural eye, mm; every entry may be unknown.
+
+    ``pupil_photopic_mm`` and ``pupil_dilated_mm`` are apparent, ``bag_diameter_mm`` is real.
+    """
 
     axial_mm: float | None = None
     chamber_depth_mm: float | None = None
@@ -21,6 +24,7 @@ class CaseLengths:
     white_to_white_mm: float | None = None
     pupil_photopic_mm: float | None = None
     pupil_dilated_mm: float | None = None
+    bag_diameter_mm: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

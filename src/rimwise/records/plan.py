@@ -52,6 +52,17 @@ class RestChance:
     p_least_cover: float
 
 
+SizeLimitBy = Literal["pupil", "bag"]
+
+
+@dataclass(frozen=True, slots=True)
+class SizeLimit:
+    """Up to which diameter, real mm, this eye has room for an opening about one centre."""
+
+    by: SizeLimitBy
+    largest_mm: float
+
+
 @dataclass(frozen=True, slots=True)
 class CentrePlan:
     """The opening planned on one candidate centre.
@@ -80,6 +91,8 @@ class CentrePlan:
         Largest gain first.
     at_rest : tuple of RestChance
         The same chances with the optic resting about the lens centre and about the target.
+    size_limits : tuple of SizeLimit
+        Of this eye's pupil and bag, where they were measured; ``best_mm`` never exceeds them.
     """
 
     centre: Centre
@@ -95,6 +108,7 @@ class CentrePlan:
     budget: tuple[BudgetLine, ...]
     curve: Curve
     at_rest: tuple[RestChance, ...] = ()
+    size_limits: tuple[SizeLimit, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -240,6 +254,7 @@ def _centre(plan: CentrePlan, side: Side) -> dict[str, Any]:
         "centring_sd_needed_mm": None
         if needed is None
         else {"nasal": needed[0], "superior": needed[1]},
+        "size_limits": [{"by": one.by, "largest_mm": one.largest_mm} for one in plan.size_limits],
         "reasons": _reasons(plan.reasons),
         "margin_budget": [
             {

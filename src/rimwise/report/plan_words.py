@@ -4,7 +4,7 @@ import math
 
 from rimwise.records.cover import Reason
 from rimwise.records.lens_power import BandSource, ExpectedRefraction
-from rimwise.records.plan import BudgetLine, CentrePlan, Plan
+from rimwise.records.plan import BudgetLine, CentrePlan, Plan, SizeLimitBy
 from rimwise.report.margin_words import SOURCE_WORDS, margin_rows
 from rimwise.terms.frames import direction_words
 from rimwise.terms.units import deg_from_rad, percent
@@ -29,6 +29,9 @@ _MEASURED_WORDS: dict[BandSource, str] = {
     "axial-length": "the axial length again",
     "refraction-itself": "the refraction again",
 }
+
+_ROOM_WORDS: dict[SizeLimitBy, str] = {"pupil": "dilated pupil", "bag": "bag"}
+_ONE_SIZE_MM = 0.005  # nearer than a size is written
 
 # Half a part in a thousand: below that a gain is not worth a sentence.
 _WORTH_SAYING = 0.0005
@@ -240,7 +243,11 @@ def _best_row(chosen: CentrePlan) -> Row:
     label = "Largest opening that reaches the goal"
     if chosen.best_mm is None:
         return label, "none", _sentences(chosen.reasons)
-    return label, floor_mm(chosen.best_mm), f"on the {CENTRE_WORDS[chosen.centre]}"
+    bound = [one.by for one in chosen.size_limits if one.largest_mm - chosen.best_mm < _ONE_SIZE_MM]
+    note = f"on the {CENTRE_WORDS[chosen.centre]}"
+    if bound:
+        note += "; the " + " and the ".join(_ROOM_WORDS[one] for one in bound) + " allows no more"
+    return label, floor_mm(chosen.best_mm), note
 
 
 def _apparent_rows(plan: Plan) -> list[Row]:

@@ -164,6 +164,8 @@ TEXT: dict[str, str] = {
     "field.lengths.lens_thickness_mm.hint": "2 to 7",
     "field.lengths.white_to_white_mm": "White-to-white",
     "field.lengths.white_to_white_mm.hint": "8 to 15",
+    "field.lengths.bag_diameter_mm": "Diameter of the bag at its equator",
+    "field.lengths.bag_diameter_mm.hint": "7 to 13; it bounds the opening",
     "field.opening.centre": "Centre the opening on",
     "field.opening.diameter_mm": "Judge this diameter",
     "field.opening.diameter_mm.hint": "empty: the largest that reaches the goal is sought",

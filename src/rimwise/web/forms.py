@@ -120,6 +120,7 @@ _MORE = (
             _number("goal.refraction_dpt", "dpt"),
             _mm("lengths.lens_thickness_mm", "field.lengths.lens_thickness_mm.hint"),
             _mm("lengths.white_to_white_mm", "field.lengths.white_to_white_mm.hint"),
+            _mm("lengths.bag_diameter_mm", "field.lengths.bag_diameter_mm.hint"),
         ),
         folded=True,
     ),
