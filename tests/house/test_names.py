@@ -79,6 +79,7 @@ UNITLESS = {
     "circularity": "a pure number",
     "slope_x": "a slope",
     "slope_y": "a slope",
+    "factors": "ratios of units",
     "size": "a ratio",
     "size_sd": "a ratio",
     "height": "a ratio",

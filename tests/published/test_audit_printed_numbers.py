@@ -113,7 +113,7 @@ def test_centroid_of_a_series() -> None:
     assert part.ellipses[1].semi_minor == pytest.approx(
         expected["prediction_95"]["minor"], abs=6e-11
     )
-    means = [one.value for one in part.figures if one.name == "size"]
+    means = [one.value for one in part.figures if one.name == "size, mean"]
     assert means[0] == pytest.approx(expected["mean_magnitude"], abs=1e-12)
 
 

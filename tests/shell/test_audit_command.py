@@ -119,9 +119,9 @@ def test_wrong_cells_are_listed_and_left_out(tmp_path: Path) -> None:
     code, out, _ = run(path)
     assert code == 0
     flat = " ".join(out.split())
-    assert "Least cover: 1 cells are no number, the first in row 3 ('abc')" in flat
-    assert "Least cover: 1 values lie outside -3 to 3, the first in row 4 (31)" in flat
-    assert "side: 1 cells say none of" in flat
+    assert "Least cover: 1 cell is no number, the first in row 3 ('abc')" in flat
+    assert "Least cover: 1 value lies outside -3 to 3, the first in row 4 (31)" in flat
+    assert "side: 1 cell says none of left, right" in flat
     assert "an eye that stood before" in flat
     series = read_series(path).series
     assert series.number("least_cover_mm")[0] == 0.31

@@ -1,10 +1,10 @@
 """Which column of a table is which quantity, and what its cells may hold."""
 
-import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from difflib import get_close_matches
 
+from rimwise.audit.headings import FOREIGN, factor_to, folded, unclear, unit_of, without_unit
 from rimwise.terms.errors import WrongInput
 
 
@@ -40,15 +40,24 @@ class NameColumn:
     also: tuple[str, ...] = ()
 
 
-_SIDES = {
-    "right": "right",
-    "r": "right",
-    "od": "right",
-    "left": "left",
-    "l": "left",
-    "os": "left",
-}
-_YES = {"true": "1", "yes": "1", "1": "1", "false": "0", "no": "0", "0": "0"}
+_RIGHT = ("right", "r", "od", "re", "ra", "rechts", "rechtes auge", "droit", "droite", "d",
+          "derecho", "destro", "right eye", "oculus dexter")  # fmt: skip
+_LEFT = ("left", "l", "os", "le", "la", "links", "linkes auge", "gauche", "g", "og", "oi",
+         "izquierdo", "sinistro", "left eye", "oculus sinister")  # fmt: skip
+_SIDES = dict.fromkeys(_RIGHT, "right") | dict.fromkeys(_LEFT, "left")
+_YES = dict.fromkeys(("true", "yes", "y", "1", "1.0", "ja", "j", "oui", "si", "sí", "wahr",
+                      "vrai", "complete"), "1")  # fmt: skip
+_NO = dict.fromkeys(("false", "no", "n", "0", "0.0", "nein", "non", "falsch", "faux",
+                     "incomplete"), "0")  # fmt: skip
+_BELOW_LETTERS = {
+    "counting-fingers": ("counting-fingers", "counting fingers", "cf", "fz", "fingerzählen", "cld",
+                         "compte les doigts"),
+    "hand-motion": ("hand-motion", "hand motion", "hand movements", "hm", "hbw",
+                    "handbewegungen", "vbm"),
+    "light": ("light", "light perception", "lp", "pl", "pl+", "ls", "lux", "lichtschein"),
+    "no-light": ("no-light", "no light perception", "nlp", "npl", "pl-", "nulla lux", "amaurose"),
+}  # fmt: skip
+BELOW_LETTERS = {word: name for name, words in _BELOW_LETTERS.items() for word in words}
 
 NAME_COLUMNS: tuple[NameColumn, ...] = (
     NameColumn("code", "pseudonym of the eye", {}, ("eye",)),
@@ -67,10 +76,13 @@ NAME_COLUMNS: tuple[NameColumn, ...] = (
     NameColumn(
         "acuity_category",
         "below letters",
-        {one: one for one in ("counting-fingers", "hand-motion", "light", "no-light")},
+        BELOW_LETTERS,
     ),
     NameColumn(
-        "complete", "complete cover: true, false or empty", _YES, ("complete cover", "covered")
+        "complete",
+        "complete cover: true, false or empty",
+        _YES | _NO,
+        ("complete cover", "covered"),
     ),
 )
 
@@ -107,13 +119,26 @@ NUMBER_COLUMNS: tuple[NumberColumn, ...] = (
     NumberColumn("predicted_dpt", -20.0, 20.0, "predicted spherical equivalent", ("predicted se",)),
     NumberColumn("achieved_dpt", -20.0, 20.0, "achieved spherical equivalent", ("achieved se",)),
     NumberColumn("sphere_dpt", -25.0, 25.0, "sphere after surgery", ("sphere",)),
-    NumberColumn("cylinder_dpt", -12.0, 0.0, "minus cylinder after surgery", ("cylinder",)),
+    NumberColumn(
+        "cylinder_dpt",
+        -12.0,
+        12.0,
+        "cylinder after surgery; plus is written as minus",
+        ("cylinder",),
+    ),
     NumberColumn("axis_deg", 0.0, 180.0, "axis of the minus cylinder", ("axis",)),
     NumberColumn("before_cylinder_dpt", 0.0, 15.0, "corneal astigmatism before surgery"),
     NumberColumn("before_steep_deg", 0.0, 180.0, "its steep meridian"),
     NumberColumn("after_cylinder_dpt", 0.0, 15.0, "corneal astigmatism after surgery"),
     NumberColumn("after_steep_deg", 0.0, 180.0, "its steep meridian"),
     NumberColumn("acuity_logmar", -0.4, 2.0, "letters read", ("logmar", "acuity")),
+    NumberColumn(
+        "acuity_decimal",
+        0.01,
+        2.5,
+        "letters read as decimal or fraction; taken as logMAR",
+        ("decimal",),
+    ),
     NumberColumn("opacification_score", 0.0, 4.0, "posterior capsule"),
     NumberColumn("laser_day", 0.0, 20000.0, "day of laser after surgery"),
     NumberColumn("followed_days", 0.0, 20000.0, "days watched", ("follow up days",)),
@@ -125,22 +150,32 @@ NUMBER_COLUMNS: tuple[NumberColumn, ...] = (
 class Mapped:
     """Which heading of a table was taken for which column, and which were not used.
 
-    ``unit_from`` names a heading whose unit was not written and was taken for granted.
+    ``unit_from`` names a heading whose unit was not written and was taken for granted;
+    ``factors`` what the cells of a column are multiplied by, where another unit was written;
+    ``strange`` says in a sentence which headings bear a unit that their column cannot have.
     """
 
     columns: Mapping[str, str]
     unused: tuple[str, ...]
     unit_from: tuple[str, ...]
-
-
-def _plain(heading: str) -> str:
-    return re.sub(r"[^a-z0-9]+", " ", heading.lower()).strip()
+    factors: Mapping[str, float] = field(default_factory=dict)
+    strange: tuple[str, ...] = ()
 
 
 def _known_headings() -> dict[str, str]:
     names = [(one.name, one.also) for one in NAME_COLUMNS]
     names += [(one.name, one.also) for one in NUMBER_COLUMNS]
-    return {_plain(heading): name for name, also in names for heading in (name, *also)}
+    known = {
+        folded(heading): name for name, also in names for heading in (*FOREIGN.get(name, ()), *also)
+    }
+    return known | {folded(name): name for name, _ in names}
+
+
+def _meant(heading: str, known: Mapping[str, str]) -> tuple[str, str]:
+    """Column (empty where unknown) and written unit of a heading."""
+    words, unit = without_unit(heading)
+    whole = known.get(folded(heading), "")
+    return (whole, unit) if whole else (known.get(words, ""), unit)
 
 
 def map_columns(headings: Sequence[str], told: Mapping[str, str] | None = None) -> Mapped:
@@ -166,10 +201,13 @@ def map_columns(headings: Sequence[str], told: Mapping[str, str] | None = None) 
     known, taken = _known_headings(), dict(told or {})
     for name, heading in taken.items():
         _check_told(name, heading, headings, set(known.values()))
-    columns = dict(taken)
+    columns, strange = dict(taken), []
     for heading in headings:
-        name = known.get(_plain(heading), "")
+        name, unit = _meant(heading, known)
         if not name or heading in taken.values() or name in taken:
+            continue
+        if factor_to(name, unit) is None and unit not in folded(name).split():
+            strange.append(f"{heading!r} is in {unit}, which {name} cannot be: not used")
             continue
         if name in columns:
             raise WrongInput(
@@ -177,19 +215,24 @@ def map_columns(headings: Sequence[str], told: Mapping[str, str] | None = None) 
                 f"--column {name}=HEADING"
             )
         columns[name] = heading
+    unused = tuple(one for one in headings if one not in set(columns.values()))
+    units, factors = _units(columns)
+    strange += [why for one in unused if (why := unclear(one))]
+    return Mapped(columns, unused, units, factors, tuple(strange))
+
+
+def _units(columns: Mapping[str, str]) -> tuple[tuple[str, ...], dict[str, float]]:
+    """Which headings bear no unit, and by what are cells in another unit multiplied?"""
     numbers = {one.name for one in NUMBER_COLUMNS}
-    unit = tuple(
-        heading
-        for name, heading in columns.items()
-        if name in numbers and _unit(name) and _unit(name) not in _plain(heading).split()
-    )
-    used = set(columns.values())
-    return Mapped(columns, tuple(one for one in headings if one not in used), unit)
-
-
-def _unit(name: str) -> str:
-    last = name.rsplit("_", 1)[-1]
-    return last if last in {"mm", "dpt", "deg", "days", "years"} else ""
+    silent, factors = [], {}
+    for name, heading in columns.items():
+        unit = without_unit(heading)[1]
+        if name in numbers - {"operation_day"} and unit_of(name) and not unit:
+            silent.append(heading)
+        factor = factor_to(name, unit)
+        if name in numbers and factor is not None and factor != 1.0:
+            factors[name] = factor
+    return tuple(silent), factors
 
 
 def _check_told(name: str, heading: str, headings: Sequence[str], names: set[str]) -> None:

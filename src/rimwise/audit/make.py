@@ -91,6 +91,13 @@ def _warnings(series: Series, persons: int) -> tuple[str, ...]:
         said.append(f"{len(series)} eyes are few: intervals are wide, and charts say little")
     if series.has("least_cover_mm") and not series.has("complete"):
         said.append("no column tells complete cover; its rate is not told from least cover alone")
+    covered, bare = series.number("complete") > 0.5, series.number("least_cover_mm") < 0.0
+    odd = int((covered & bare).sum())
+    if odd:
+        said.append(
+            f"{odd} eye{'s' * (odd > 1)} told to be covered all round, with a least cover below 0 "
+            "mm; both numbers are used as they stand: check these rows"
+        )
     if persons == len(series) and len(series) > 1:
         said.append("every eye is another person's")
     return tuple(said)

@@ -116,8 +116,8 @@ def acuity_chapter(series: Series) -> AuditPart | None:
     if rows.any():
         values, person = letters[rows], series.person[rows]
         figures = [
-            median("acuity", values, person, "logMAR"),
-            mean("acuity", values, person, "logMAR"),
+            median("acuity, median", values, person, "logMAR"),
+            mean("acuity, mean", values, person, "logMAR"),
             scatter("acuity, scatter", values, person, "logMAR"),
             share("acuity 0.00 logMAR or better", values <= _ROUND, person),
             share("acuity 0.30 logMAR or better", values <= 0.30 + _ROUND, person),
@@ -167,8 +167,8 @@ def astigmatism_chapter(series: Series, kind: str) -> AuditPart | None:
         Figure("centroid, axis", float(axis) or 180.0, None, None, "deg", len(x), people),
         mean("centroid along 0°/90°", x, person, "dpt"),
         mean("centroid along 45°/135°", y, person, "dpt"),
-        mean("size", np.hypot(x, y), person, "dpt", "a size is never 0; see the centroid"),
-        median("size", np.hypot(x, y), person, "dpt"),
+        mean("size, mean", np.hypot(x, y), person, "dpt", "a size is never 0; see the centroid"),
+        median("size, median", np.hypot(x, y), person, "dpt"),
         share("size up to 0.50 dpt", np.hypot(x, y) <= 0.50 + _ROUND, person),
     )
     ellipses: tuple[Ellipse, ...] = ()

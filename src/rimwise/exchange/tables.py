@@ -10,14 +10,17 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from rimwise.audit.columns import (
+    BELOW_LETTERS,
     NAME_COLUMNS,
     NUMBER_COLUMNS,
     Mapped,
     NameColumn,
-    NumberColumn,
     map_columns,
 )
+from rimwise.audit.headings import folded
 from rimwise.audit.select import drop, repeated
+from rimwise.exchange.table_cells import Reading, acuity_from_decimal, minus_cylinder, numbers_of
+from rimwise.exchange.table_text import MISSING, TextTable, text_table
 from rimwise.records.series import AuditPart, FlowStep, Names, Series
 from rimwise.terms.arrays import FloatArray, IntArray
 from rimwise.terms.errors import WrongInput
@@ -26,7 +29,6 @@ if TYPE_CHECKING:
     import polars
 
 _MOST_BYTES = 2_000_000_000
-_MISSING = ("", "na", "n/a", "nan", "none", "null", "-", ".")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -59,7 +61,8 @@ def read_series(
     Parameters
     ----------
     path : Path
-        A CSV file in UTF-8; a decimal comma is understood where columns are parted by ; or tab.
+        A CSV file; decimal commas, units in headings or cells, dates of operation and words of
+        other languages are understood, and what was made of them is said.
     told : mapping of column to heading, optional
     only : mapping of name column to name, optional
         Keep these eyes only, for example {"technique": "manual"}.
@@ -90,29 +93,20 @@ def series_from_bytes(
     ------
     WrongInput
     """
-    frame, comma = _frame(data, name)
-    mapped = map_columns(frame.columns, told)
+    findings: list[str] = []
+    text = text_table(data, name, findings)
+    frame = text.frame
+    mapped = map_columns(frame.columns, _sides_told(frame, told))
     if not mapped.columns:
         raise WrongInput(
             f"{name} has no heading that an audit knows (it has {', '.join(frame.columns[:8])}); "
             "name one with --column NAME=HEADING, see rimwise audit --columns"
         )
-    findings: list[str] = []
-    numbers = {
-        one.name: _numbers(frame, mapped.columns[one.name], one, comma, findings)
-        for one in NUMBER_COLUMNS
-        if one.name in mapped.columns
-    }
-    names = {
-        one.name: _names(frame, mapped.columns[one.name], one, findings)
-        for one in NAME_COLUMNS
-        if one.name in mapped.columns
-    }
-    if "complete" in names:
-        numbers["complete"] = _as_number(names.pop("complete"))
-    person = _persons(names.pop("person", None), frame.height, findings)
-    series = Series(numbers, names, person, name)
-    flow = [FlowStep("rows in the table", 0, len(series))]
+    findings += mapped.strange
+    series = _series(text, mapped, name, findings)
+    flow = [FlowStep("rows in the table", 0, frame.height + text.empty)]
+    if text.empty:
+        flow.append(FlowStep("empty rows", text.empty, frame.height))
     for column, wanted in (only or {}).items():
         series, step = only_named(series, column, wanted)
         flow.append(step)
@@ -125,6 +119,70 @@ def series_from_bytes(
     return ReadTable(series, mapped, tuple(flow), tuple(findings), _preview(frame, mapped))
 
 
+def _series(text: TextTable, mapped: Mapped, name: str, findings: list[str]) -> Series:
+    """All mapped columns of a table."""
+    frame, reading = text.frame, Reading(text.lines, findings)
+    below = _below_letters(frame, mapped)
+    numbers = {
+        one.name: numbers_of(
+            below.get(one.name, frame[mapped.columns[one.name]]),
+            one,
+            mapped.factors.get(one.name, 1.0),
+            reading,
+        )
+        for one in NUMBER_COLUMNS
+        if one.name in mapped.columns
+    }
+    minus_cylinder(numbers, findings)
+    acuity_from_decimal(numbers)
+    names = {
+        one.name: _names(frame[mapped.columns[one.name]], one, reading)
+        for one in NAME_COLUMNS
+        if one.name in mapped.columns
+    }
+    if "acuity_category" in below and "acuity_category" not in names:
+        category = next(one for one in NAME_COLUMNS if one.name == "acuity_category")
+        names["acuity_category"] = _names(below["acuity_category"], category, reading)
+    if "complete" in names:
+        numbers["complete"] = _as_number(names.pop("complete"))
+    person = _persons(names.pop("person", None), frame.height, findings)
+    return Series(numbers, names, person, name)
+
+
+def _sides_told(
+    frame: "polars.DataFrame", told: Mapping[str, str] | None
+) -> Mapping[str, str] | None:
+    """A column headed "eye" whose cells are sides is the side, not the eye's code."""
+    taken = told or {}
+    known = {one.name: one for one in NAME_COLUMNS}["side"].allowed
+    if "side" in taken or map_columns(frame.columns, told).columns.get("side"):
+        return told
+    for heading in frame.columns:
+        if heading in taken.values() or folded(heading) != "eye":
+            continue
+        cells = frame[heading].str.strip_chars().str.to_lowercase().drop_nulls()
+        if 2 * int(cells.is_in(list(known)).sum()) > len(cells):
+            return {**taken, "side": heading}
+    return told
+
+
+def _below_letters(frame: "polars.DataFrame", mapped: Mapped) -> dict[str, "polars.Series"]:
+    """Acuity columns without the words for less than letters, and those words as their own."""
+    import polars  # noqa: PLC0415  loaded late
+
+    told: dict[str, polars.Series] = {}
+    for name in ("acuity_logmar", "acuity_decimal"):
+        if name not in mapped.columns:
+            continue
+        cells = frame[mapped.columns[name]]
+        words = cells.str.strip_chars().str.to_lowercase().is_in(list(BELOW_LETTERS))
+        words = words.fill_null(False)
+        if words.any():
+            told[name] = cells.set(words, None)
+            told["acuity_category"] = cells.set(~words, None)
+    return told
+
+
 def _preview(frame: "polars.DataFrame", mapped: Mapped) -> tuple[tuple[str, str, str], ...]:
     return tuple(
         (heading, column, ", ".join(str(cell) for cell in frame[heading].head(3).to_list()))
@@ -132,74 +190,20 @@ def _preview(frame: "polars.DataFrame", mapped: Mapped) -> tuple[tuple[str, str,
     )
 
 
-def _frame(data: bytes, name: str) -> tuple["polars.DataFrame", bool]:
-    """Read all cells as text; tell whether a comma is a decimal sign."""
+def _names(cells: "polars.Series", column: NameColumn, reading: Reading) -> Names:
     import polars  # noqa: PLC0415  loaded late
 
-    try:
-        head = data[:100_000].split(b"\n", 1)[0].decode("utf-8-sig")
-        separator = max(",;\t", key=head.count)
-        frame = polars.read_csv(data, separator=separator, infer_schema=False, encoding="utf8")
-    except UnicodeDecodeError:
-        raise WrongInput(f"{name} is no text in UTF-8; save the table as CSV UTF-8") from None
-    except polars.exceptions.PolarsError as error:
-        words = " ".join(str(error).split())[:100]
-        raise WrongInput(
-            f"{name} is no table ({words}); give a CSV file with one heading line"
-        ) from None
-    if frame.height == 0:
-        raise WrongInput(f"{name} holds no row; give a CSV file with a heading line and rows")
-    return frame.rename({one: one.strip() for one in frame.columns}), separator != ","
-
-
-def _numbers(
-    frame: "polars.DataFrame", heading: str, column: NumberColumn, comma: bool, findings: list[str]
-) -> FloatArray:
-    import polars  # noqa: PLC0415  loaded late
-
-    cells = frame[heading].str.strip_chars()
-    cells = cells.str.replace(",", ".", literal=True) if comma else cells
-    cells = cells.str.replace("−", "-", literal=True)
-    told = cells.is_not_null() & ~cells.str.to_lowercase().is_in(_MISSING)
-    values = cells.cast(polars.Float64, strict=False)
-    wrong = told & (values.is_null() | values.is_nan() | values.is_infinite())
-    row = np.array(values.fill_null(np.nan).to_numpy(), dtype=np.float64)
-    row[~told.fill_null(False).to_numpy()] = np.nan
-    row[~np.isfinite(row)] = np.nan
-    if wrong.any():
-        first = int(wrong.arg_true()[0])
-        findings.append(
-            f"{heading}: {int(wrong.sum())} cells are no number, the first in row {first + 2} "
-            f"({str(cells[first])[:30]!r}); they are left out"
-        )
-    outside = np.flatnonzero((row < column.low) | (row > column.high))
-    if len(outside):
-        findings.append(
-            f"{heading}: {len(outside)} values lie outside {column.low:g} to {column.high:g}, the "
-            f"first in row {outside[0] + 2} ({row[outside[0]]:g}); they are left out"
-        )
-        row[outside] = np.nan
-    return row
-
-
-def _names(
-    frame: "polars.DataFrame", heading: str, column: NameColumn, findings: list[str]
-) -> Names:
-    import polars  # noqa: PLC0415  loaded late
-
-    cells = frame[heading].str.strip_chars()
-    empty = cells.is_null() | cells.str.to_lowercase().is_in(_MISSING)
+    heading, cells = cells.name, cells.str.strip_chars()
+    empty = cells.is_null() | cells.str.to_lowercase().is_in(MISSING)
     if column.allowed:
         lower = cells.str.to_lowercase()
         known = lower.replace_strict(dict(column.allowed), default=None, return_dtype=polars.String)
         wrong = ~empty & known.is_null()
         if wrong.any():
-            first = int(wrong.arg_true()[0])
-            findings.append(
-                f"{heading}: {int(wrong.sum())} cells say none of "
-                f"{', '.join(sorted(set(column.allowed)))}, the first in row {first + 2} "
-                f"({str(cells[first])[:30]!r}); they are left out"
-            )
+            rows = np.flatnonzero(wrong.fill_null(False).to_numpy())
+            allowed = ", ".join(sorted(set(column.allowed.values())))
+            words = (f"cell says none of {allowed}", f"cells say none of {allowed}")
+            reading.note(heading, rows, words, repr(str(cells[int(rows[0])])[:30]))
         cells, empty = known, known.is_null() | empty
     cells = cells.set(empty.fill_null(True), None)
     names = tuple(sorted(cells.drop_nulls().unique().to_list()))
