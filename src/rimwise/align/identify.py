@@ -51,7 +51,8 @@ def find_p1(
     near = nearby(rise, 1e4, 1)
     best: tuple[float, FloatArray, float] | None = None
     for size in _sizes((math.hypot(awaited.size_sd[0], scale_sd),) * 2, len(offsets), 0.03):
-        for u, v, _, worth in pattern_places(near, offsets * size, prior, 1, 1.0):
+        pattern = offsets * size
+        for u, v, _, worth in pattern_places(near, pattern, prior, 1, 1.0, spots.compiled):
             if best is None or worth > best[0]:
                 best = (worth, np.array([u, v]), float(size))
     if best is None or best[0] <= 0.0:
@@ -129,6 +130,11 @@ def without(spots: SpotMap, found: Found, reach_px: float) -> SpotMap:
     """
     level = spots.level.copy()
     local = found.points_px - np.array(spots.corner_px)
+    if spots.compiled:
+        from rimwise.picture.compiled_spots import take_glow  # noqa: PLC0415 - half a second
+
+        take_glow(level, local, reach_px, _HIDES * found.radius_px, HIDDEN)
+        return replace(spots, level=level)
     (left, top), (right, bottom) = local.min(axis=0) - reach_px, local.max(axis=0) + reach_px
     left, top = max(0, int(left)), max(0, int(top))
     part = level[top : int(bottom) + 1, left : int(right) + 1]
@@ -181,8 +187,9 @@ def candidates(
     for size in _sizes(awaited.size_sd, len(offsets), step):
         spread = awaited.size_sd[0] if size < 1.0 else awaited.size_sd[1]
         fit = math.exp(-0.5 * (math.log(size) / (_BROAD * spread)) ** 2)
-        pattern = offsets * size
-        for u, v, level, worth in pattern_places(near, pattern, prior, 3, _ALIKE_MM * px_per_mm):
+        pattern, apart = offsets * size, _ALIKE_MM * px_per_mm
+        ways = pattern_places(near, pattern, prior, 3, apart, spots.compiled)
+        for u, v, level, worth in ways:
             if worth * fit <= 1.0:
                 break
             points = np.array([u, v]) + corner + pattern

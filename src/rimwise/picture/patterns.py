@@ -87,6 +87,7 @@ def pattern_places(
     prior: Prior,
     count: int,
     apart_px: float,
+    compiled: bool = False,
 ) -> Iterator[tuple[float, float, float, float]]:
     """Where does a pattern stand most likely?
 
@@ -103,6 +104,8 @@ def pattern_places(
         How many places at most.
     apart_px : float
         Least distance between two of them.
+    compiled : bool
+        Whether to load the compiler, for many patterns; the places are the same.
 
     Yields
     ------
@@ -118,6 +121,12 @@ def pattern_places(
     [(14.0, 8.0, 5.0, 5.0)]
     """
     place, sd, power = prior
+    if compiled:
+        from rimwise.picture.compiled_patterns import places  # noqa: PLC0415 - half a second
+
+        apart = max(1, round(apart_px / _EVERY))
+        yield from places(near, offsets_px, prior, count, apart, _EVERY).tolist()
+        return
     coarse = np.ascontiguousarray(near[::_EVERY, ::_EVERY])
     score = pattern_score(coarse, offsets_px / _EVERY)
     if power == 2:

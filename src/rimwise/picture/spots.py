@@ -28,12 +28,15 @@ class SpotMap:
         Least of the three channels, grey values, not smoothed.
     contrast : array (h, w)
         Logarithm of brightness over the ground, mean of green and blue, not smoothed.
+    compiled : bool
+        Whether spots are settled with compiled code, for many frames.
     """
 
     corner_px: tuple[int, int]
     level: Float32Array
     white: Float32Array
     contrast: Float32Array
+    compiled: bool = False
 
     def at(self, points_px: FloatArray) -> FloatArray:
         """Return the level at working points (n, 2), bilinear; 0 beyond the border.
@@ -97,7 +100,8 @@ def spot_map(
         if k:
             contrast += 0.5 * over
     total /= np.float32(_noise(total, ground))
-    return SpotMap((left, top), total, least_channel(part).astype(np.float32), contrast)
+    white = least_channel(part).astype(np.float32)
+    return SpotMap((left, top), total, white, contrast, planes.compiled)
 
 
 def _noise(plane: Float32Array, ground: BoolArray) -> float:
@@ -140,7 +144,12 @@ def spot_places(
     # The core of a lamp's plain reflex is white; a fainter reflex beside it must not pull.
     rise = 0.75 if saturated else 0.4
     reach = int(np.ceil(1.6 * radius_px)) + 1
-    found = guess_px - np.array(spots.corner_px)
+    found = np.asarray(guess_px - np.array(spots.corner_px), dtype=np.float64)
+    if spots.compiled:
+        from rimwise.picture.compiled_spots import centroids  # noqa: PLC0415 - half a second
+
+        found = centroids(plane, found, radius_px, reach, rise)
+        return np.asarray(found + np.array(spots.corner_px))
     for _ in range(3):
         found = np.array(
             [_centroid(plane, found, k, (radius_px, reach, rise)) for k in range(len(found))]

@@ -1,0 +1,119 @@
+"""The search of :mod:`rimwise.picture.patterns`, compiled and cached on disk; for many frames.
+
+Importing this module costs about half a second.
+"""
+
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+from numba import njit
+
+from rimwise.picture.planes import Float32Array
+from rimwise.terms.arrays import FloatArray, IntArray
+
+_compile: Callable[..., Any] = njit(cache=True, error_model="numpy", nogil=True)
+
+
+@_compile
+def _bell(length: int, middle: float, sd: float) -> FloatArray:
+    away = (np.arange(length) - middle) / sd
+    return np.exp(-0.5 * away * away)
+
+
+@_compile
+def _coarse(
+    near: Float32Array, moves: IntArray, prior: tuple[FloatArray, float, int], every: int
+) -> Float32Array:
+    """Return how well a pattern stands at each sample, times how near it is to its place."""
+    place, sd, power = prior
+    coarse = near[::every, ::every].copy()
+    height, width = coarse.shape
+    score = np.zeros((height, width), dtype=np.float32)
+    left, top = max(0, -moves[:, 0].min()), max(0, -moves[:, 1].min())
+    right, bottom = width - max(0, moves[:, 0].max()), height - max(0, moves[:, 1].max())
+    if right <= left:
+        return score
+    along_u = _bell(width, place[0] / every, sd / every).astype(np.float32)[left:right]
+    along_v = _bell(height, place[1] / every, sd / every).astype(np.float32)
+    share = np.float32(1.0) / np.float32(len(moves))
+    total = np.empty(right - left, dtype=np.float32)
+    least = np.empty(right - left, dtype=np.float32)
+    # One whole row after the other, so that the compiler works on many samples at once.
+    for row in range(top, bottom):
+        for k in range(len(moves)):
+            here = coarse[row + moves[k, 1], left + moves[k, 0] : right + moves[k, 0]]
+            if k == 0:
+                total[:] = here
+                least[:] = here
+                continue
+            for i in range(len(total)):
+                total[i] += here[i]
+                least[i] = here[i] if here[i] < least[i] else least[i]
+        away, goal = along_v[row], score[row, left:right]
+        for i in range(len(total)):
+            plain = total[i] * least[i] * share
+            goal[i] = (np.sqrt(plain) if power == 1 else plain) * (away * along_u[i])
+    return score
+
+
+@_compile
+def _settled(
+    near: Float32Array,
+    moves: IntArray,
+    prior: tuple[FloatArray, float, int],
+    at: tuple[int, int, int],
+) -> tuple[float, float, float, float]:
+    """Return the best place about a sample, its plainness and its worth."""
+    place, sd, power = prior
+    row, column, reach = at
+    height, width = near.shape
+    best = -1.0
+    found = (0.0, 0.0, 0.0, 0.0)
+    for v in range(row - reach, row + reach + 1):
+        for u in range(column - reach, column + reach + 1):
+            total, least = 0.0, np.inf
+            for k in range(len(moves)):
+                y, x = v + moves[k, 1], u + moves[k, 0]
+                here = 0.0
+                if 0 <= y < height and 0 <= x < width:
+                    here = near[y, x]
+                total += here
+                least = min(least, here)
+            plain = np.sqrt(total / len(moves) * least)
+            far = ((u - place[0]) ** 2 + (v - place[1]) ** 2) / sd**2
+            worth = plain**power * np.exp(-0.5 * far)
+            if worth > best:
+                best = worth
+                found = (float(u), float(v), plain, worth)
+    return found
+
+
+@_compile
+def places(
+    near: Float32Array,
+    offsets: FloatArray,
+    prior: tuple[FloatArray, float, int],
+    count: int,
+    apart: int,
+    every: int,
+) -> FloatArray:
+    """Where does a pattern stand most likely? Rows of ``pattern_places``."""
+    moves = np.rint(offsets / every).astype(np.int64)
+    fine = np.rint(offsets).astype(np.int64)
+    score = _coarse(near, moves, prior, every)
+    height, width = score.shape
+    found = np.zeros((count, 4))
+    for i in range(count):
+        flat = int(np.argmax(score))
+        row, column = flat // width, flat % width
+        if score[row, column] <= 0.0:
+            return found[:i]
+        found[i] = _settled(near, fine, prior, (every * row, every * column, 2 * every))
+        u, v = int(np.rint(found[i, 0] / every)), int(np.rint(found[i, 1] / every))
+        for y in range(max(0, v - apart), min(height, v + apart + 1)):
+            for x in range(max(0, u - apart), min(width, u + apart + 1)):
+                if (x - u) ** 2 + (y - v) ** 2 <= apart * apart:
+                    score[y, x] = 0.0
+        score[row, column] = 0.0
+    return found

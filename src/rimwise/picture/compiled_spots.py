@@ -1,0 +1,145 @@
+"""The loops of :mod:`rimwise.picture.spots`, compiled and cached on disk; for many frames.
+
+Importing this module costs about half a second.
+"""
+
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+from numba import njit
+
+from rimwise.picture.planes import Float32Array
+from rimwise.terms.arrays import FloatArray, IntArray
+
+_compile: Callable[..., Any] = njit(cache=True, error_model="numpy", nogil=True)
+
+
+@_compile
+def _least_far(row: int, column: int, local: FloatArray) -> float:
+    least = np.inf
+    for i in range(len(local)):
+        least = min(least, np.hypot(column - local[i, 0], row - local[i, 1]))
+    return least
+
+
+@_compile
+def _window(plane: Float32Array, place: FloatArray, reach: int) -> tuple[int, int, int, int]:
+    u, v = int(np.rint(place[0])), int(np.rint(place[1]))
+    bottom, right = min(plane.shape[0], v + reach + 1), min(plane.shape[1], u + reach + 1)
+    return max(0, v - reach), bottom, max(0, u - reach), right
+
+
+@_compile
+def _centroid(
+    plane: Float32Array, places: FloatArray, k: int, size: tuple[float, int, float]
+) -> tuple[float, float]:
+    radius, reach, rise = size
+    own_u, own_v = places[k, 0], places[k, 1]
+    top, bottom, left, right = _window(plane, places[k], reach)
+    room = max(0, bottom - top) * max(0, right - left)
+    core, rim = np.empty(room), np.empty(room)
+    cores = rims = 0
+    for row in range(top, bottom):
+        for column in range(left, right):
+            far = np.hypot(column - own_u, row - own_v)
+            least = _least_far(row, column, places)
+            if far <= least and far <= 0.6 * radius:
+                core[cores] = plane[row, column]
+                cores += 1
+            if far > 1.3 * radius and least > 1.3 * radius:
+                rim[rims] = plane[row, column]
+                rims += 1
+    if cores == 0 or rims == 0:
+        return own_u, own_v
+    high, low = np.median(core[:cores]), np.median(rim[:rims])
+    if high <= low:
+        return own_u, own_v
+    total = sum_u = sum_v = 0.0
+    for row in range(top, bottom):
+        for column in range(left, right):
+            far = np.hypot(column - own_u, row - own_v)
+            least = _least_far(row, column, places)
+            if far <= least and far <= 1.3 * radius:
+                weight = (plane[row, column] - low) / (high - low) - rise
+                weight = min(max(weight, 0.0), 0.2)
+                total += weight
+                sum_u += weight * column
+                sum_v += weight * row
+    if total <= 0.0:
+        return own_u, own_v
+    step_u, step_v = sum_u / total - own_u, sum_v / total - own_v
+    share = min(1.0, radius / max(np.hypot(step_u, step_v), 1e-9))
+    return own_u + share * step_u, own_v + share * step_v
+
+
+@_compile
+def centroids(
+    plane: Float32Array, places: FloatArray, radius: float, reach: int, rise: float
+) -> FloatArray:
+    """Where are the centroids of the spots that stand about here? See ``spot_places``."""
+    found = places.copy()
+    for _ in range(3):
+        before = found.copy()
+        for k in range(len(places)):
+            found[k] = _centroid(plane, before, k, (radius, reach, rise))
+    return found
+
+
+@_compile
+def _glow(part: Float32Array, ring: IntArray, rings: int) -> Float32Array:
+    """Return the median of each ring, at least 0; 0 in the last, which is beyond reach."""
+    first = np.zeros(rings + 1, dtype=np.int64)
+    for one in ring.ravel():
+        first[one + 1] += 1
+    first = np.cumsum(first)
+    place = first.copy()
+    ordered = np.empty(ring.size, dtype=np.float32)
+    for one, value in zip(ring.ravel(), part.ravel()):  # noqa: B905 - numba knows no strict
+        ordered[place[one]] = value
+        place[one] += 1
+    glow = np.zeros(rings, dtype=np.float32)
+    for k in range(rings - 1):
+        if first[k + 1] > first[k]:
+            middle = np.median(ordered[first[k] : first[k + 1]])
+            glow[k] = max(np.float32(0.0), np.float32(middle))
+    return glow
+
+
+@_compile
+def take_glow(
+    level: Float32Array, local: FloatArray, reach: float, hides: float, hidden: float
+) -> None:
+    """Take the even glow about plain spots off the level, in place.
+
+    See :func:`rimwise.align.identify.without`.
+
+    Examples
+    --------
+    >>> level = np.full((9, 9), 3.0, dtype=np.float32)
+    >>> take_glow(level, np.array([[4.0, 4.0]]), 3.0, 1.5, 1.5)
+    >>> level[4].tolist()
+    [3.0, 0.0, 0.0, 1.5, 1.5, 1.5, 0.0, 0.0, 3.0]
+    """
+    height, width = level.shape
+    left = max(0, int(local[:, 0].min() - reach))
+    top = max(0, int(local[:, 1].min() - reach))
+    right = max(left, min(width, int(local[:, 0].max() + reach) + 1))
+    bottom = max(top, min(height, int(local[:, 1].max() + reach) + 1))
+    rings = int(reach) + 2
+    part = level[top:bottom, left:right]
+    ring = np.empty(part.shape, dtype=np.int64)
+    for row in range(part.shape[0]):
+        for column in range(part.shape[1]):
+            far = _least_far(row + top, column + left, local)
+            ring[row, column] = min(int(far), rings - 1)
+    glow = _glow(part, ring, rings)
+    for row in range(part.shape[0]):
+        for column in range(part.shape[1]):
+            part[row, column] -= glow[ring[row, column]]
+            near = 0.0
+            for i in range(len(local)):
+                u, v = local[i, 0] - left, local[i, 1] - top
+                near += (hides / max(np.hypot(column - u, row - v), 1.0)) ** 2
+            if near > 1.0:
+                part[row, column] = hidden

@@ -1,0 +1,61 @@
+"""The compiled searches of spots and patterns find what the plain ones find."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from rimwise.align.identify import without
+from rimwise.align.settling import Found
+from rimwise.picture.patterns import nearby, pattern_places
+from rimwise.picture.spots import SpotMap, spot_places
+
+
+def _spotted(seed: int, spots: int) -> tuple[SpotMap, np.ndarray]:
+    """Noise with round spots on it, and about where they stand."""
+    rng = np.random.default_rng(seed)
+    v, u = np.indices((90, 120))
+    plane = rng.normal(0.0, 0.3, u.shape)
+    places = np.column_stack([rng.uniform(8, 110, spots), rng.uniform(8, 80, spots)])
+    for x, y in places:
+        plane += 6.0 * np.exp(-0.5 * ((u - x) ** 2 + (v - y) ** 2) / 3.0**2)
+    level = plane.astype(np.float32)
+    white = (40.0 * level).astype(np.float32)
+    return SpotMap((10, 20), level, white, level), places + np.array([10.0, 20.0])
+
+
+@settings(max_examples=25, deadline=None)
+@given(st.integers(0, 10_000), st.integers(1, 4), st.booleans())
+def test_spots_are_settled_alike(seed: int, spots: int, saturated: bool) -> None:
+    plain, places = _spotted(seed, spots)
+    told = [
+        spot_places(one, places + 1.3, 4.0, saturated)
+        for one in (plain, replace(plain, compiled=True))
+    ]
+    # Sums of single numbers in another order: a hundred-thousandth of a pixel.
+    assert np.allclose(told[0], told[1], rtol=0, atol=1e-4)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_glow_is_taken_off_alike(seed: int) -> None:
+    plain, places = _spotted(seed, 3)
+    p1 = Found(places, 6.0, 1.0, 3.5, 0.0, 1.0)
+    told = [without(one, p1, 22.0).level for one in (plain, replace(plain, compiled=True))]
+    assert np.allclose(told[0], told[1], rtol=0, atol=1e-5)
+
+
+@settings(max_examples=25, deadline=None)
+@given(st.integers(0, 10_000), st.integers(1, 3), st.sampled_from([1, 2]))
+def test_patterns_stand_alike(seed: int, lamps: int, power: int) -> None:
+    spots, _ = _spotted(seed, 6)
+    rng = np.random.default_rng(seed)
+    offsets = rng.normal(0.0, 14.0, (lamps, 2))
+    near, prior = nearby(spots.level, 8.0, 1), (np.array([61.0, 40.0]), 25.0, power)
+    plain, fast = (
+        list(pattern_places(near, offsets, prior, 3, 7.0, compiled)) for compiled in (False, True)
+    )
+    # Later places may stand on the border of a ground that was taken already.
+    assert len(plain) == len(fast)
+    assert np.allclose(plain[:1], fast[:1], rtol=1e-5, atol=1e-5)
