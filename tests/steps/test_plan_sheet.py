@@ -4,6 +4,7 @@ import base64
 import io
 import re
 import xml.etree.ElementTree as ET
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -192,6 +193,73 @@ def test_the_drawing_names_what_it_shows(seen):
         assert name in words
     for name in ("reflex", "nasal", "superior", "surgeon at the patient's head", "1 mm"):
         assert name in words
+
+
+def answers(case_path):
+    case = read_case_sheet(case_path).sheet
+    return case, {label: (value, note) for label, value, note in plan_sheet(
+        make_plan(case), case, (), (), "").answers}  # fmt: skip
+
+
+def test_a_toric_implant_stands_with_its_marks_and_what_it_leaves(tmp_path):
+    toric = "cylinder_dpt = 2.25\naxis_deg = 100"
+    path, out = write_case(tmp_path, toric=toric), tmp_path / "plan.html"
+    case, told = answers(path)
+    assert told["Lens (implant)"][0] == "+21.0 dpt cyl 2.25"
+    assert "marks along 100°" in told["Lens (implant)"][1]
+    assert re.search(r"leaves [+−]\d\.\d\d −\d\.\d\d × \d+°", told["Expected refraction"][1])
+    assert "to narrow it, measure the" in told["Expected refraction"][1]
+    plan = make_plan(case)
+    assert plan.toric.axis_deg == 100.0
+    assert "marks-off-steep" in [one.code for one in plan.warnings]
+    plan_case(path, files=PlanFiles(sheet=out))
+    text = out.read_text(encoding="utf-8")
+    front = base64.b64decode(re.findall(r'svg\+xml;base64,([^"]+)"', text)[0]).decode()
+    assert "toric marks along 100°" in front
+    assert "21.0 (named)" in text
+
+
+def test_marks_on_the_steep_meridian_leave_least_and_ten_degrees_off_more(tmp_path):
+    case = read_case_sheet(write_case(tmp_path, toric="cylinder_dpt = 1.5")).sheet
+    steep = make_plan(case).toric
+    off = make_plan(replace(case, implant=replace(case.implant, axis_deg=steep.axis_deg + 10.0)))
+    least, more = (one.steps[1].residual_dpt for one in (steep, off.toric))
+    size = [2.0 * np.hypot(j0, j45) for _, j0, j45 in (least, more)]
+    cost = steep.steps[1].cost_dpt_per_deg
+    # 2 C sin of the turn, crossed with what was left; the cost per degree is its slope.
+    turned = np.hypot(more[1] - least[1], more[2] - least[2]) * 2.0
+    assert turned == pytest.approx(10.0 * cost, rel=0.02)
+    assert size[1] > size[0]
+
+
+def test_the_weakest_point_is_named_by_centre_where_none_is_chosen(tmp_path):
+    _, told = answers(write_case(tmp_path, centre=""))
+    value, note = told["Weakest point"]
+    assert value == "by centre" or "the same about every centre" in note
+    assert "of the refraction: " in note
+
+
+def test_a_pupil_without_room_stands_at_the_top(tmp_path):
+    path = write_case(tmp_path)
+    text = path.read_text(encoding="utf-8").replace("diameter_mm = 5.1\n", "")
+    path.write_text(text.replace("pupil_dilated_mm = 7.4", "pupil_dilated_mm = 4.2"))
+    _, told = answers(path)
+    value, note = told["Opening (capsulotomy), real diameter"]
+    assert value == "no room for any size"
+    assert "the dilated pupil leaves room for" in note
+
+
+def test_what_was_not_measured_is_not_drawn_as_if_it_were(tmp_path):
+    path, out = tmp_path / "E-2.toml", tmp_path / "plan.html"
+    path.write_text(
+        'code = "E-2"\nside = "left"\ncorneal_surgery = "none"\n'
+        "[implant]\noptic_diameter_mm = 6.0\n"
+    )
+    plan_case(path, files=PlanFiles(sheet=out))
+    text = out.read_text(encoding="utf-8")
+    front = base64.b64decode(re.findall(r'svg\+xml;base64,([^"]+)"', text)[0]).decode()
+    assert "pupil undilated," in front
+    assert "a generic eye wherever nothing was measured" in text
 
 
 def test_an_implant_of_no_power_in_a_long_eye_has_its_sheet(tmp_path):

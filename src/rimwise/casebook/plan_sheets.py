@@ -27,6 +27,11 @@ _FRONT_REAL = (
     "From the front, to scale in real mm: how large things look through this cornea, and where its "
     "reflexes lie, is not told. The optic where it is expected to rest."
 )
+_SIDE = "From above, to scale in real mm, with traced rays; the implant's form is generic."
+_SIDE_GENERIC = (
+    "From above, to scale: a generic eye wherever nothing was measured, with a generic implant. "
+    "Where its rays meet tells nothing about this eye."
+)
 SHEET_KINDS = (".pdf", ".html")
 
 
@@ -149,7 +154,7 @@ def _pictures(plan: Plan, case: CaseSheet, seat: Seat) -> "tuple[SheetPicture, .
         SheetPicture(
             "side.svg",
             draw_side(told, deep),
-            "From above, to scale in real mm, with traced rays; the implant's form is generic.",
+            _SIDE if deep is not None else _SIDE_GENERIC,
             side_description(told, deep),
         ),
     )

@@ -36,6 +36,7 @@ from rimwise.terms.units import dpt_from_radius_mm
 Expect = Callable[[float, float], ToricExpectation]
 _STEPS_DPT = (-0.75, 0.0, 0.75)  # about the planned cylinder, at the implant
 _MM = 1000.0
+_WORTH_SAYING_DEG = 2.0  # less is read off no dial
 # No incision was measured: nothing is added, and that is said.
 _NO_INCISION = Incision(PowerVector(0.0, 0.0, 0.0), np.zeros((2, 2)), 0)
 
@@ -43,12 +44,13 @@ _NO_INCISION = Incision(PowerVector(0.0, 0.0, 0.0), np.zeros((2, 2)), 0)
 def expected_toric(
     case: CaseSheet, add: Incision | None = None
 ) -> tuple[ToricPlan | None, tuple[Assumption, ...]]:
-    """What is each cylinder expected to leave, with its axis on the steep meridian of this cornea?
+    """What is each cylinder expected to leave, its marks where the sheet has them or belong?
 
     Parameters
     ----------
     case : CaseSheet
-        With a cylinder in [implant] and flat and steep radius with axis in [cornea].
+        With a cylinder in [implant] and flat and steep radius with axis in [cornea]. The marks lie
+        at ``axis_deg`` of [implant], else on the steep meridian of front, back and incision.
     add : Incision, optional
         What this surgeon's incision adds, where it is known otherwise than from the sheet.
 
@@ -76,12 +78,14 @@ def expected_toric(
         return None, ()
     name, expect = found
     size, steep = steep_meridian(_front(cornea).plus(back).plus(incision.centroid))
+    marks = steep if implant.axis_deg is None else (implant.axis_deg or 180.0)
     steps = tuple(
-        _step(cylinder, expect(cylinder, steep))
+        _step(cylinder, expect(cylinder, marks))
         for change in _STEPS_DPT
         if (cylinder := implant.cylinder_dpt + change) >= 0.0
     )
-    return ToricPlan(name, size, steep, words, steep, steps, _notes(name, incision)), (
+    notes = (*_notes(name, incision), *_off_steep(marks, steep))
+    return ToricPlan(name, size, steep, words, marks, steps, notes), (
         *assumed,
         _rotation(),
     )
@@ -197,6 +201,20 @@ def _step(cylinder_dpt: float, found: ToricExpectation) -> ToricStep:
         (left.m_dpt, left.j0_dpt, left.j45_dpt),
         found.ellipse,
         found.cost_dpt_per_deg,
+    )
+
+
+def _off_steep(marks_deg: float, steep_deg: float) -> tuple[Reason, ...]:
+    """Say how far from the steep meridian the sheet wants the marks, where that costs."""
+    off = (marks_deg - steep_deg + 90.0) % 180.0 - 90.0
+    if abs(off) < _WORTH_SAYING_DEG:
+        return ()
+    return (
+        Reason(
+            "marks-off-steep",
+            f"The marks are meant for {marks_deg:.0f}° and the cornea with its incision is steep "
+            f"along {steep_deg:.0f}°: {abs(off):.0f}° apart, which is in what the implant leaves.",
+        ),
     )
 
 

@@ -57,7 +57,7 @@ def _on_centre(
     optic_mm, room = means
     sources = gather_sources(target, spread, case.side)
     chance, goal = Chance(sources, optic_mm), case.goal
-    best, needed, reasons = _best(sources, case, means)
+    best, needed, reasons = _best(target.centre, sources, case, means)
     judged = case.opening.diameter_mm
     if judged is None:
         judged = goal.diameter_limits_mm[0] if best.complete_mm is None else best.complete_mm
@@ -80,13 +80,13 @@ def _on_centre(
 
 
 def _best(
-    sources: Sources, case: CaseSheet, means: tuple[float, tuple[SizeLimit, ...]]
+    centre: Centre, sources: Sources, case: CaseSheet, means: tuple[float, tuple[SizeLimit, ...]]
 ) -> tuple[Best, tuple[float, float] | None, tuple[Reason, ...]]:
     """Return the largest sizes, and where there is none what must change."""
     (optic_mm, room), goal = means, case.goal
     limits = narrowed(goal.diameter_limits_mm, room)
     if limits is None:
-        return Best(None, None), None, (no_room(goal.diameter_limits_mm[0], room),)
+        return Best(None, None), None, (no_room(centre, goal.diameter_limits_mm[0], room),)
     wish = Wish(goal.p_complete, limits)
     best = best_diameters_mm(Chance(sources, optic_mm), goal.least_cover_mm, wish)
     if best.complete_mm is not None:

@@ -7,7 +7,7 @@ from rimwise.plan.cautions import no_apparent_size
 from rimwise.plan.targets import Target, find_target
 from rimwise.published.load import published_value
 from rimwise.records.assumption import Assumption
-from rimwise.records.case import CaseSheet
+from rimwise.records.case import CaseSheet, Centre
 from rimwise.records.cover import Reason
 from rimwise.records.plan import CentrePlan, SizeLimit, SizeLimitBy
 
@@ -81,19 +81,19 @@ def narrowed(
     return None if upper < lower else (lower, upper)
 
 
-def no_room(least_mm: float, room: tuple[SizeLimit, ...]) -> Reason:
+def no_room(centre: Centre, least_mm: float, room: tuple[SizeLimit, ...]) -> Reason:
     """What to say where even the smallest opening has no room?
 
     Examples
     --------
-    >>> no_room(4.8, (SizeLimit("pupil", 3.9),)).code
-    'pupil-too-small'
+    >>> no_room("lens", 4.8, (SizeLimit("pupil", 3.9),)).sentence[:67]
+    'The dilated pupil leaves room for 3.90 mm about the lens centre, an'
     """
     tight = min(room, key=lambda one: one.largest_mm)
     return Reason(
         f"{tight.by}-too-small",
-        f"The {_where(tight)} leaves room for {tight.largest_mm:.2f} mm about this centre, and the "
-        f"smallest opening allowed is {least_mm:.2f} mm: {_MUST[tight.by]}.",
+        f"{_leaves(tight, centre)}, and the smallest opening allowed is {least_mm:.2f} mm: "
+        f"{_MUST[tight.by]}.",
     )
 
 
@@ -107,18 +107,20 @@ def room_warnings(plan: CentrePlan) -> list[Reason]:
     >>> one = CentrePlan("lens", (0.0, 0.0), law, 5.2, 0.9, 0.5, None, None, None, (), (),
     ...                  Curve((), (), ()), (), (SizeLimit("pupil", 4.6),))
     >>> room_warnings(one)[0].sentence[:59]
-    'The dilated pupil leaves room for 4.60 mm about this centre'
+    'The dilated pupil leaves room for 4.60 mm about the lens ce'
     """
     return [
         Reason(
             f"{one.by}-smaller",
-            f"The {_where(one)} leaves room for {one.largest_mm:.2f} mm about this centre, and the "
-            f"opening is {plan.judged_mm:.2f} mm wide: {_MUST[one.by]}.",
+            f"{_leaves(one, plan.centre)}, and the opening is {plan.judged_mm:.2f} mm wide: "
+            f"{_MUST[one.by]}.",
         )
         for one in plan.size_limits
         if one.largest_mm < plan.judged_mm
     ]
 
 
-def _where(limit: SizeLimit) -> str:
-    return "dilated pupil" if limit.by == "pupil" else "bag"
+def _leaves(limit: SizeLimit, centre: Centre) -> str:
+    where = "dilated pupil" if limit.by == "pupil" else "bag"
+    about = "visual axis" if centre == "visual_axis" else f"{centre} centre"
+    return f"The {where} leaves room for {limit.largest_mm:.2f} mm about the {about}"

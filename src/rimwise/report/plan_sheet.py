@@ -11,7 +11,16 @@ from rimwise.records.plan import Plan
 from rimwise.report.look import LOOK
 from rimwise.report.margin_words import BAND_WORDS, SOURCE_WORDS
 from rimwise.report.plan_sheet_page import SHEET_PAGE
-from rimwise.report.plan_words import CENTRE_WORDS, floor_mm, judged_words, plan_table, vector_words
+from rimwise.report.plan_words import (
+    AGAIN_WORDS,
+    CENTRE_WORDS,
+    floor_mm,
+    judged_words,
+    lacks_room,
+    none_words,
+    plan_table,
+    vector_words,
+)
 from rimwise.report.words import EXPLANATIONS
 from rimwise.terms.cautions import CAUTIONS
 from rimwise.terms.units import percent
@@ -46,6 +55,8 @@ class PlanSheet:
         Heads of the columns of ``refraction``.
     refraction : tuple of rows
         One a way of reckoning: its name, a refraction a power, its ±, its status.
+    named : int
+        Column of ``powers`` of the power that the case sheet names; -1 where it names none.
     warnings, assumed : tuple of str
     origin : str
         Version, and the hash of what was read.
@@ -61,6 +72,7 @@ class PlanSheet:
     warnings: tuple[str, ...]
     assumed: tuple[str, ...]
     origin: str
+    named: int = -1
 
 
 def plan_sheet(
@@ -105,7 +117,18 @@ def plan_sheet(
         tuple(one.sentence for one in (*plan.reasons, *plan.warnings, *notes)),
         assumed_words(plan),
         origin,
+        _named_column(powers, case),
     )
+
+
+def _named_column(powers: tuple[str, ...], case: CaseSheet) -> int:
+    power = None if case.implant is None else case.implant.power_dpt
+    word = "" if power is None else _power_words(power)
+    return powers.index(word) if word in powers else -1
+
+
+def _power_words(power_dpt: float) -> str:
+    return f"{power_dpt:.1f}"
 
 
 def assumed_words(plan: Plan) -> tuple[str, ...]:
@@ -155,6 +178,7 @@ def sheet_data(sheet: PlanSheet) -> dict[str, Any]:
         "rows": [list(row) for row in sheet.rows],
         "powers": list(sheet.powers),
         "refraction": [list(row) for row in sheet.refraction],
+        "named": sheet.named,
         "warnings": list(sheet.warnings),
         "assumed": list(sheet.assumed),
         "origin": sheet.origin,
@@ -182,10 +206,12 @@ def _size(plan: Plan) -> Cells:
         )
         return label, "by centre", f"largest that reaches {percent(plan.p_goal)}: {sizes}"
     if plan.diameter_mm is None:
+        tight = lacks_room(chosen)
+        note = f"{none_words(chosen)}; " if tight else "even "
         return (
             label,
-            "no size reaches the goal",
-            f"even {judged_words(plan, chosen)} covers all round with only "
+            "no room for any size" if tight else "no size reaches the goal",
+            f"{note}{judged_words(plan, chosen)} covers all round with "
             f"{percent(chosen.p_complete)}, and {percent(plan.p_goal)} is asked for",
         )
     seen = plan.apparent_diameter_mm
@@ -215,11 +241,13 @@ def _lens(plan: Plan, case: CaseSheet) -> Cells:
     if implant is None or implant.power_dpt is None:
         return "Lens (implant)", "power not named", f"{optic}; a power is expected, never chosen"
     index = "" if implant.index is None else f", index {implant.index:g}"
-    toric = "" if not implant.cylinder_dpt else f", cylinder {implant.cylinder_dpt:.2f} dpt"
+    cylinder = "" if not implant.cylinder_dpt else f" cyl {implant.cylinder_dpt:.2f}"
+    toric = plan.toric
+    marks = "" if toric is None or not cylinder else f"; marks along {toric.axis_deg:.0f}°"
     return (
         "Lens (implant)",
-        f"{implant.power_dpt:+.1f} dpt",
-        f"named in the case sheet, not chosen here; {optic}{index}{toric}",
+        f"{implant.power_dpt:+.1f} dpt{cylinder}",
+        f"named in the case sheet, not chosen here{marks}; {optic}{index}",
     )
 
 
@@ -235,7 +263,22 @@ def _refraction(plan: Plan, case: CaseSheet) -> Cells:
     return (
         label,
         f"{_signed(line.refraction_dpt.value)} ± {line.refraction_dpt.sd:.2f} dpt",
-        f"by {line.formula}{at}, {line.constants.calibration}{wanted}",
+        f"by {line.formula}{at}, {line.constants.calibration}{wanted}{_left(plan, case)}; "
+        f"to narrow it, measure {AGAIN_WORDS[line.repeat_first]}",
+    )
+
+
+def _left(plan: Plan, case: CaseSheet) -> str:
+    """Say what a toric implant of the sheet's cylinder is expected to leave, as it is written."""
+    toric, implant = plan.toric, case.implant
+    if toric is None or implant is None:
+        return ""
+    step = next((s for s in toric.steps if s.cylinder_dpt == implant.cylinder_dpt), None)
+    if step is None:
+        return ""
+    left = step.refraction
+    return (
+        f"; leaves {_signed(left.sphere_dpt)} {_signed(left.cylinder_dpt)} × {left.axis_deg:.0f}°"
     )
 
 
@@ -268,9 +311,20 @@ def _weakest(plan: Plan) -> Cells:
         first = margin.refraction[0]
         notes.append(f"of the refraction: {BAND_WORDS[first.source]}, ± {first.sd_dpt:.2f} dpt")
     if weakest is None:
-        value = "see each centre" if plan.chosen is None else "none stands out"
-        return label, value, "; ".join(notes)
+        value, of_each = ("none stands out", "") if plan.centre else _weakest_of_each(plan)
+        return label, value, "; ".join([*([of_each] if of_each else []), *notes])
     return label, SOURCE_WORDS[weakest], "; ".join(notes)
+
+
+def _weakest_of_each(plan: Plan) -> tuple[str, str]:
+    """Return what costs cover most about whichever centre, or by centre where they differ."""
+    first = {one.centre: one.budget[0].source for one in plan.centres if one.budget}
+    if len(set(first.values())) == 1:
+        return SOURCE_WORDS[next(iter(first.values()))], "the same about every centre"
+    told: dict[str, list[str]] = {}
+    for centre, source in first.items():
+        told.setdefault(SOURCE_WORDS[source], []).append(CENTRE_WORDS[centre])
+    return "by centre", "; ".join(f"{', '.join(on)}: {what}" for what, on in told.items())
 
 
 def _refraction_table(plan: Plan) -> tuple[tuple[str, ...], tuple[tuple[str, ...], ...]]:
@@ -285,7 +339,7 @@ def _refraction_table(plan: Plan) -> tuple[tuple[str, ...], tuple[tuple[str, ...
         widest = max(line.refraction_dpt.sd for line in lines.values())
         status = f"{one.constants.calibration}; {one.status}"
         rows.append((formula, *cells, f"± {widest:.2f}", status))
-    return tuple(f"{power:.1f}" for power in powers), tuple(rows)
+    return tuple(_power_words(power) for power in powers), tuple(rows)
 
 
 def _signed(value: float) -> str:

@@ -25,7 +25,9 @@ if TYPE_CHECKING:
 Label = tuple[tuple[float, float], str, str]
 Held = Callable[[FloatArray], FloatArray]
 _IRIS, _PUPIL = "#d9d3c4", "#6f6a63"
-_LABELS_MM, _WIDE_MM = 6.75, 11.2
+_LABELS_MM, _WIDE_MM = 7.1, 12.2
+# Pale curves are seen on the pale iris too where something dark lies under them.
+_CASING = {True: "white", False: LOOK.casing}
 _ONE_SPOT_MM = 0.12  # a dot of the drawing
 _SEAT_WORDS = {"head": "the patient's head", "side": "the patient's side"}
 
@@ -62,19 +64,35 @@ def draw_front(plan: Plan, view: PlanView, seat: Seat) -> bytes:
 
     with rc_context(DRAWING_STYLE):
         figure, axes = _canvas((5.6, 4.15))
-        for curve, face in ((view.limbus_mm, _IRIS), (view.pupil_mm, _PUPIL)):
-            axes.add_patch(Polygon(held(curve), facecolor=face, edgecolor=LOOK.ink, linewidth=0.9))
+        axes.add_patch(
+            Polygon(held(view.limbus_mm), facecolor=_IRIS, edgecolor=LOOK.ink, linewidth=0.9)
+        )
+        # A pupil that nobody measured dilated is no ground to draw an opening on.
+        face, line = (_PUPIL, "-") if view.dilated else ("none", ":")
+        axes.add_patch(
+            Polygon(
+                held(view.pupil_mm),
+                facecolor=face,
+                edgecolor=LOOK.ink,
+                linewidth=0.9,
+                linestyle=line,
+            )
+        )
         optic = held(view.optic_mm)
-        axes.plot(*optic.T, color=LOOK.optic_curve, linewidth=1.8, linestyle=(0, (5, 2)))
+        axes.plot(*optic.T, color=LOOK.casing, linewidth=2.6, linestyle="-", alpha=0.55)
+        axes.plot(*optic.T, color=LOOK.optic_curve, linewidth=1.6, linestyle=(0, (5, 2)))
+        if view.marks_mm is not None:
+            axes.plot(*held(view.marks_mm).T, color=LOOK.optic_curve, linewidth=1.1, marker="o",
+                      markersize=4, markeredgecolor=LOOK.ink)  # fmt: skip
         for one in view.openings:
             edge, (colour, dash, _) = held(one.edge_mm), CENTRE_LOOK[one.plan.centre]
             if plan.chosen is not None:
                 colour, dash = LOOK.opening_curve, "-"
-            axes.plot(*edge.T, color="white" if plan.chosen is None else colour, linewidth=2.2)
+            axes.plot(*edge.T, color=_CASING[plan.chosen is None], linewidth=2.8)
             axes.plot(*edge.T, color=colour, linewidth=1.2, linestyle=dash)
         labels = [*_curve_labels(plan, view, held), *_point_labels(axes, plan, view, held)]
         _draw_labels(axes, labels)
-        _finish_front(axes, plan, seat)
+        _finish_front(axes, plan, seat, 0.5 * _width(view.limbus_mm))
         return _svg(figure, front_description(plan, seat))
 
 
@@ -189,16 +207,25 @@ def _curve_labels(plan: Plan, view: PlanView, held: Held) -> list[Label]:
     """Return the names of the curves, each with the point of the curve that it points at."""
     labels = [
         (_at_angle(held(view.limbus_mm), 28.0), "limbus", LOOK.quiet),
-        (_at_angle(held(view.pupil_mm), 12.0), "pupil", LOOK.quiet),
+        (
+            _at_angle(held(view.pupil_mm), 12.0),
+            "pupil" if view.dilated else "pupil undilated,\nnot measured dilated",
+            LOOK.quiet,
+        ),
         (
             _at_angle(held(view.optic_mm), -32.0),
             f"optic {plan.optic_diameter_mm:.2f} mm" + _looks(plan, view.optic_mm),
             LOOK.covered,
         ),
     ]
+    if view.marks_mm is not None and plan.toric is not None:
+        ends = held(view.marks_mm)
+        right = ends[int(np.argmax(ends[:, 0]))]
+        words = f"toric marks along {plan.toric.axis_deg:.0f}°"
+        labels.append(((float(right[0]), float(right[1])), words, LOOK.ink))
     if plan.chosen is not None:
         one = view.openings[0]
-        short = "" if plan.diameter_mm is not None else " (smallest allowed)"
+        short = "" if plan.diameter_mm is not None else ",\nthe smallest allowed"
         labels.append(
             (
                 _at_angle(held(one.edge_mm), 50.0),
@@ -282,20 +309,21 @@ def _draw_labels(axes: "Axes", labels: list[Label]) -> None:
         )
 
 
-def _finish_front(axes: "Axes", plan: Plan, seat: Seat) -> None:
+def _finish_front(axes: "Axes", plan: Plan, seat: Seat, limbus_mm: float) -> None:
+    away_mm = limbus_mm + 0.35
     frame = seat_frame(seat, plan.side)
     east, west = (direction_words(angle, plan.side) for angle in (0.0, 180.0))
     for angle, word in ((0.0, east), (90.0, "superior"), (180.0, west), (270.0, "inferior")):
         turn = np.radians(frame.picture_deg(angle))
-        x, y = 6.2 * np.cos(turn), 6.2 * np.sin(turn)
+        x, y = away_mm * np.cos(turn), away_mm * np.sin(turn)
         upright = abs(x) > abs(y)
         axes.text(
             x, y, word, rotation=90 if upright else 0, ha="center", va="center", zorder=9
         ).set_bbox({"facecolor": "white", "alpha": 0.75, "linewidth": 0, "pad": 0.6})
-    axes.plot([-6.3, -5.3], [-6.4, -6.4], color=LOOK.ink, linewidth=2, solid_capstyle="butt")
-    axes.text(-5.8, -6.3, "1 mm", ha="center", va="bottom")
-    axes.text(0.0, -6.75, f"surgeon at {_SEAT_WORDS[seat]}", ha="center", va="top")
-    axes.set(xlim=(-6.6, _WIDE_MM), ylim=(-7.2, 6.6), aspect="equal")
+    axes.plot([-6.7, -5.7], [-6.6, -6.6], color=LOOK.ink, linewidth=2, solid_capstyle="butt")
+    axes.text(-6.2, -6.5, "1 mm", ha="center", va="bottom")
+    axes.text(0.0, -away_mm - 0.45, f"surgeon at {_SEAT_WORDS[seat]}", ha="center", va="top")
+    axes.set(xlim=(-7.0, _WIDE_MM), ylim=(-7.5, 6.9), aspect="equal")
     axes.axis("off")
 
 

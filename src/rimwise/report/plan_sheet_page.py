@@ -29,6 +29,7 @@ caption { text-align: left; color: var(--quiet); }
 th, td { text-align: left; padding: .16rem .6rem .16rem 0; border-bottom: 1px solid var(--rule);
   vertical-align: top; font-weight: normal; }
 thead th { font-weight: 700; } tbody th { white-space: nowrap; }
+.named { font-weight: 700; }
 ul { margin: .2rem 0; padding-left: 1.1rem; } .small { font-size: .76rem; }
 .hash { font-family: "DejaVu Sans Mono", monospace; word-break: break-all; }
 @media (max-width: 44rem) { .views { grid-template-columns: 1fr; } }
@@ -67,11 +68,13 @@ ul { margin: .2rem 0; padding-left: 1.1rem; } .small { font-size: .76rem; }
 <div class="wide"><table>
 <caption>Expected refraction at the spectacles (dpt) for each power; the surgeon chooses</caption>
 <thead><tr><th scope="col">Power (dpt)</th>
-{% for power in sheet.powers %}<th scope="col">{{ power }}</th>{% endfor %}
+{% for power in sheet.powers %}<th scope="col"{% if loop.index0 == sheet.named %} class="named"
+{% endif %}>{{ power }}{% if loop.index0 == sheet.named %} (named){% endif %}</th>{% endfor %}
 <th scope="col">±</th><th scope="col">Status</th></tr></thead>
 <tbody>
 {% for row in sheet.refraction %}
-<tr><th scope="row">{{ row[0] }}</th>{% for cell in row[1:] %}<td>{{ cell }}</td>{% endfor %}</tr>
+<tr><th scope="row">{{ row[0] }}</th>{% for cell in row[1:] %}
+<td{% if loop.index0 == sheet.named %} class="named"{% endif %}>{{ cell }}</td>{% endfor %}</tr>
 {% endfor %}
 </tbody>
 </table></div>

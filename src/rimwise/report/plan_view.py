@@ -15,6 +15,7 @@ from rimwise.purkinje.scene import limbus_of
 from rimwise.records.case import Centre
 from rimwise.records.eye import EyePose, EyeRecord
 from rimwise.records.eye_description import EyeDescription
+from rimwise.records.lens_power import ToricPlan
 from rimwise.records.plan import CentrePlan, Plan
 from rimwise.terms.arrays import FloatArray
 from rimwise.terms.estimate import Estimate
@@ -65,6 +66,10 @@ class PlanView:
         All candidates.
     reflexes : tuple of (name, point)
         Of one lamp on the axis of the microscope, before the operation, with fixation.
+    dilated : bool
+        Whether the pupil is the measured dilated one; else it is that of a room's light.
+    marks_mm : array (2, 2) or None
+        Ends of the optic's diameter along which the marks of a toric implant are meant to lie.
     """
 
     limbus_mm: FloatArray
@@ -73,6 +78,8 @@ class PlanView:
     openings: tuple[SeenOpening, ...]
     targets: tuple[tuple[Centre, Point], ...]
     reflexes: tuple[tuple[str, Point], ...]
+    dilated: bool = True
+    marks_mm: FloatArray | None = None
 
 
 def seen_through(plan: Plan) -> bool:
@@ -170,17 +177,20 @@ def plan_view(
         for one in shown
     )
     limbus = _circle((0.0, 0.0), record.value("white_to_white_mm"))
+    optic_at = _optic_mm(plan, shown[0])
     pupil_at = next(one.target_mm for one in plan.centres if one.centre == "pupil")
     return PlanView(
         limbus,
         _pupil(behind, record, pupil_at, pupil_dilated_mm),
-        behind(_circle(_optic_mm(plan, shown[0]), plan.optic_diameter_mm), optic_depth_mm),
+        behind(_circle(optic_at, plan.optic_diameter_mm), optic_depth_mm),
         openings,
         tuple(
             (one.centre, _point(behind(np.array([one.target_mm]), depth_mm)))
             for one in plan.centres
         ),
         _reflexes(told, sight, plane) if seen_through(plan) else (),
+        pupil_dilated_mm is not None,
+        None if plan.toric is None else behind(_marks(plan, plan.toric, optic_at), optic_depth_mm),
     )
 
 
@@ -203,6 +213,13 @@ def _optic_mm(plan: Plan, shown: CentrePlan) -> Point:
         shown.target_mm[0] - (off[0] - bias[0]),
         shown.target_mm[1] - (off[1] - bias[1]),
     )
+
+
+def _marks(plan: Plan, toric: ToricPlan, optic_at_mm: Point) -> FloatArray:
+    """Return where the axis of the marks meets the optic's rim, (2, 2)."""
+    turn = math.radians(toric.axis_deg)
+    half = 0.5 * plan.optic_diameter_mm * np.array([math.cos(turn), math.sin(turn)])
+    return np.asarray(np.array(optic_at_mm) + np.stack([-half, half]))
 
 
 def _pupil(

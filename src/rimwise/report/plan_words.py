@@ -19,7 +19,7 @@ CENTRE_WORDS = {
 }
 
 # How a measurement is asked for again.
-_MEASURED_WORDS: dict[BandSource, str] = {
+AGAIN_WORDS: dict[BandSource, str] = {
     "lens-position": "the implant's position",
     "chamber-depth": "the chamber depth again",
     "lens-thickness": "the lens thickness first",
@@ -119,7 +119,7 @@ def _refraction_rows(plan: Plan) -> list[Row]:
         expected = ", ".join(
             f"{line.power_dpt:.1f} → {_signed(line.refraction_dpt.value)}" for line in lines
         )
-        again = _MEASURED_WORDS[middle.repeat_first]
+        again = AGAIN_WORDS[middle.repeat_first]
         note = (
             f"± {middle.refraction_dpt.sd:.2f}; {middle.constants.calibration}; {middle.status}"
             f"{_position_words(middle)}; to narrow it, measure {again}"
@@ -260,11 +260,7 @@ def _apparent_rows(plan: Plan) -> list[Row]:
 
 
 def _centre_row(plan: Plan, centre: CentrePlan) -> Row:
-    best = (
-        "largest " + floor_mm(centre.best_mm)
-        if centre.best_mm is not None
-        else ("no size within the limits reaches the goal")
-    )
+    best = none_words(centre) if centre.best_mm is None else "largest " + floor_mm(centre.best_mm)
     places = {"lens": "at the lens centre", "target": "at the target"}
     rests = ", ".join(f"{percent(one.p_complete)} {places[one.place]}" for one in centre.at_rest)
     return (
@@ -273,6 +269,38 @@ def _centre_row(plan: Plan, centre: CentrePlan) -> Row:
         (f"with the optic at rest {rests}; " if rests else "")
         + f"{best}; centre {vector_words(centre.target_mm, plan)} from the limbus centre",
     )
+
+
+def lacks_room(centre: CentrePlan) -> bool:
+    """Is it pupil or bag that leaves room for no size at all?
+
+    Examples
+    --------
+    >>> from rimwise.records.plan import Curve, OffsetLaw
+    >>> law = OffsetLaw((0.0, 0.0), (0.2, 0.2))
+    >>> lacks_room(CentrePlan("lens", (0.0, 0.0), law, 5.2, 0.94, 0.5, 5.2, None, None, (), (),
+    ...                       Curve((), (), ())))
+    False
+    """
+    return any(one.code in ("pupil-too-small", "bag-too-small") for one in centre.reasons)
+
+
+def none_words(centre: CentrePlan) -> str:
+    """Why is no size proposed about this centre, in short?
+
+    Examples
+    --------
+    >>> from rimwise.records.plan import Curve, OffsetLaw, SizeLimit
+    >>> law, room = OffsetLaw((0.0, 0.0), (0.2, 0.2)), (SizeLimit("bag", 4.5),)
+    >>> why = (Reason("bag-too-small", "Small."),)
+    >>> none_words(CentrePlan("lens", (0.0, 0.0), law, 5.2, 0.94, 0.5, None, None, None, why, (),
+    ...                       Curve((), (), ()), (), room))
+    'the bag leaves room for 4.50 mm only'
+    """
+    if not lacks_room(centre):
+        return "no size within the limits reaches the goal"
+    tight = min(centre.size_limits, key=lambda one: one.largest_mm)
+    return f"the {_ROOM_WORDS[tight.by]} leaves room for {tight.largest_mm:.2f} mm only"
 
 
 def _sentences(reasons: tuple[Reason, ...]) -> str:
