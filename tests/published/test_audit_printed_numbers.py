@@ -22,6 +22,7 @@ from rimwise.audit.refraction import (
     error_figures,
     refraction_chapter,
 )
+from rimwise.exchange.tables import series_from_bytes
 from rimwise.records.series import Series
 
 VALUES = tomllib.loads(
@@ -124,6 +125,17 @@ def test_acuity_is_averaged_on_the_logarithmic_scale() -> None:
     assert part is not None
     mean = part.figures[1].value
     assert mean == expected["logMAR"]
+    assert 20.0 * 10.0**mean == pytest.approx(expected["snellen20"], abs=5e-8)
+
+
+def test_fractions_of_letters_are_averaged_as_logarithms() -> None:
+    # 20/20 and 20/40 average to 20/28, not to 20/27 (the mean of the decimals): same editorial.
+    expected = VALUES["visual_acuity"]["geometric_mean_20_20_and_20_40"]
+    table = series_from_bytes(b"Snellen,Least cover\n20/20,0.1\n20/40,0.1\n", "t.csv")
+    part = acuity_chapter(table.series)
+    assert part is not None
+    mean = part.figures[1].value
+    assert mean == pytest.approx(expected["logMAR"], abs=6e-11)
     assert 20.0 * 10.0**mean == pytest.approx(expected["snellen20"], abs=5e-8)
 
 
