@@ -17,7 +17,7 @@ from rimwise.audit.spread import own_spread
 from rimwise.audit.summaries import mean, median, root_mean_square, scatter, share
 from rimwise.records.series import Figure, Series
 from rimwise.stats.clustered import clustered_fit
-from rimwise.stats.containment import ContainmentSpec, p_contained
+from rimwise.stats.containment import ContainmentSpec, largest_opening_mm, p_contained
 from rimwise.stats.control_charts import (
     cusum,
     ewma,
@@ -181,6 +181,35 @@ def test_plans_with_an_own_spread_are_nearer_the_truth() -> None:
         own_miss.append(abs(own - truth))
         prior_miss.append(abs(chance((0.0, 0.0), (0.20, 0.20)) - truth))
     assert np.mean(own_miss) < 0.6 * np.mean(prior_miss)
+
+
+def worth(wanted: ContainmentSpec, size_bias_mm: float, bias: FloatArray, sd: float) -> float:
+    """What a promise of 90 % by this law is worth in the hands of a surgeon."""
+    made = largest_opening_mm(wanted, 0.90) - size_bias_mm - 0.05
+    truth = ContainmentSpec(6.0, made, 0.15, (sd, sd), (float(bias[0]), float(bias[1])))
+    return p_contained(truth)
+
+
+def test_openings_chosen_by_an_own_spread_keep_the_promise() -> None:
+    """Held-back surgeons: the largest opening that promises 90 % of complete covers, then made.
+
+    What the promise is worth is each surgeon's own law, which neither plan knows.
+    """
+    rng = np.random.default_rng(20260407)
+    own, published = [], []
+    for _ in range(60):
+        sd, bias = rng.uniform(0.08, 0.30), rng.normal(0.0, 0.10, 2)
+        told = own_spread(surgeon(rng, 60, bias, sd), "manual").spread()
+        law = ContainmentSpec(
+            6.0, 5.2, told.diameter_sd_mm, told.opening_from_target_sd_mm,
+            told.opening_from_target_bias_mm,
+        )  # fmt: skip
+        own.append(worth(law, told.diameter_bias_mm, bias, sd))
+        usual = ContainmentSpec(6.0, 5.2, 0.10, (0.20, 0.20), (0.0, 0.0))
+        published.append(worth(usual, 0.0, bias, sd))
+    miss = [float(np.abs(np.array(one) - 0.90).mean()) for one in (own, published)]
+    assert miss[0] < 0.6 * miss[1]
+    assert sum(one < 0.80 for one in own) < sum(one < 0.80 for one in published)
 
 
 def test_one_eye_a_person_loses_no_person() -> None:

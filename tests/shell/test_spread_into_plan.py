@@ -8,6 +8,7 @@ import pytest
 from typer.testing import CliRunner
 
 from rimwise.cli.main import app
+from rimwise.store.book import Casebook, Who
 
 CASE = """code = "E-1"
 side = "left"
@@ -72,3 +73,60 @@ def test_what_is_no_spread_is_told(tmp_path: Path) -> None:
     done = CliRunner().invoke(app, words)
     assert done.exit_code == 2
     assert "is no spread that rimwise audit --spread wrote" in done.stderr
+
+
+def book_of(folder: Path) -> Path:
+    """A casebook of 30 operated eyes that a steady hand centred on the pupil, 0.1 mm nasal."""
+    rng = np.random.default_rng(12)
+    with Casebook(folder) as book:
+        for number in range(30):
+            code, side = f"E-{number}", ("left" if number % 2 else "right")
+            book.add_eye(code, side, Who("S-2"), f"P-{number}")
+            book.set_consent(code, ("care",), Who("S-2"))
+            book.put(code, "case", {"opening": {"centre": "pupil"}}, Who("S-2"))
+            told = {"day": number, "surgeon": "S-2", "technique": "manual"}
+            book.put(code, "operation", told, Who("S-2"))
+            book.put(code, "plan", {"opening": {"diameter_mm": 5.2}}, Who("S-2"))
+            cover = {
+                "opening": {"equivalent_diameter_mm": {"value": rng.normal(5.2, 0.05), "sd": 0.02}},
+                "decentration": {
+                    "opening-from-optic": vector(*rng.normal((0.1, 0.0), 0.05)),
+                    "optic-from-pupil": vector(0.0, 0.0),
+                },
+            }
+            book.put(code, "cover", cover, Who("S-2"), slot="a")
+    return folder
+
+
+def vector(nasal_mm: float, superior_mm: float) -> dict[str, dict[str, float]]:
+    return {
+        "nasal_mm": {"value": nasal_mm, "sd": 0.02},
+        "superior_mm": {"value": superior_mm, "sd": 0.02},
+    }
+
+
+def test_the_casebooks_own_spread_is_what_a_plan_takes(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Kept by the audit, taken without a flag, said, and left where the person says so."""
+    book = book_of(tmp_path / "book")
+    monkeypatch.setenv("RIMWISE_CASEBOOK", str(book))
+    (tmp_path / "cases").mkdir()
+    case = tmp_path / "cases" / "E-1.toml"
+    case.write_text(CASE, encoding="utf-8")
+    before = chance(tmp_path / "cases")
+    run("audit", "--casebook", "--spread", tmp_path / "own.json")
+    told = json.loads((book / "spread.json").read_text(encoding="utf-8"))["results"][0]
+    assert told["eyes"] == 30
+    assert told["spread"]["opening_from_target_bias_mm"][0] == pytest.approx(0.1, abs=0.03)
+    after = chance(tmp_path / "cases")
+    assert after != before
+    assert after == chance(tmp_path / "cases", "--spread", tmp_path / "own.json")
+    assert before == chance(tmp_path / "cases", "--spread", "published")
+    out = tmp_path / "plan.json"
+    run("plan", case, "--json", out)
+    warnings = json.loads(out.read_text(encoding="utf-8"))["results"][0]["warnings"]
+    assert "own-spread" in [one["code"] for one in warnings]
+    # A spread beside the cases is nearer than the casebook's.
+    run("audit", series(tmp_path / "wide.csv", 0.3), "--spread", tmp_path / "cases" / "spread.json")
+    assert chance(tmp_path / "cases") < after

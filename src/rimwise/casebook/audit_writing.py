@@ -12,11 +12,13 @@ from rimwise.audit.learning import LearningChart
 from rimwise.audit.select import EyesChoice
 from rimwise.audit.sharing import for_sharing
 from rimwise.audit.spread import Hand, OwnSpread
+from rimwise.casebook.own_hand import SPREAD_FILE
 from rimwise.exchange.results import document_of
 from rimwise.exchange.spreads import spread_document
 from rimwise.exchange.tables import ReadTable, chapter_csv
 from rimwise.exchange.writing import make_folder, write_bytes, write_json
 from rimwise.records.series import Audit
+from rimwise.store.folder import default_folder
 
 Kind = Literal["svg", "png", "pdf"]
 Drawing = tuple[str, str, str, bytes]
@@ -207,7 +209,12 @@ def write_audit(done: Audited, request: AuditRequest) -> list[Path]:
             written.append(path)
     written += _write_report(done, request)
     if request.spread_out is not None and done.spread is not None:
-        write_json(request.spread_out, document_of([spread_document(done.spread)]))
+        document = document_of([spread_document(done.spread)])
+        write_json(request.spread_out, document)
+        if request.table is None:  # the casebook's own eyes: what its next plan starts from
+            kept = (request.casebook or default_folder()) / SPREAD_FILE
+            write_json(kept, document)
+            written.append(kept)
     if request.json_out is not None:
         write_json(request.json_out, document_of([audit_document(done)]))
     return written

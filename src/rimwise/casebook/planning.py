@@ -6,10 +6,10 @@ from pathlib import Path
 from typing import Any, Literal
 
 from rimwise.casebook.exits import EXIT_DONE, EXIT_REFUSED
+from rimwise.casebook.own_hand import own_hand
 from rimwise.casebook.plan_sheets import sheet_wish, write_plan_sheet
 from rimwise.exchange.results import document_of, reasons_document
 from rimwise.exchange.sheets import ReadCase, read_case_sheet
-from rimwise.exchange.spreads import read_spread
 from rimwise.exchange.writing import check_not_input, check_writable, write_bytes, write_json
 from rimwise.journey import plan_of
 from rimwise.plan.biometry_rules import fellow_warnings
@@ -77,7 +77,8 @@ def plan_case(
     fellow : path, optional
         The case sheet of the other eye, to set the numbers of both against each other.
     spread : path, optional
-        What ``audit --spread`` wrote; a [spread] in the case sheet outranks it.
+        What ``audit --spread`` wrote; a [spread] in the case sheet outranks it. Without it a
+        ``spread.json`` beside the case sheet, above it or in the casebook is taken, and said so.
 
     Raises
     ------
@@ -96,8 +97,8 @@ def plan_case(
     kinds = [None if one is None else _drawing_kind(one) for one in (out.drawing, out.tornado)]
     read: ReadCase = read_case_sheet(path, flags)
     beside = () if fellow is None else fellow_warnings(read.sheet, read_case_sheet(fellow).sheet)
-    own = None if spread is None else read_spread(spread)
-    planned = Planned(path, plan_of(read.sheet, own), (*read.notes, *beside))
+    own, hand = own_hand(path, read.sheet, spread)
+    planned = Planned(path, plan_of(read.sheet, own), (*read.notes, *beside, *hand))
     if out.drawing is not None and kinds[0] is not None and planned.plan.centres:
         from rimwise.report.plan_drawing import draw_plan  # noqa: PLC0415
 

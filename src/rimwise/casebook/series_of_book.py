@@ -7,13 +7,17 @@ from typing import Any
 import numpy as np
 
 from rimwise.audit.columns import NUMBER_COLUMNS, Mapped
+from rimwise.casebook.target_rows import target_columns
 from rimwise.exchange.tables import ReadTable, persons_from
 from rimwise.records.series import FlowStep, Names, Series
 from rimwise.store.book import Casebook, Kept, KeptEye
 from rimwise.terms.errors import WrongInput
 
 _SETTLED_DAYS = 21  # a refraction earlier is not the eye's yet (common practice, no source)
-_NAMES = ("code", "side", "surgeon", "technique", "opening", "complications", "acuity_category")
+_NAMES = (
+    "code", "side", "surgeon", "technique", "opening", "complications", "acuity_category",
+    "fixation",
+)  # fmt: skip
 
 Row = dict[str, Any]
 
@@ -83,6 +87,8 @@ def _row(book: Casebook, eye: KeptEye) -> Row | None:
         row["target_diameter_mm"] = opening.get("diameter_mm")
     if "cover" in newest:
         row |= _cover(newest["cover"].document)
+        case = newest["case"].document if "case" in newest else {}
+        row |= target_columns(case, newest["cover"].document, eye.side)
     return row | _visits(visits)
 
 

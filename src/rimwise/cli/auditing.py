@@ -141,6 +141,12 @@ def _show_rest(done: "Audited") -> None:
             f"mm; {100 * own.nasal.shrunk:.0f} % of it is the published spread."
         )
         said += [f"Beware: {one}." for one in own.notes]
+        said.append(
+            "rimwise plan takes it from now on."
+            if any(path.name == "spread.json" for path in done.written)
+            else "rimwise plan takes it with --spread, or by itself where the file is called "
+            "spread.json and lies beside the case sheets or above."
+        )
     said += [f"Beware: {one}." for one in (*done.read.findings, *done.audit.warnings, *done.notes)]
     if done.read.mapped.unused:
         said.append(f"Not used: {', '.join(done.read.mapped.unused[:12])}.")

@@ -37,7 +37,7 @@ def plan(  # noqa: PLR0913, PLR0917  one argument a flag
     ] = None,
     spread: Annotated[
         Path | None,
-        typer.Option(metavar="FILE", help="The surgeon's own, from audit; [spread] outranks it."),
+        typer.Option(metavar="FILE", help="The surgeon's own, from audit, or: published."),
     ] = None,
     *,
     flags: Mapping[str, object],
