@@ -9,7 +9,10 @@ from hypothesis import strategies as st
 
 from rimwise.align.identify import without
 from rimwise.align.settling import Found
+from rimwise.picture.frame_planes import frame_planes
+from rimwise.picture.frame_rings import find_rings
 from rimwise.picture.patterns import nearby, pattern_places
+from rimwise.picture.raster import Raster
 from rimwise.picture.spots import SpotMap, spot_places
 
 
@@ -59,3 +62,27 @@ def test_patterns_stand_alike(seed: int, lamps: int, power: int) -> None:
     # Later places may stand on the border of a ground that was taken already.
     assert len(plain) == len(fast)
     assert np.allclose(plain[:1], fast[:1], rtol=1e-5, atol=1e-5)
+
+
+def _eye(seed: int) -> Raster:
+    """Rings of an eye, off-centre and elliptic, with noise and a bright instrument across."""
+    rng = np.random.default_rng(seed)
+    v, u = np.indices((240, 320))
+    x, y = u - rng.uniform(140, 180), (v - rng.uniform(100, 140)) * rng.uniform(0.97, 1.03)
+    far = np.hypot(x, y)
+    eye = np.array([60.0, 30, 20]) + 60.0 / (1.0 + np.exp(-(far - 40.0)))[..., None] * [1, 1, 0.5]
+    eye += 70.0 / (1.0 + np.exp(-(far - 90.0) / 3.0))[..., None] * [0.8, 1, 1]
+    eye[(x > 60) & (np.abs(y) < 8)] = 235.0
+    return Raster(np.clip(eye + rng.normal(0.0, 2.0, eye.shape), 0, 255).astype(np.uint8))
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_rings_run_alike(seed: int) -> None:
+    plain, fast = (find_rings(frame_planes(_eye(seed), way), 90.0) for way in (False, True))
+    for one, other in ((plain.limbus, fast.limbus), (plain.pupil, fast.pupil)):
+        assert one is not None
+        assert other is not None
+        # Single numbers are rounded in another order: a thousandth of a pixel at a faint edge.
+        assert np.allclose(one.curve_px, other.curve_px, rtol=0, atol=2e-3)
+        assert one.seen_deg == other.seen_deg
+        assert one.centre_sd_px == pytest.approx(other.centre_sd_px, rel=1e-2)

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from rimwise.geometry.fourier import fourier_terms
-from rimwise.geometry.robust import tukey_weights
+from rimwise.geometry.robust import SETTINGS, tukey_weights
 from rimwise.picture.frame_planes import FramePlanes
 from rimwise.picture.paths import closed_path, peak_offset
 from rimwise.picture.ring_seeds import opponents
@@ -133,12 +133,12 @@ def circles_about(
     spacing = float(radii_px[1] - radii_px[0])
     waves = np.stack([np.cos(theta), np.sin(theta)])
     moves = np.array([(a, b) for a in _SHIFTS for b in _SHIFTS])
-    moved = radii_px[:, None] * (1.0 + (moves @ waves)[:, None])
-    index = np.clip(np.rint((moved - rows[0]) / spacing), 0, len(rows) - 1).astype(np.intp)
-    index = index * _COARSE_COLUMNS + np.arange(_COARSE_COLUMNS)
-    score = np.zeros(index.shape[:2])
-    for strip in strips.reshape(len(strips), -1):
-        score += np.abs(strip[index].sum(axis=2)) / _COARSE_COLUMNS
+    if planes.compiled:
+        from rimwise.picture.compiled_rings import circle_scores  # noqa: PLC0415 - half a second
+
+        score = circle_scores(strips, radii_px, moves, (float(rows[0]), spacing))
+    else:
+        score = _scores(strips, radii_px[:, None] * (1.0 + (moves @ waves)[:, None]), rows)
     chosen = score.argmax(axis=0)
     best = score[chosen, np.arange(len(radii_px))]
     shift = moves[chosen] * np.array([1.0, -1.0]) * radii_px[:, None]
@@ -146,6 +146,16 @@ def circles_about(
         Circle(float(s), centre_px[0] + float(du), centre_px[1] + float(dv), float(r))
         for s, (du, dv), r in zip(best, shift, radii_px, strict=True)
     ]
+
+
+def _scores(strips: FloatArray, moved: FloatArray, rows: FloatArray) -> FloatArray:
+    """Return the share of each moved circle, (moves, radii, columns), on which an edge runs."""
+    index = np.clip(np.rint((moved - rows[0]) / (rows[1] - rows[0])), 0, len(rows) - 1)
+    flat = index.astype(np.intp) * _COARSE_COLUMNS + np.arange(_COARSE_COLUMNS)
+    score = np.zeros(flat.shape[:2])
+    for strip in strips.reshape(len(strips), -1):
+        score += np.abs(strip[flat].sum(axis=2)) / _COARSE_COLUMNS
+    return score
 
 
 def _clipped_steps(
@@ -231,14 +241,10 @@ def _pass(
     radius = float(base.mean())
     half = max(3, round(band.window * radius))
     offset = np.arange(-round(reach * radius) - half, round(reach * radius) + half + 1.0)
-    radii = np.maximum(base[None, :] + offset[:, None], 1.0)
-    colours = unroll(planes.log_half, centre, radii)
-    frame = inside_frame(planes.log_half.shape[:2], centre, radii) > 0
-    usable = frame & (unroll(planes.glare_half, centre, radii) < 0.05)
-    sides = _sides(colours, usable, offset, (band.gap * radius, half))
-    if sides is None:
+    told = _steps(planes, start, offset, (band.gap * radius, half))
+    if told is None:
         return None
-    step = sides.step_of(colours, half)
+    step, frame, usable, sides = told
     step = smooth_along(step, 1.5)
     step[:half] = step[-half:] = -_LEAST_STEP
     cost = np.where(frame, -step, 0.0)
@@ -249,10 +255,55 @@ def _pass(
         return None
     fine = np.clip(peak_offset(step, path), -1.0, 1.0)
     found = base + offset[path] + fine
-    smooth, residual, sd = _outline(found, seen, band)
+    smooth, residual, sd = _outline(found, seen, band, planes.compiled)
     return Ring(centre, smooth, seen, residual, sd, sides.inner, sides.outer)
 
 
+_Steps = tuple[FloatArray, BoolArray, BoolArray, "_Sides"]
+
+
+def _steps(
+    planes: FramePlanes,
+    start: tuple[tuple[float, float], FloatArray],
+    offset: FloatArray,
+    gap_half: tuple[float, int],
+) -> _Steps | None:
+    """Return inside-less-outside at each offset from the ring, and what lies in the frame."""
+    if planes.compiled:
+        return _steps_compiled(planes, start, offset, gap_half)
+    centre, base = start
+    radii = np.maximum(base[None, :] + offset[:, None], 1.0)
+    colours = unroll(planes.log_half, centre, radii)
+    frame = inside_frame(planes.log_half.shape[:2], centre, radii) > 0
+    usable = frame & (unroll(planes.glare_half, centre, radii) < 0.05)
+    sides = _sides(colours, usable, offset, gap_half[0])
+    if sides is None:
+        return None
+    return sides.step_of(colours, gap_half[1]), frame, usable, sides
+
+
+def _steps_compiled(
+    planes: FramePlanes,
+    start: tuple[tuple[float, float], FloatArray],
+    offset: FloatArray,
+    gap_half: tuple[float, int],
+) -> _Steps | None:
+    from rimwise.picture import compiled_rings as fast  # noqa: PLC0415 - half a second
+
+    pictures = planes.log_half, planes.glare_half[..., None]
+    seen = fast.Samples(*fast.unrolled(pictures, *start, offset, gap_half[0]))
+    if seen.counts.min() < _LEAST_SAMPLES:
+        return None
+    sides = _parted(seen.middles[0], seen.middles[1], seen.scatter)
+    if sides is None:
+        return None
+    low, high = sides.levels
+    limits = low - 3.0 * sides.spread, high + 3.0 * sides.spread
+    step = fast.steps(seen.colours, sides.direction, limits, gap_half[1]) / (high - low)
+    return np.clip(step, -_LEAST_STEP, 1.0), seen.frame, seen.usable, sides
+
+
+_LEAST_SAMPLES = 50
 _LEAST_STEP = 0.3  # of the mean step between the two sides
 
 
@@ -263,25 +314,32 @@ class _Sides:
     direction: FloatArray
     spread: float
 
+    @property
+    def levels(self) -> tuple[float, float]:
+        """Outside and inside along the direction."""
+        low, high = np.array([self.outer, self.inner]) @ self.direction
+        return float(low), float(high)
+
     def step_of(self, colours: FloatArray, half: int) -> FloatArray:
         """Return inside-less-outside along the direction, 1 = the mean step, clipped."""
-        low = float(np.array(self.outer) @ self.direction)
-        high = float(np.array(self.inner) @ self.direction)
+        low, high = self.levels
         level = np.clip(colours @ self.direction, low - 3.0 * self.spread, high + 3.0 * self.spread)
         step = radial_mean(level, -half, -1) - radial_mean(level, 1, half)
         return np.asarray(np.clip(step / (high - low), -_LEAST_STEP, 1.0))
 
 
-def _sides(
-    colours: FloatArray, usable: BoolArray, offset: FloatArray, gap_half: tuple[float, int]
-) -> _Sides | None:
-    gap, _ = gap_half
+def _sides(colours: FloatArray, usable: BoolArray, offset: FloatArray, gap: float) -> _Sides | None:
     inside, outside = colours[offset < -gap], colours[offset > gap]
     inside, outside = inside[usable[offset < -gap]], outside[usable[offset > gap]]
-    if len(inside) < 50 or len(outside) < 50:
+    if min(len(inside), len(outside)) < _LEAST_SAMPLES:
         return None
     inner, outer = np.median(inside, axis=0), np.median(outside, axis=0)
-    scatter = _robust_cov(inside, inner) + _robust_cov(outside, outer) + 1e-3 * np.eye(3)
+    return _parted(inner, outer, _robust_cov(inside, inner) + _robust_cov(outside, outer))
+
+
+def _parted(inner: FloatArray, outer: FloatArray, scatter: FloatArray) -> _Sides | None:
+    """Return what parts two sides of these middles and this scatter best."""
+    scatter = scatter + 1e-3 * np.eye(3)
     direction = np.linalg.solve(scatter, inner - outer)
     length = float(np.linalg.norm(direction))
     if length < 1e-9:
@@ -304,7 +362,7 @@ def _triple(values: FloatArray) -> tuple[float, float, float]:
 
 
 def _outline(
-    found: FloatArray, seen: BoolArray, band: BandSettings
+    found: FloatArray, seen: BoolArray, band: BandSettings, compiled: bool
 ) -> tuple[FloatArray, float, float]:
     """Fit few waves robustly; hidden directions are bridged by the fit.
 
@@ -318,6 +376,13 @@ def _outline(
     stiff = np.repeat(np.arange(1.0, band.harmonics + 1.0) ** 2, 2)
     stiff[:2] = 0.0
     ridge = band.stiff * np.diag(np.r_[0.0, stiff])
+    alike = max(1.0, _ALIKE_DEG * COLUMNS / 360.0)
+    if compiled:
+        from rimwise.picture.compiled_rings import outline  # noqa: PLC0415 - half a second
+
+        fit, scale, inverse = outline(found, seen, basis, ridge, SETTINGS.tukey)
+        covariance = inverse * scale**2 * alike
+        return fit, scale, float(np.sqrt(0.5 * (covariance[1, 1] + covariance[2, 2])))
     weights = seen.astype(np.float64)
     fit, scale, normal = found, 1.0, np.eye(basis.shape[1])
     for _ in range(8):
@@ -327,6 +392,5 @@ def _outline(
         residual = found - fit
         scale = 1.4826 * float(np.median(np.abs(residual[seen]))) + 0.15
         weights = seen * tukey_weights(residual, scale)
-    alike = max(1.0, _ALIKE_DEG * COLUMNS / 360.0)
     covariance = np.linalg.inv(normal) * scale**2 * alike
     return fit, scale, float(np.sqrt(0.5 * (covariance[1, 1] + covariance[2, 2])))
