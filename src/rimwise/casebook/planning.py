@@ -25,6 +25,7 @@ class PlanFiles:
     """Where a plan goes: the document, the drawing, the tornado of what spoils it first, the sheet.
 
     Drawings end in .svg or .png, the one-page sheet in .pdf or .html; "-" prints the document.
+    Without ``contrast`` it is left untold what each centre costs in contrast, which takes a moment.
     ``seat`` is where the surgeon sits, "head" or "side": the sheet's picture is turned so.
     """
 
@@ -33,6 +34,7 @@ class PlanFiles:
     tornado: Path | None = None
     sheet: Path | None = None
     seat: str = "head"
+    contrast: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +100,12 @@ def plan_case(
     read: ReadCase = read_case_sheet(path, flags)
     beside = () if fellow is None else fellow_warnings(read.sheet, read_case_sheet(fellow).sheet)
     own, hand = own_hand(path, read.sheet, spread)
-    planned = Planned(path, plan_of(read.sheet, own), (*read.notes, *beside, *hand))
+    plan = plan_of(read.sheet, own)
+    if out.contrast:
+        from rimwise.plan.contrast import with_contrast  # noqa: PLC0415 - traces and their tables
+
+        plan = with_contrast(read.sheet, plan)
+    planned = Planned(path, plan, (*read.notes, *beside, *hand))
     if out.drawing is not None and kinds[0] is not None and planned.plan.centres:
         from rimwise.report.plan_drawing import draw_plan  # noqa: PLC0415
 

@@ -12,7 +12,11 @@ from rimwise.cli.talk import one_sentence, say, show_foot, show_table
 if TYPE_CHECKING:
     from rimwise.casebook.planning import Planned
 
+_TORNADO = typer.Option(metavar="FILE", help="Draw what spoils it first; ends in .svg or .png.")
 _SHEET = typer.Option(metavar="FILE", help="The plan on one page; ends in .pdf or .html.")
+_CONTRAST = typer.Option(
+    "--contrast/--no-contrast", help="Whether to tell what each centre costs in contrast."
+)
 _SEAT = typer.Option(metavar="head|side", help="Turns the eye on the sheet as it will be seen.")
 
 
@@ -25,10 +29,7 @@ def plan(  # noqa: PLR0913, PLR0917  one argument a flag
     drawing: Annotated[
         Path | None, typer.Option(metavar="FILE", help="Draw the plan; ends in .svg or .png.")
     ] = None,
-    tornado: Annotated[
-        Path | None,
-        typer.Option(metavar="FILE", help="Draw what spoils it first; ends in .svg or .png."),
-    ] = None,
+    tornado: Annotated[Path | None, _TORNADO] = None,
     sheet: Annotated[Path | None, _SHEET] = None,
     surgeon_sits: Annotated[str, _SEAT] = "head",
     fellow: Annotated[
@@ -39,6 +40,7 @@ def plan(  # noqa: PLR0913, PLR0917  one argument a flag
         Path | None,
         typer.Option(metavar="FILE", help="The surgeon's own, from audit, or: published."),
     ] = None,
+    contrast: Annotated[bool, _CONTRAST] = True,
     *,
     flags: Mapping[str, object],
 ) -> None:
@@ -51,7 +53,7 @@ def plan(  # noqa: PLR0913, PLR0917  one argument a flag
     with one_sentence():
         from rimwise.casebook.planning import PlanFiles, plan_case  # noqa: PLC0415
 
-        files = PlanFiles(json, drawing, tornado, sheet, surgeon_sits)
+        files = PlanFiles(json, drawing, tornado, sheet, surgeon_sits, contrast)
         planned = plan_case(case, flags, files, fellow=fellow, spread=spread)
         if json != "-":
             _show(planned)

@@ -185,10 +185,26 @@ def paraxial_visual_axis_mm(model: EyeModel, angle_rad: float) -> tuple[float, f
     return nodal * angle_rad, apparent / optics.entrance.magnification
 
 
+def front_nodal_depth_mm(model: EyeModel) -> float:
+    """How deep behind the corneal front does the front nodal point lie, cylinders left out?
+
+    Examples
+    --------
+    >>> from rimwise.eye.schematic import schematic_model
+    >>> from rimwise.published.eyes import schematic_eye
+    >>> round(front_nodal_depth_mm(schematic_model(schematic_eye("legrand"))), 2)
+    7.2
+    """
+    return -eye_optics(_round_optics(model)).points.front_nodal_z_mm
+
+
 def _round_optics_nodal(model: EyeModel) -> float:
+    return eye_optics(_round_optics(model)).points.back_nodal_z_mm
+
+
+def _round_optics(model: EyeModel) -> EyeModel:
     parts = tuple(part.rounded for part in model.parts)
-    upright = EyeModel(model.name, parts, model.stop_depth_mm, model.retina_depth_mm)
-    return eye_optics(upright).points.back_nodal_z_mm
+    return EyeModel(model.name, parts, model.stop_depth_mm, model.retina_depth_mm)
 
 
 def _between(one: AxisRay, other: AxisRay) -> tuple[float, float]:

@@ -235,6 +235,16 @@ def best_sphere_dpt(view: View, cylinder: PowerVector, frequency_cpd: float = FO
     ------
     WrongInput
         If the best lens lies more than 2 dpt from both the least-squares and the paraxial one.
+
+    Examples
+    --------
+    >>> from rimwise.eye.schematic import schematic_model
+    >>> from rimwise.published.eyes import schematic_eye
+    >>> from rimwise.predict.gratings import COARSE
+    >>> eye = schematic_model(schematic_eye("navarro1999"))
+    >>> view = view_of(eye, (0.0, 0.0, -eye.retina_depth_mm), 3.0, COARSE)
+    >>> abs(best_sphere_dpt(view, PowerVector(0.0, 0.0, 0.0))) < 0.5
+    True
     """
     middles = [least_squares_refraction(view.green).m_dpt, paraxial_refraction(view.green).m_dpt]
     low, high = min(middles) - _SCAN_DPT, max(middles) + _SCAN_DPT

@@ -49,6 +49,15 @@ class Elsewhere:
         Worn at every placement, in the pupil's plane.
     pupil_mm, frequency_cpd : float
     sampling : Sampling
+
+    Examples
+    --------
+    >>> from rimwise.eye.this_eye import Known, eye_record
+    >>> from rimwise.predict.gratings import COARSE
+    >>> eye = eye_record(Known("right", "implant", axial_mm=23.6))
+    >>> ask = Elsewhere(eye, PowerVector(0.0, 0.0, 0.0), 3.0, 15.0, COARSE)
+    >>> ask.model(place_at(eye, (0.2, 0.0))).lens.shift_mm
+    (0.2, 0.0)
     """
 
     record: EyeRecord

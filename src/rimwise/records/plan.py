@@ -131,6 +131,45 @@ class HealingExpected:
 
 
 @dataclass(frozen=True, slots=True)
+class CentreContrast:
+    """Contrast lost beside the best of the candidates, were the optic to rest about this one."""
+
+    centre: Centre
+    contrast_lost: Estimate
+
+
+@dataclass(frozen=True, slots=True)
+class ContrastCost:
+    """What an optic about each candidate centre would cost in contrast, the same glasses worn.
+
+    Examples
+    --------
+    >>> cost = ContrastCost(3.0, 15.0, (CentreContrast("lens", Estimate(0.0, 0.006)),))
+    >>> cost.document()["lost_by_centre"]
+    {'lens': {'value': 0.0, 'sd': 0.006, 'unit': '1'}}
+    """
+
+    pupil_mm: float
+    frequency_cpd: float
+    by_centre: tuple[CentreContrast, ...]
+
+    def document(self) -> dict[str, Any]:
+        """Return the plan's ``contrast`` (docs/results.md)."""
+        return {
+            "pupil_mm": self.pupil_mm,
+            "frequency_cpd": self.frequency_cpd,
+            "lost_by_centre": {
+                one.centre: {
+                    "value": one.contrast_lost.value,
+                    "sd": one.contrast_lost.sd,
+                    "unit": "1",
+                }
+                for one in self.by_centre
+            },
+        }
+
+
+@dataclass(frozen=True, slots=True)
 class Plan:
     """The plan of one eye's opening.
 
@@ -157,6 +196,7 @@ class Plan:
     cut: CutExpected | None = None
     healing: HealingExpected | None = None
     margin: Margin | None = None
+    contrast: ContrastCost | None = None
 
     @property
     def chosen(self) -> CentrePlan | None:
@@ -199,6 +239,7 @@ class Plan:
                 "drift_mm": _estimate(self.healing.drift_mm),
             },
             "margin": None if self.margin is None else self.margin.document(),
+            "contrast": None if self.contrast is None else self.contrast.document(),
             "spread": _spread(self.spread),
             "assumptions": [assumption.document() for assumption in self.assumptions],
             "warnings": _reasons(self.warnings),

@@ -6,6 +6,7 @@ from rimwise.records.cover import Reason
 from rimwise.records.lens_power import BandSource, ExpectedRefraction
 from rimwise.records.plan import BudgetLine, CentrePlan, Plan, SizeLimitBy
 from rimwise.report.margin_words import SOURCE_WORDS, margin_rows
+from rimwise.terms.estimate import Estimate
 from rimwise.terms.frames import direction_words
 from rimwise.terms.units import deg_from_rad, percent
 
@@ -77,12 +78,36 @@ def plan_table(plan: Plan) -> list[Row]:
         rows.append(("Opening (capsulotomy)", "no centre chosen", plan.reasons[0].sentence))
     rows += _apparent_rows(plan)
     rows += [_centre_row(plan, centre) for centre in plan.centres]
+    rows += _contrast_rows(plan)
     rows += _later_rows(plan)
     return rows + _refraction_rows(plan) + _toric_rows(plan) + _margin_rows(plan)
 
 
 def _margin_rows(plan: Plan) -> list[Row]:
     return margin_rows(plan.margin, plan.least_cover_mm)
+
+
+def _contrast_rows(plan: Plan) -> list[Row]:
+    """Return what each centre would cost in sight, were the optic to rest about it."""
+    cost = plan.contrast
+    if cost is None:
+        return []
+    told = ", ".join(
+        f"{CENTRE_WORDS[one.centre]} {_hundredths(one.contrast_lost)}" for one in cost.by_centre
+    )
+    return [
+        (
+            "Contrast lost, optic on each centre",
+            f"{told} percent points",
+            f"beside the best of them, at {cost.frequency_cpd:g} cycles per degree through "
+            f"{cost.pupil_mm:.1f} mm, the same glasses; where the optic rests decides, not where "
+            "the opening is cut; ± from its scatter at rest",
+        )
+    ]
+
+
+def _hundredths(share: Estimate) -> str:
+    return f"{abs(100.0 * share.value):.1f} ± {100.0 * share.sd:.1f}"
 
 
 def _later_rows(plan: Plan) -> list[Row]:
