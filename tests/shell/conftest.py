@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from PIL import Image
 from real_browser import address, chromium, opened  # noqa: F401 - fixtures
+from two_stores import again, server  # noqa: F401 - fixtures
 from workbench import PORT, Browser, HereWorker
 
 from rimwise.picture.raster import Raster

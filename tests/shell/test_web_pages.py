@@ -3,6 +3,7 @@
 axe-core judges by WCAG 2.2 (W3C, 2023); its findings of serious or critical impact count.
 """
 
+import math
 import os
 import re
 import subprocess
@@ -18,6 +19,8 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, Response, sync_playwright
 
 from rimwise.store.book import Casebook, Who
+from rimwise.store.studies import put_study
+from rimwise.web.examples import example_picture
 
 CHROMIUM = Path(os.environ.get("CHROMIUM", "/usr/bin/chromium"))
 WIDTHS = {"phone": 390, "tablet": 820, "desk": 1280}
@@ -47,6 +50,11 @@ PAGES = {
     "practise": "/practise",
     "queue": "/queue",
     "pictures": "/bench",
+    "masked": "/masked",
+    "masked-study": "/masked/study?study=M-1",
+    "masked-read": "/masked/read?study=M-1",
+    "masked-judge": "/masked/judge?study=M-2",
+    "masked-closed": "/masked/study?study=M-3",
     "gone": "/nowhere",
 }
 
@@ -80,6 +88,36 @@ def _book(folder: Path) -> None:
                         "cover": {"min_mm": {"value": 0.3 - 0.05 * number}}}  # fmt: skip
             book.put(code, "cover", document, by, slot="a" * 64)
             book.put(code, "plan", {"opening": {"diameter_mm": 5.0}}, by)
+        _studies(book)
+
+
+def _studies(book: Casebook) -> None:
+    """Three masked studies of four pictures: being read, waiting for a decision, closed."""
+    by = Who("S-2", "invented")
+    _, photo = example_picture("easy")
+    blank = {"side": "left", "optic_diameter_mm": 6.0}
+    pictures = []
+    for number in range(4):
+        code = f"E-3{number}"
+        book.add_eye(code, "left", by)
+        sha256 = book.add_picture(code, "eye.jpg", photo + bytes([number]), by, blank)
+        pictures.append({"eye": code, "sha256": sha256, "arm": "torn by hand", "visit": "28"})
+    study = {"title": "Two readers", "readers": ["workbench", "R-2"], "judge": "R-3", "turns": 1,
+             "limit_mm": 0.2, "salt": "00" * 16, "pictures": pictures, "left_out": 1}  # fmt: skip
+    edge = [[700.0 + 200.0 * math.cos(one), 600.0 + 200.0 * math.sin(one)] for one in range(7)]
+    cover = {"optic": None, "opening": {"edge_px": edge}}
+    for state in ("read", "wait", "closed"):
+        told = study | {"closed": state == "closed"}
+        if state == "wait":
+            told |= {"readers": ["R-1", "R-2"], "judge": "workbench"}
+        code = put_study(book, "", told, by, 0).slot
+        for number, one in enumerate(pictures if state != "read" else ()):
+            for reader, more in zip(told["readers"], (0.0, 0.1 + 0.1 * number), strict=True):
+                values = {"equivalent_diameter_mm": 5.0 + 0.1 * number + more,
+                          "least_cover_mm": 0.3 - 0.1 * number}  # fmt: skip
+                slot = f"{code}/{one['sha256']}/1/{reader}"
+                told_of = {"picture": one["sha256"], "reader": reader, "turn": 1, "cover": cover}
+                book.put(one["eye"], "reading", told_of | {"values": values}, by, slot)
 
 
 @pytest.fixture(scope="module")

@@ -71,7 +71,7 @@ def measure_study(
             found = measured[table.parent / row["picture"]].finding
             if row["points"] and found is not None:
                 usual, found = HAND_METHOD, _outlined(row, table, found, flags)
-            values = {} if found is None else _found(found)
+            values = {} if found is None else found_numbers(found)
             if not values:
                 left_out.append(row["picture"])
         if values:
@@ -169,7 +169,7 @@ def _told(row: Mapping[str, str], table: Path) -> dict[str, float]:
     return values
 
 
-def _found(finding: CoverFinding) -> dict[str, float]:
+def found_numbers(finding: CoverFinding) -> dict[str, float]:
     """Return the numbers that a finding gives."""
     cover, opening = finding.cover, finding.opening
     offset = finding.decentration.get("opening-from-optic")

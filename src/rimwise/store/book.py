@@ -20,12 +20,12 @@ from sqlalchemy import (
 )
 from sqlalchemy.exc import IntegrityError, OperationalError
 
-from rimwise import __version__
-from rimwise.store.chain import FIRST, broken_link, canonical, link_hash
-from rimwise.store.finding import Sought, eyes_with, listed
+from rimwise.store.chain import broken_link, canonical
+from rimwise.store.finding import Sought, eyes_with, listed, pictures_of
+from rimwise.store.linking import add_link
 from rimwise.store.opening import PICTURES, WAIT_S, open_engine
 from rimwise.store.shelf import PictureShelf, digest
-from rimwise.store.tables import EYES, HISTORY, RECORDS
+from rimwise.store.tables import EYES, HISTORY, RECORDS, STUDIES
 from rimwise.terms.errors import OutputFailed, WrongInput
 from rimwise.terms.frames import Side
 
@@ -106,7 +106,7 @@ class Casebook:
         self.close()
 
     @contextmanager
-    def _writing(self) -> Iterator[Connection]:
+    def writing(self) -> Iterator[Connection]:
         """Hold the one writer's place: all of it is kept, or nothing."""
         try:
             with (
@@ -129,6 +129,10 @@ class Casebook:
                 "check its rights"
             ) from None
 
+    def reading(self) -> Connection:
+        """Return a connection to read by."""
+        return self._engine.connect()
+
     def add_eye(self, code: str, side: Side, who: Who, person: str | None = None) -> None:
         """Add an eye under its pseudonym.
 
@@ -142,7 +146,7 @@ class Casebook:
         if side not in {"right", "left"}:
             raise WrongInput(f"a side is right or left, got {side!r}")
         try:
-            with self._writing() as db:
+            with self.writing() as db:
                 if person is not None:
                     self._check_person(db, person, side)
                 row = {"code": code, "person": person, "side": side, "hidden": False}
@@ -184,7 +188,7 @@ class Casebook:
         WrittenMeanwhile
             Somebody else has written a newer version.
         """
-        with self._writing() as db:
+        with self.writing() as db:
             self._check_eye(db, eye)
             newest = self._newest(db, eye, kind, slot)
             if expect is not None and newest != expect:
@@ -226,7 +230,7 @@ class Casebook:
         WrongInput
             This person has another eye of this side.
         """
-        with self._writing() as db:
+        with self.writing() as db:
             self._check_eye(db, eye)
             side: Side = db.execute(select(EYES.c.side).where(EYES.c.code == eye)).scalar_one()
             if person is not None:
@@ -236,7 +240,7 @@ class Casebook:
 
     def hide(self, eye: str, who: Who, hidden: bool = True) -> None:
         """Take an eye out of the lists, or back into them; nothing of it is removed."""
-        with self._writing() as db:
+        with self.writing() as db:
             self._check_eye(db, eye)
             db.execute(update(EYES).where(EYES.c.code == eye).values(hidden=hidden))
             action = "hide" if hidden else "show"
@@ -278,6 +282,12 @@ class Casebook:
         """Which eyes of the list have a record of this kind, those written last first?"""
         with self._engine.connect() as db:
             return [row.eye for row in db.execute(eyes_with(kind).limit(limit))]
+
+    def pictures_of(self, start: str, limit: int) -> list[tuple[str, str]]:
+        """Which pictures (eye, hash) do the eyes of the list have whose code begins so?"""
+        with self._engine.connect() as db:
+            found = db.execute(pictures_of(self._engine, start).limit(limit))
+            return [(row.eye, row.slot) for row in found]
 
     def _eyes(self, query: Select[Any], limit: int, after: int) -> list[KeptEye]:
         query = query.order_by(EYES.c.touched.desc(), EYES.c.code).limit(limit).offset(after)
@@ -332,7 +342,12 @@ class Casebook:
             for row in db.execute(select(RECORDS)):
                 written = told.pop((row.eye, row.kind, row.slot, row.version), None)
                 wrong += self._wrong_row(row, written)
-        missing = [f"{kind} of {eye}, version {number}" for eye, kind, _, number in told]
+            for study in db.execute(select(STUDIES)):
+                written = told.pop(("", "study", study.code, study.version), None)
+                if written != study.sha256 or digest(study.document.encode()) != study.sha256:
+                    wrong.append(f"study {study.code}, version {study.version}, is not what was "
+                                 "written")  # fmt: skip
+        missing = [f"{kind} of {eye or slot}, version {number}" for eye, kind, slot, number in told]
         return wrong + [f"{one}, is missing" for one in missing]
 
     def _wrong_row(self, row: Any, written: str | None) -> list[str]:
@@ -364,15 +379,7 @@ class Casebook:
         row = {"eye": eye, "kind": kind, "slot": slot, "version": version,
                "sha256": digest(written.encode()), "at": at}  # fmt: skip
         db.execute(insert(RECORDS).values(**row, document=written))
-        last = db.execute(
-            select(HISTORY.c.seq, HISTORY.c.hash).order_by(HISTORY.c.seq.desc()).limit(1)
-        ).first()
-        link = row | {
-            "seq": 1 if last is None else last.seq + 1,
-            "who": who.name[:64], "program": __version__, "action": action, "why": who.why,
-            "before": FIRST if last is None else last.hash,
-        }  # fmt: skip
-        db.execute(insert(HISTORY).values(**link, hash=link_hash(link)))
+        add_link(db, row, (who.name, who.why), action)
         db.execute(update(EYES).where(EYES.c.code == eye).values(touched=at))
         return Kept(eye, kind, slot, version, json.loads(written), str(row["sha256"]), at)
 

@@ -53,3 +53,15 @@ def eyes_with(kind: str) -> Select[Any]:
         .group_by(RECORDS.c.eye)
         .order_by(newest.desc())
     )
+
+
+def pictures_of(engine: Engine, start: str) -> Select[Any]:
+    """Which query finds the pictures of the eyes of the list whose code begins so?"""
+    query = (
+        select(RECORDS.c.eye, RECORDS.c.slot)
+        .join(EYES, EYES.c.code == RECORDS.c.eye)
+        .where(RECORDS.c.kind == "picture", ~EYES.c.hidden)
+        .group_by(RECORDS.c.eye, RECORDS.c.slot)
+        .order_by(RECORDS.c.eye, func.min(RECORDS.c.id))
+    )
+    return query.where(_begins(engine, EYES.c.code, start)) if start else query

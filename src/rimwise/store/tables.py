@@ -74,6 +74,19 @@ RECORDS = Table(
     ForeignKeyConstraint(["eye"], ["eyes.code"], name="record_of_an_eye"),
 )
 
+# Of many eyes at once, and as little changed as a record: what readers were asked to read.
+STUDIES = Table(
+    "studies",
+    METADATA,
+    Column("id", _ROW, primary_key=True, autoincrement=True),
+    Column("code", String(16), nullable=False),
+    Column("version", Integer, nullable=False),
+    Column("document", Text, nullable=False),
+    Column("sha256", String(64), nullable=False),
+    Column("at", Moment, nullable=False),
+    UniqueConstraint("code", "version", name="one_study_a_version"),
+)
+
 HISTORY = Table(
     "history",
     METADATA,

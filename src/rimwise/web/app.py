@@ -34,6 +34,7 @@ from rimwise.web.jobs import (
     plan_job,
 )
 from rimwise.web.keeping import Keeping
+from rimwise.web.masked_pages import MASKED_ACTIONS, MASKED_VIEWS
 from rimwise.web.pages import Filled, look_css
 from rimwise.web.plans import PLAN_ACTIONS, PLAN_VIEWS
 from rimwise.web.practise import PRACTISE_ACTIONS, PRACTISE_VIEWS
@@ -302,6 +303,7 @@ _VIEWS: dict[str, Any] = {
     **HEALING_VIEWS,
     **BENCH_VIEWS,
     **QUEUE_VIEWS,
+    **MASKED_VIEWS,
 }
 _ACTIONS: dict[str, Any] = {
     "/measure": _measure,
@@ -317,4 +319,5 @@ _ACTIONS: dict[str, Any] = {
     **HEALING_ACTIONS,
     **BENCH_ACTIONS,
     **QUEUE_ACTIONS,
+    **MASKED_ACTIONS,
 }

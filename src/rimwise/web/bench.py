@@ -7,7 +7,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from rimwise.web.catalogue import TEXT
 from rimwise.web.jobs import THE_FORM
+from rimwise.web.masked import Task
 
 if TYPE_CHECKING:
     from rimwise.records.corrections import Corrections
@@ -49,6 +51,8 @@ class Bench:
         The version that ``entry`` is, 0 before it was saved.
     shown : ShownPicture or None
         Made when it is first asked for.
+    task : Task or None
+        Of a masked reader, who sees no numbers.
     """
 
     name: str
@@ -58,6 +62,7 @@ class Bench:
     eye: str | None = None
     version: int = 0
     shown: "ShownPicture | None" = None
+    task: Task | None = None
 
     @property
     def held_bytes(self) -> int:
@@ -117,7 +122,9 @@ def numbers_job(
     from rimwise.journey import corrected_finding  # noqa: PLC0415
 
     finding = cover_finding_from_document(entry)
-    return _shown(corrected_finding(finding, _sheet(values, finding.side), _corrections(told)))
+    return _shown(
+        corrected_finding(finding, sheet_told(values, finding.side), corrections_told(told))
+    )
 
 
 def shown_job(entry: Mapping[str, Any]) -> Answer:
@@ -142,8 +149,33 @@ def corrected_job(
 
     finding = cover_finding_from_document(entry)
     raster = picture_from_bytes(data, finding.picture).raster
-    new = corrected_finding(finding, _sheet(values, finding.side), _corrections(told), raster)
+    new = corrected_finding(
+        finding, sheet_told(values, finding.side), corrections_told(told), raster
+    )
     return cover_document(new)
+
+
+def masked(answer: Answer) -> Answer:
+    """What of an answer does a masked reader see? Curves and what is missing, no number.
+
+    Examples
+    --------
+    >>> masked({"status": "measured", "headline": "0.3 mm", "reasons": ["x"], "rows": [1],
+    ...         "glance": [1], "by_hour": [("12", "90°, up", "0.3")], "width_mm": [0.3],
+    ...         "sd_mm": [0.1], "least": 1})["by_hour"]
+    [('12', '90°, up', '')]
+    """
+    refused = answer["status"] == "refused"
+    return answer | {
+        "headline": answer["headline"] if refused else TEXT["masked.ready"],
+        "reasons": answer["reasons"] if refused else (),
+        "rows": (),
+        "glance": (),
+        "by_hour": [(hour, where, "") for hour, where, _ in answer["by_hour"]],
+        "width_mm": None,
+        "sd_mm": None,
+        "least": None,
+    }
 
 
 def told_of(entry: Mapping[str, Any]) -> Answer:
@@ -159,7 +191,8 @@ def told_of(entry: Mapping[str, Any]) -> Answer:
     return {name: told.get(name, blank[name]) for name in _POINTS}
 
 
-def _sheet(values: Mapping[str, object], side: str) -> "PictureSheet":
+def sheet_told(values: Mapping[str, object], side: str) -> "PictureSheet":
+    """Which sheet do these keys make?"""
     from rimwise.exchange.sheet_keys import PictureKeys  # noqa: PLC0415
     from rimwise.exchange.sheet_layers import checked_layer  # noqa: PLC0415
     from rimwise.exchange.sheet_records import picture_record  # noqa: PLC0415
@@ -168,7 +201,8 @@ def _sheet(values: Mapping[str, object], side: str) -> "PictureSheet":
     return picture_record(checked_layer(told, PictureKeys, THE_FORM).values, THE_FORM)
 
 
-def _corrections(told: Mapping[str, object]) -> "Corrections":
+def corrections_told(told: Mapping[str, object]) -> "Corrections":
+    """Which corrections did a page send? None of them is no error here."""
     from rimwise.exchange.points import corrections_of  # noqa: PLC0415
     from rimwise.records.corrections import Corrections  # noqa: PLC0415
 

@@ -16,6 +16,7 @@ from rimwise.web.bench import (
     Bench,
     ShownPicture,
     corrected_job,
+    masked,
     numbers_job,
     picture_job,
     shown_job,
@@ -65,7 +66,9 @@ async def benches(request: Request) -> Response:
 
 async def bench_page(request: Request, name: str) -> Response:
     """Answer by the workbench of a picture that was not saved yet."""
-    bench = _bench(request, name)
+    bench = bench_of(request, name)
+    if bench.task is not None:
+        raise HTTPException(404)
     if bench.eye is not None:
         return go(request, to_picture(bench.eye, bench.sha256))
     return shown(request, "bench.html", bench=bench, name=name, versions=[])
@@ -73,15 +76,15 @@ async def bench_page(request: Request, name: str) -> Response:
 
 async def photograph(request: Request, name: str) -> Response:
     """Answer by the picture itself, as stored."""
-    return Response((await _shown(request, _bench(request, name))).jpeg, media_type="image/jpeg")
+    return Response((await _shown(request, bench_of(request, name))).jpeg, media_type="image/jpeg")
 
 
 async def start(request: Request, name: str) -> Response:
     """Answer by all that the page's script draws at first."""
-    bench = _bench(request, name)
+    bench = bench_of(request, name)
     told = told_of(bench.entry)
     seen = await _shown(request, bench)
-    numbers = await _by_hand(request, shown_job, bench.entry)
+    numbers = _seen(bench, await _by_hand(request, shown_job, bench.entry))
     size = {"width": seen.width_px, "height": seen.height_px, "orientation": seen.orientation}
     return JSONResponse({"picture": size, "told": told, "numbers": numbers})
 
@@ -89,14 +92,15 @@ async def start(request: Request, name: str) -> Response:
 async def numbers(request: Request, name: str) -> Response:
     """Answer by the numbers that follow from the points sent."""
     sent = await sent_form(request)
-    bench = _bench(request, name)
-    told = _told(first(sent.told, "told"))
-    return JSONResponse(await _by_hand(request, numbers_job, bench.entry, bench.values, told))
+    bench = bench_of(request, name)
+    told = told_points(first(sent.told, "told"))
+    found = await _by_hand(request, numbers_job, bench.entry, bench.values, told)
+    return JSONResponse(_seen(bench, found))
 
 
 async def older(request: Request, name: str, number: int) -> Response:
     """Answer by one version, to be drawn beside what is in work."""
-    bench = _bench(request, name)
+    bench = bench_of(request, name)
     if bench.eye is None:
         raise HTTPException(404)
     entry = await booked(request, kept.version, bench.eye, bench.sha256, number)
@@ -108,13 +112,15 @@ async def older(request: Request, name: str, number: int) -> Response:
 async def save(request: Request, name: str) -> Response:
     """Keep the correction as the next version, with its reason."""
     sent = await sent_form(request)
-    bench = _bench(request, name)
+    bench = bench_of(request, name)
+    if bench.task is not None:
+        raise HTTPException(404)
     session = session_of(request)
     session.name = first(sent.told, "who")[:64]
     eye, why = first(sent.told, "eye")[:64] or (bench.eye or ""), first(sent.told, "why")[:500]
     if not eye or not why:
         raise WrongInput(TEXT["error.bench_code" if not eye else "error.why"])
-    told = _told(first(sent.told, "told"))
+    told = told_points(first(sent.told, "told"))
     signed = told | {"when": datetime.now(UTC).strftime("%Y-%m-%d %H:%M UTC")}
     data = bench.data or await booked(request, kept.picture_bytes, bench.sha256)
     entry = bench.entry
@@ -133,7 +139,7 @@ async def save(request: Request, name: str) -> Response:
     return go(request, to_picture(eye, bench.sha256))
 
 
-def _told(text: str) -> dict[str, Any]:
+def told_points(text: str) -> dict[str, Any]:
     """Return what the page's script sent; its values are checked where files of points are."""
     if len(text) > MOST_SIGNS:
         raise WrongInput(TEXT["error.form"])
@@ -146,7 +152,12 @@ def _told(text: str) -> dict[str, Any]:
     return told
 
 
-def _bench(request: Request, name: str) -> Bench:
+def _seen(bench: Bench, answer: Any) -> Any:
+    return answer if bench.task is None else masked(answer)
+
+
+def bench_of(request: Request, name: str) -> Bench:
+    """Which photograph of this session lies under this name?"""
     bench = session_of(request).bench(name)
     if bench is None:
         raise HTTPException(404)

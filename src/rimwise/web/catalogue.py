@@ -3,6 +3,7 @@
 from rimwise.web.catalogue_book import BOOK_WORDS
 from rimwise.web.catalogue_fields import FIELD_WORDS
 from rimwise.web.catalogue_healing import HEALING_WORDS
+from rimwise.web.catalogue_masked import MASKED_WORDS
 from rimwise.web.catalogue_picture import PICTURE_WORDS
 
 TEXT: dict[str, str] = {
@@ -10,6 +11,7 @@ TEXT: dict[str, str] = {
     **PICTURE_WORDS,
     **BOOK_WORDS,
     **HEALING_WORDS,
+    **MASKED_WORDS,
     # frame of every page
     "site.name": "rimwise",
     "site.workbench": "workbench",

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 from rimwise.web.bench import Bench
 from rimwise.web.healing_jobs import FollowedEye
 from rimwise.web.jobs import AuditedSeries, MeasuredPicture, PlannedOpening
+from rimwise.web.masked_jobs import ShownPair
 from rimwise.web.practise_jobs import Placed, PractisePicture
 
 if TYPE_CHECKING:
@@ -50,6 +51,8 @@ class Session:
         The numbers beside a plan's form while it is filled in, and how often they were drawn.
     practised, placed : PractisePicture or None, Placed or None
         The picture to practise on, and what was placed on it.
+    pair : ShownPair or None
+        Two masked readings that are being decided between.
     """
 
     key: str = field(default_factory=_secret)
@@ -62,10 +65,16 @@ class Session:
     drawn: int = 0
     practised: PractisePicture | None = None
     placed: Placed | None = None
+    pair: ShownPair | None = None
     _results: OrderedDict[str, Result] = field(default_factory=OrderedDict)
     _entries: dict[str, Mapping[str, Sequence[str]]] = field(default_factory=dict)
 
     _benches: OrderedDict[str, Bench] = field(default_factory=OrderedDict)
+
+    @property
+    def called(self) -> str:
+        """Return by which pseudonym this session writes."""
+        return self.person or self.name or "workbench"
 
     def lay(self, bench: Bench, name: str | None = None) -> str:
         """Lay a photograph on a bench under a name that cannot be guessed; old ones make room."""
@@ -84,7 +93,11 @@ class Session:
 
     def benches(self) -> list[tuple[str, Bench]]:
         """Return the photographs in work that no casebook keeps yet, the newest first."""
-        return [one for one in reversed(self._benches.items()) if one[1].eye is None]
+        return [
+            one
+            for one in reversed(self._benches.items())
+            if one[1].eye is None and one[1].task is None
+        ]
 
     def keep(self, result: Result, entries: Mapping[str, Sequence[str]] | None = None) -> str:
         """Keep a result under a new name that cannot be guessed; the oldest one makes room.

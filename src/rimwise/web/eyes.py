@@ -16,6 +16,7 @@ from rimwise.web.fields import WrongField, in_words, key_in, values_of
 from rimwise.web.filling import differences, said, told_of
 from rimwise.web.forms import EYE_FORM, SHEET_FORMS
 from rimwise.web.keeping import booked
+from rimwise.web.masked import MASKED_KINDS
 from rimwise.web.pages import Filled
 from rimwise.web.views import first, go, sent_form, session_of, shown, whole
 
@@ -180,6 +181,8 @@ async def version(request: Request) -> Response:
     page = await eye_page(request)
     query = request.query_params
     place = Place(page.eye.code, query.get("kind", ""), query.get("slot", ""))
+    if place.kind in MASKED_KINDS:
+        raise HTTPException(404)
     versions = await booked(request, kept.versions_of, place)
     wanted = [one for one in versions if str(one.version) == query.get("version")]
     if not wanted:
