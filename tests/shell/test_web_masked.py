@@ -35,14 +35,14 @@ def study(
     values, data, entry = measured
     book = keeping.book()
     for number, code in enumerate(EYES):
-        book.add_eye(code, values["side"], BY)  # type: ignore[arg-type]
+        book.add_eye(code, "left", BY)
         book.put(code, "operation", {"day": 0, "technique": "torn-secretly"}, BY)
         sheet = dict(values) | {"code": code, "visit_day": 4711}
         # A byte behind the picture's end makes it another file with the same pixels.
         sha256 = book.add_picture(code, f"visit-{number}.jpg", data + bytes([number]), BY, sheet)
         book.put(code, "cover", entry | {"sha256": sha256}, BY, slot=sha256)
         book.set_consent(code, ("care", "research"), BY)
-    book.add_eye("E-199", values["side"], BY)  # type: ignore[arg-type]
+    book.add_eye("E-199", "left", BY)
     book.add_picture("E-199", "no.jpg", data + b"no consent", BY, dict(values))
     told = {"title": "edges", "reader-1": "R-1", "reader-2": "R-2", "judge": "R-3",
             "turns": "2", "limit": "0,2", "start": "E-1", "research": "yes"}  # fmt: skip

@@ -167,7 +167,7 @@ def masked(answer: Answer) -> Answer:
     """
     refused = answer["status"] == "refused"
     return answer | {
-        "headline": answer["headline"] if refused else TEXT["masked.ready"],
+        "headline": TEXT["masked.more" if refused else "masked.ready"],
         "reasons": answer["reasons"] if refused else (),
         "rows": (),
         "glance": (),

@@ -60,6 +60,7 @@ MASKED_WORDS: dict[str, str] = {
     "masked.how": "Place points on the optic's edge (at least five) and on the opening's edge (at "
     "least six), all round; hide arcs that cannot be seen. Numbers are not shown.",
     "masked.fresh": "Take all points back",
+    "masked.more": "Place points on both edges",
     "masked.ready": "Enough is placed: keep it when the curves lie where you see the edges.",
     "masked.keep": "Keep this reading",
     "masked.cannot": "This picture cannot be read",
