@@ -1,6 +1,6 @@
 """The marks of a toric implant: a few dots near the rim, again on the far side of the centre."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -102,11 +102,12 @@ def find_marks(planes: Planes, pupil: PupilMargin, rim: Rim, per_end: int) -> Ma
     ``per_end`` equally spaced dots, dark or bright, along the radius or along the rim, are summed
     with the set opposite; the best is taken if it stands clear of every other set.
     """
-    best: tuple[float, float, float, _Layout, float, tuple[int, int]] | None = None
+    best: tuple[float, float, Float32Array, _Layout, tuple[int, int]] | None = None
     usable = _usable(planes, pupil, rim)
+    brightness, origin = _around(planes.log_mean, rim)
+    rim = replace(rim, centre_px=(rim.centre_px[0] - origin[0], rim.centre_px[1] - origin[1]))
     for size in SETTINGS.sizes:
-        dark, bright = _dots(planes, rim, size)
-        for sign, plane in ((1.0, dark), (-1.0, bright)):
+        for plane in _dots(brightness, rim, size):
             strip = _strip(plane, rim)
             for layout in _layouts(per_end):
                 score = _set_scores(strip, usable, layout, per_end)
@@ -114,14 +115,21 @@ def find_marks(planes: Planes, pupil: PupilMargin, rim: Rim, per_end: int) -> Ma
                 peak = float(score[row, column])
                 if best is None or peak > best[0]:
                     lead = peak / max(_elsewhere(score, int(column)), 1e-6)
-                    best = (peak, sign, size, layout, lead, (int(row), int(column)))
-    if best is None or best[0] < SETTINGS.least or best[4] < SETTINGS.lead:
+                    best = (peak, lead, plane, layout, (int(row), int(column)))
+    if best is None or best[0] < SETTINGS.least or best[1] < SETTINGS.lead:
         return None
-    peak, sign, size, layout, lead, place = best
-    dark, bright = _dots(planes, rim, size)
-    plane = dark if sign > 0 else bright
+    peak, lead, plane, layout, place = best
     ends = [_settled(plane, _end(rim, layout, per_end, place, turn), rim) for turn in (0, 1)]
-    return Marks(ends[0], ends[1], peak, lead)
+    return Marks(ends[0] + origin, ends[1] + origin, peak, lead)
+
+
+def _around(plane: Float32Array, rim: Rim) -> tuple[Float32Array, IntArray]:
+    """Return the part of a plane that the dots' response needs, and its first pixel (u, v)."""
+    # A dot settles within 0.06 of the outermost row; the widest blur reaches 4 sd.
+    reach = (SETTINGS.outer + 0.06 + 4.0 * max(SETTINGS.sizes)) * float(rim.radii_px.max()) + 4.0
+    low = np.maximum(np.floor(np.array(rim.centre_px) - reach), 0.0).astype(np.int64)
+    high = np.ceil(np.array(rim.centre_px) + reach).astype(np.int64)
+    return np.ascontiguousarray(plane[low[1] : high[1], low[0] : high[0]]), low
 
 
 def _layouts(per_end: int) -> list[_Layout]:
@@ -146,10 +154,10 @@ def _usable(planes: Planes, pupil: PupilMargin, rim: Rim) -> FloatArray:
     return np.asarray(clear & dull & inside, dtype=np.float64)
 
 
-def _dots(planes: Planes, rim: Rim, size: float) -> tuple[Float32Array, Float32Array]:
+def _dots(brightness: Float32Array, rim: Rim, size: float) -> tuple[Float32Array, Float32Array]:
     """Return how dot-like each pixel is, dark and bright, by the smaller principal curvature."""
     sd_px = size * rim.radius_px
-    smooth = cv2.GaussianBlur(planes.log_mean, (0, 0), sd_px)
+    smooth = cv2.GaussianBlur(brightness, (0, 0), sd_px)
     uu = cv2.Sobel(smooth, cv2.CV_32F, 2, 0, ksize=3, scale=0.25)
     vv = cv2.Sobel(smooth, cv2.CV_32F, 0, 2, ksize=3, scale=0.25)
     uv = cv2.Sobel(smooth, cv2.CV_32F, 1, 1, ksize=3, scale=0.25)

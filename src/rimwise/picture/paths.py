@@ -1,8 +1,14 @@
 """The cheapest closed path around a strip: a globally optimal curve, no starting guess."""
 
+import itertools
+
 import numpy as np
 
 from rimwise.terms.arrays import FloatArray, IntArray
+
+
+_PLAIN_PATHS = 24
+_asked = itertools.count()
 
 
 def closed_path(
@@ -22,7 +28,8 @@ def closed_path(
     bending : float
         Cost of a step of one row; grows with its square.
     compiled : bool
-        Whether to load the compiler, for many paths; the path is the same.
+        Whether to load the compiler at once, for many paths; else it is loaded when this process
+        has asked for so many that it pays. The path is the same.
 
     Returns
     -------
@@ -43,7 +50,7 @@ def closed_path(
     columns = cost.shape[1]
     doubled = np.ascontiguousarray(np.hstack([cost, cost]).T)
     toll = bending * np.arange(-largest_step, largest_step + 1, dtype=np.float64) ** 2
-    if compiled:
+    if compiled or next(_asked) >= _PLAIN_PATHS:
         from rimwise.picture.compiled_paths import cheapest  # noqa: PLC0415 - half a second
 
         path = cheapest(doubled, toll, largest_step)
@@ -63,8 +70,12 @@ def _cheapest(doubled: FloatArray, tolls: list[float], largest_step: int) -> Int
     trial = np.empty(rows)
     for column in range(1, columns):
         before, here = least[column - 1], least[column, middle]
-        for k, toll in enumerate(tolls):
-            np.add(before[k : k + rows], toll, out=trial)
+        here[:] = before[middle]
+        for step in range(1, largest_step + 1):
+            # Up and down cost the same: one toll on the cheaper of the two.
+            below, above = largest_step - step, largest_step + step
+            np.minimum(before[below : below + rows], before[above : above + rows], out=trial)
+            trial += tolls[above]
             np.minimum(here, trial, out=here)
         here += doubled[column]
     row = int(np.argmin(least[-1, middle]))

@@ -98,7 +98,8 @@ def planes_of(raster: Raster) -> Planes:
         pixels = cv2.resize(pixels, size, interpolation=way)
         factor = size[0] / width
     pixels = np.ascontiguousarray(pixels)
-    log_rgb = np.log(np.arange(256, dtype=np.float32) + np.float32(_LOG_FLOOR_GREY))[pixels]
+    table = np.log(np.arange(256, dtype=np.float32) + np.float32(_LOG_FLOOR_GREY))
+    log_rgb = np.asarray(cv2.LUT(pixels, table), dtype=np.float32)
     third = np.full((1, 3), 1.0 / 3.0, dtype=np.float32)
     log_mean = cv2.transform(log_rgb, third)
     log_grey = cv2.log(cv2.transform(pixels.astype(np.float32), third) + np.float32(4.0))
