@@ -6,13 +6,12 @@ import numpy as np
 
 from rimwise.terms.arrays import FloatArray, IntArray
 
-
 _PLAIN_PATHS = 24
 _asked = itertools.count()
 
 
 def closed_path(
-    cost: FloatArray, largest_step: int, bending: float, compiled: bool = False
+    cost: FloatArray, largest_step: int, bending: float, compiled: bool | None = None
 ) -> IntArray:
     """Which closed path around the strip costs least?
 
@@ -27,9 +26,9 @@ def closed_path(
         Most rows a path may move from one column to the next.
     bending : float
         Cost of a step of one row; grows with its square.
-    compiled : bool
-        Whether to load the compiler at once, for many paths; else it is loaded when this process
-        has asked for so many that it pays. The path is the same.
+    compiled : bool, optional
+        Whether to search with compiled code, which takes half a second to load; unless told, from
+        where so many paths were asked for in this process that it pays. The path is the same.
 
     Returns
     -------
@@ -50,7 +49,9 @@ def closed_path(
     columns = cost.shape[1]
     doubled = np.ascontiguousarray(np.hstack([cost, cost]).T)
     toll = bending * np.arange(-largest_step, largest_step + 1, dtype=np.float64) ** 2
-    if compiled or next(_asked) >= _PLAIN_PATHS:
+    if compiled is None:
+        compiled = next(_asked) >= _PLAIN_PATHS
+    if compiled:
         from rimwise.picture.compiled_paths import cheapest  # noqa: PLC0415 - half a second
 
         path = cheapest(doubled, toll, largest_step)

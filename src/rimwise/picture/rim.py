@@ -1,6 +1,5 @@
 """The rim of a disc seen nearly face on: a long coherent dark line on a slightly oval circle."""
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -9,6 +8,7 @@ from rimwise.geometry.robust import tukey_weights
 from rimwise.picture.paths import closed_path, peak_offset
 from rimwise.picture.planes import Planes
 from rimwise.picture.pupil import PupilMargin
+from rimwise.picture.rim_shape import LevelBand, most_coherent
 from rimwise.picture.rim_vote import CircleCandidate, rim_candidates
 from rimwise.picture.strip import (
     directions_rad,
@@ -211,68 +211,20 @@ def _line_strip(
     return _LineStrip(offset[keep].astype(np.float64), line, dark, usable, noise + 1e-6)
 
 
-def _coherence(
-    level: FloatArray, strip: _LineStrip, basis: FloatArray, shapes: FloatArray
-) -> FloatArray:
-    """Return the mean clipped line strength along each of the shapes (m, 5)."""
-    row = shapes @ basis.T - strip.offset_px[0]
-    low = np.floor(row).astype(np.int64)
-    share = row - low
-    within = (low >= 0) & (low < level.shape[0] - 1)
-    low = np.clip(low, 0, level.shape[0] - 2)
-    column = np.arange(level.shape[1])[None, :]
-    value = level[low, column] * (1.0 - share) + level[low + 1, column] * share
-    counted = strip.usable[low, column] & within
-    silent = 0.15 * level.shape[1]
-    return np.asarray((value * counted).sum(axis=1) / (counted.sum(axis=1) + silent))
-
-
 def _settle(planes: Planes, pupil: PupilMargin, candidate: CircleCandidate) -> _Oval:
     """Move, scale and make a circle oval until it lies along the most coherent line."""
     radius = candidate.radius_px
     oval = _Oval((candidate.u_px, candidate.v_px), radius, (0.0, 0.0), 0.0)
     columns = 240
     strip = _line_strip(planes, pupil, oval, int(0.055 * radius), columns)
-    level = np.clip(strip.line / strip.noise, -2.0, 4.0)
-    basis = rim_basis(directions_rad(columns))
-    shift = np.arange(-5, 6) * 0.0055 * radius
-    growth = np.arange(-8, 9) * 0.005 * radius
-    mesh = np.array(np.meshgrid(growth, shift, shift, indexing="ij")).reshape(3, -1).T
-    shapes = np.hstack([mesh, np.zeros((len(mesh), 2))])
-    votes = _coherence(level, strip, basis, shapes)
-    starts = shapes[np.argsort(votes)[::-1][:60:15]]
-    climbs = [
-        _climb(lambda s: _coherence(level, strip, basis, s), start, radius) for start in starts
-    ]
-    shape, best = max(climbs, key=lambda climb: climb[1])
-    centre = (oval.centre_px[0] + float(shape[1]), oval.centre_px[1] - float(shape[2]))
-    return _Oval(centre, radius + float(shape[0]), (float(shape[3]), float(shape[4])), best)
-
-
-def _moves() -> FloatArray:
-    """Return unit moves of a shape: each number alone, and each two together."""
-    alone = np.eye(5)
-    pairs = [alone[i] + sign * alone[k] for i in range(5) for k in range(i) for sign in (-1.0, 1.0)]
-    both = np.vstack([alone, np.array(pairs)])
-    return np.vstack([both, -both, 2.0 * alone, -2.0 * alone])
-
-
-def _climb(
-    score: Callable[[FloatArray], FloatArray], start: FloatArray, radius: float
-) -> tuple[FloatArray, float]:
-    """Climb to the nearest best shape by moves that are halved when none helps."""
-    shape, best, moves = start, -np.inf, _moves()
-    step = 0.006 * radius
-    limit = SETTINGS.ovalness_limit * radius
-    while step > 0.0004 * radius:
-        trial = shape + step * moves
-        trial[:, 3:] = np.clip(trial[:, 3:], -limit, limit)
-        votes = score(trial)
-        if votes.max() > best + 1e-6:
-            shape, best = trial[int(np.argmax(votes))], float(votes.max())
-        else:
-            step *= 0.5
-    return shape, best
+    band = LevelBand(
+        np.clip(strip.line / strip.noise, -2.0, 4.0),
+        strip.usable,
+        float(strip.offset_px[0]),
+        rim_basis(directions_rad(columns)),
+    )
+    shape, best = most_coherent(band, radius, SETTINGS.ovalness_limit)
+    return replace(_moved(oval, shape), votes=best)
 
 
 def _follow(planes: Planes, pupil: PupilMargin, oval: _Oval) -> Rim | None:

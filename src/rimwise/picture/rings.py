@@ -248,7 +248,7 @@ def _pass(
     step = smooth_along(step, 1.5)
     step[:half] = step[-half:] = -_LEAST_STEP
     cost = np.where(frame, -step, 0.0)
-    path = closed_path(cost, 1, 0.03, planes.compiled)
+    path = closed_path(cost, 1, 0.03, planes.compiled or None)
     columns = np.arange(COLUMNS)
     seen = (step[path, columns] > _LEAST_STEP) & usable[path, columns]
     if seen.sum() < COLUMNS // 6:
