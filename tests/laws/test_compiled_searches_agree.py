@@ -13,7 +13,8 @@ from rimwise.picture.frame_planes import frame_planes
 from rimwise.picture.frame_rings import find_rings
 from rimwise.picture.patterns import nearby, pattern_places
 from rimwise.picture.raster import Raster
-from rimwise.picture.spots import SpotMap, spot_places
+from rimwise.picture.ring_seeds import ring_seeds
+from rimwise.picture.spots import SpotMap, spot_map, spot_places
 
 
 def _spotted(seed: int, spots: int) -> tuple[SpotMap, np.ndarray]:
@@ -86,3 +87,26 @@ def test_rings_run_alike(seed: int) -> None:
         assert np.allclose(one.curve_px, other.curve_px, rtol=0, atol=2e-3)
         assert one.seen_deg == other.seen_deg
         assert one.centre_sd_px == pytest.approx(other.centre_sd_px, rel=1e-2)
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_spot_maps_agree(seed: int) -> None:
+    ground = np.ones((40, 50), dtype=np.bool_)
+    ground[:4] = False
+    plain, fast = (
+        spot_map(frame_planes(_eye(seed), way), (60, 40, 261, 203), 1.8, ground)
+        for way in (False, True)
+    )
+    # Single numbers: a ten-thousandth of a noise level in levels up to fifty.
+    assert np.allclose(plain.level, fast.level, rtol=1e-4, atol=1e-3)
+    assert np.allclose(plain.contrast, fast.contrast, rtol=0, atol=1e-5)
+    assert np.array_equal(plain.white, fast.white)
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_centres_are_voted_alike(seed: int) -> None:
+    small = frame_planes(_eye(seed)).log_small
+    plain, fast = (ring_seeds(small, np.linspace(50.0, 60.0, 4), way) for way in (False, True))
+    assert [(one.u_px, one.v_px, one.radius_px) for one in plain[:2]] == [
+        (one.u_px, one.v_px, one.radius_px) for one in fast[:2]
+    ]

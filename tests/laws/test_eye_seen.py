@@ -15,6 +15,7 @@ from rimwise.eye.seen import EyePlane, Sight
 from rimwise.optics.pose import Pose, tilt_rotation
 from rimwise.optics.surface import biconic
 from rimwise.published.eyes import schematic_eye
+from rimwise.purkinje.through import seen_through
 from rimwise.records.eye import EyePose, LensPlace
 from rimwise.terms.errors import WrongInput
 from rimwise.terms.frames import PictureFrame
@@ -70,6 +71,8 @@ def test_compiled_and_plain_traces_see_the_same(sight, plane):
     points = ring_on(plane)
     compiled = replace(sight, engine="compiled")
     assert np.allclose(sight.project(points), compiled.project(points), rtol=0, atol=1e-8)
+    by_kernel = replace(sight, solver=seen_through)
+    assert np.allclose(sight.project(points), by_kernel.project(points), rtol=0, atol=1e-8)
 
 
 @given(sight=sights(), plane=planes(), x=SMALL, y=SMALL)

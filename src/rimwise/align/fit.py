@@ -5,12 +5,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from rimwise.align.looking import Looking
+from rimwise.align.looking import Looking, scene_eye_of
 from rimwise.eye.model import EyeModel
 from rimwise.eye.seen import Sight
 from rimwise.purkinje.fit import Fit, PlacePriors
-from rimwise.purkinje.inverse import prepared
+from rimwise.purkinje.flat import flat_eye
 from rimwise.purkinje.scene import LENS, LIMBUS, PLACES, PUPIL, SHIFT, TILT, TURN, SceneEye
+from rimwise.purkinje.through import seen_through
 from rimwise.records.eye import EyePose, ReflexName, ReflexSighting
 from rimwise.terms.arrays import FloatArray
 from rimwise.terms.errors import MeasurementRefused
@@ -63,6 +64,8 @@ class FrameFit:
     p_fit : float
         Probability of a worse fit.
     used : tuple of str
+    compiled : bool
+        Whether lines of sight are solved with compiled code.
     """
 
     mean: FloatArray
@@ -71,6 +74,7 @@ class FrameFit:
     model: EyeModel
     p_fit: float
     used: tuple[str, ...]
+    compiled: bool = False
 
     @property
     def pose(self) -> EyePose:
@@ -117,9 +121,12 @@ class FrameFit:
         mean, covariance = self.mean[part] * unit, self.covariance[part, part] * unit**2
         return _estimates(mean, covariance, origin)
 
-    def sight(self, of: Looking) -> Sight:
-        """Return this eye before its camera."""
-        return Sight(self.model, self.pose, of.camera, engine="numpy")
+    def sight(self, of: Looking, pose: EyePose | None = None) -> Sight:
+        """Return this eye before its camera, in its own or another pose."""
+        here = pose or self.pose
+        if self.compiled and flat_eye(self.model).reach >= self.model.stop_step:
+            return Sight(self.model, here, of.camera, "numpy", seen_through)
+        return Sight(self.model, here, of.camera, engine="numpy")
 
 
 def _estimates(mean: FloatArray, covariance: FloatArray, origin: str) -> tuple[Estimate, Estimate]:
@@ -153,7 +160,7 @@ def fit_frame(of: Looking, readings: list[Sighted], compiled: bool) -> tuple[Fra
     MeasurementRefused
         If nothing was found, or nothing fits.
     """
-    eye = prepared(of.record)
+    eye = scene_eye_of(of.sheet)
     judged: list[tuple[float, FrameFit, Sighted]] = []
     for reading in readings:
         fit = _fitted(of, eye, reading, compiled)
@@ -211,7 +218,7 @@ def _fitted(of: Looking, eye: SceneEye, seen: Sighted, compiled: bool) -> FrameF
         model = model.with_lens(
             (float(tilt[0]), float(tilt[1])), (float(shift[0]), float(shift[1]))
         )
-    return FrameFit(mean, covariance, fit.sd.copy(), model, _probability(fit), fit.names)
+    return FrameFit(mean, covariance, fit.sd.copy(), model, _probability(fit), fit.names, compiled)
 
 
 def _probability(fit: Fit) -> float:

@@ -324,11 +324,19 @@ def _crop(spots: SpotMap, place: FloatArray, reach: float) -> tuple[FloatArray, 
 
 def _distinct(found: list[Found], apart_px: float) -> list[Found]:
     kept: list[Found] = []
+    middles: list[tuple[float, float]] = []
     for one in found:
-        middle = one.points_px.mean(axis=0)
-        if all(np.hypot(*(middle - other.points_px.mean(axis=0))) > apart_px for other in kept):
+        u, v = (float(k) for k in one.points_px.mean(axis=0))
+        # Written so that a place that is not told is near to all.
+        if all(math.hypot(u - x, v - y) > apart_px for x, y in middles):
             kept.append(one)
-    return kept[:4]
+            middles.append((u, v))
+            if len(kept) == _KEPT:
+                break
+    return kept
+
+
+_KEPT = 4
 
 
 def inside(box: tuple[int, int, int, int], centre: tuple[float, float], radius: float) -> BoolArray:

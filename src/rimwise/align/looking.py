@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Literal
 
 import numpy as np
@@ -13,6 +14,8 @@ from rimwise.eye.model import EyeModel
 from rimwise.eye.this_eye import eye_record
 from rimwise.picture.rings import Ring
 from rimwise.published.load import published_value
+from rimwise.purkinje.inverse import prepared
+from rimwise.purkinje.scene import SceneEye
 from rimwise.purkinje.setup import SetUp, set_up
 from rimwise.records.eye import EyeRecord
 from rimwise.records.picture import PictureSheet
@@ -149,7 +152,7 @@ def looking(
             "into the picture's sheet or clinic.toml"
         )
     distance = sheet.working_distance_mm or about("working_distance")
-    record = eye_record(known_from_picture(sheet))
+    record, model = _eye_of(sheet)
     centre = (0.5 * (size_px[0] - 1), 0.5 * (size_px[1] - 1))
     camera = Camera(
         (0.0, 0.0, distance - about("limbus_depth")), scale.value, distance, centre, sheet.frame
@@ -160,7 +163,25 @@ def looking(
     origin: ScaleOrigin = "limbus"
     if foretold_limbus_px(sheet) is not None:
         origin = "ruler" if _limbus_ruler(sheet) else "given"
-    return Looking(sheet, record, eye_model(record), SetUp(stored, lamps), scale, origin)
+    return Looking(sheet, record, model, SetUp(stored, lamps), scale, origin)
+
+
+@lru_cache(maxsize=8)  # the frames of a clip have one sheet
+def _eye_of(sheet: PictureSheet) -> tuple[EyeRecord, EyeModel]:
+    record = eye_record(known_from_picture(sheet))
+    return record, eye_model(record)
+
+
+@lru_cache(maxsize=8)
+def scene_eye_of(sheet: PictureSheet) -> SceneEye:
+    """Return this sheet's eye as the inverse varies it.
+
+    Examples
+    --------
+    >>> scene_eye_of(PictureSheet("left")).pivot_mm
+    13.5
+    """
+    return prepared(_eye_of(sheet)[0])
 
 
 def stored_frame(sheet: PictureSheet, orientation: int) -> PictureFrame:

@@ -8,7 +8,7 @@ import numpy as np
 from rimwise.align.axes import PIVOT_MM, AxisLine, nodal_depth_mm
 from rimwise.align.fit import FrameFit, Sighted
 from rimwise.align.looking import Looking
-from rimwise.eye.seen import EyePlane, Sight, parallax_mm
+from rimwise.eye.seen import EyePlane, parallax_mm
 from rimwise.optics.pose import Vec3
 from rimwise.purkinje.scene import LENS, PUPIL, SHIFT, TILT, TURN
 from rimwise.records.cover import Reason
@@ -246,9 +246,5 @@ def _vec3(point: FloatArray) -> Vec3:
 def _drift(aim: Aim, mark: Vec3, point: Vec3) -> float:
     pose = aim.fit.pose
     turned = EyePose((pose.turn_rad[0] + _ONE_DEG, pose.turn_rad[1]), pose.shift_mm)
-    camera = aim.of.camera
-    now, then = (
-        parallax_mm(Sight(aim.fit.model, one, camera, engine="numpy"), mark, point)
-        for one in (pose, turned)
-    )
+    now, then = (parallax_mm(aim.fit.sight(aim.of, one), mark, point) for one in (pose, turned))
     return math.hypot(then[0] - now[0], then[1] - now[1])

@@ -110,7 +110,8 @@ def varied_eye(record: EyeRecord, steps: FloatArray) -> EyeRecord:
     numbers = dict(record.numbers)
     for name, step in zip(spread_names(record), steps, strict=True):
         given = numbers[name]
-        numbers[name] = replace(given, value=_moved(name, given, float(step)))
+        if step != 0.0:
+            numbers[name] = Estimate(_moved(name, given, float(step)), given.sd, given.origin)
     if "prior" in numbers["front_steep_mm"].origin:
         numbers["front_steep_mm"] = numbers["front_flat_mm"]
     if "ratio" in numbers:

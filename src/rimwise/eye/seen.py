@@ -5,6 +5,7 @@ point of the eye into the picture by solving that trace backwards. What lies on 
 limbus is seen straight, through air.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -70,6 +71,9 @@ class EyePlane:
             return np.asarray(points_mm + way[:, None] * directions)
 
 
+Solver = Callable[[EyeModel, EyePose, Camera, FloatArray], FloatArray]
+
+
 @dataclass(frozen=True, slots=True)
 class Sight:
     """One eye before one camera.
@@ -81,6 +85,9 @@ class Sight:
     camera : Camera
     engine : str
         As for :func:`rimwise.optics.trace.trace`.
+    solver : callable, optional
+        What solves for the slopes under which points are seen in place of the trace: model, pose,
+        camera and points (n, 3) to slopes (n, 2), NaN where not seen.
 
     Examples
     --------
@@ -98,6 +105,7 @@ class Sight:
     pose: EyePose
     camera: Camera
     engine: Engine = "auto"
+    solver: Solver | None = None
 
     def back_project(self, px: FloatArray, plane: EyePlane) -> FloatArray:
         """Which points of a plane behind the cornea are seen at these picture points?
@@ -204,6 +212,8 @@ class Sight:
 
     def _solve(self, points_mm: FloatArray) -> FloatArray:
         """Solve for the slopes: Broyden's method from the paraxial image and its derivative."""
+        if self.solver is not None:
+            return self.solver(self.model, self.pose, self.camera, points_mm)
         slopes = self._start(points_mm)
         by, gap = self._start_by_point(points_mm), self._landing(slopes, points_mm)
         for _ in range(MAX_TURNS):

@@ -34,7 +34,9 @@ def opponents(log_rgb: Float32Array) -> list[Float32Array]:
     return [(red + green + blue) / 3.0, red - blue, green - 0.5 * (red + blue)]
 
 
-def ring_seeds(log_rgb: Float32Array, radii_px: FloatArray) -> list[RingSeed]:
+def ring_seeds(
+    log_rgb: Float32Array, radii_px: FloatArray, compiled: bool = False
+) -> list[RingSeed]:
     """Which circles of these radii do the picture's gradients point at, likeliest first?
 
     Parameters
@@ -43,6 +45,8 @@ def ring_seeds(log_rgb: Float32Array, radii_px: FloatArray) -> list[RingSeed]:
         Logarithms of a small picture.
     radii_px : array (n,)
         Radii to try.
+    compiled : bool
+        Whether to load the compiler, for many frames; the circles are the same.
 
     Notes
     -----
@@ -57,25 +61,57 @@ def ring_seeds(log_rgb: Float32Array, radii_px: FloatArray) -> list[RingSeed]:
     total = np.zeros(shape, dtype=np.float32)
     for plane in planes:
         du, dv = (cv2.Sobel(plane, cv2.CV_32F, a, b, ksize=3) for a, b in ((1, 0), (0, 1)))
-        size = np.hypot(du, dv)
-        noise = float(np.median(size)) + 1e-6
-        weight = np.clip(size / (4.0 * noise), 0.0, 1.0)
-        strong = np.flatnonzero(weight.ravel() > 0.25)
-        if len(strong) == 0:
-            continue
-        # Single precision places a vote to a thousandth of a pixel.
-        v, u = (k.astype(np.float32) for k in np.unravel_index(strong, weight.shape))
-        length, chosen = size.ravel()[strong], weight.ravel()[strong]
-        way_u, way_v = du.ravel()[strong] / length, dv.ravel()[strong] / length
-        signs = []
-        for sign in (1.0, -1.0):
-            votes = [
-                _votes((u, v), (sign * way_u, sign * way_v), chosen, float(r), (height, width))
-                for r in radii_px
-            ]
-            signs.append(np.stack(votes))
-        total += np.maximum(*signs)
+        signs = _compiled_votes(du, dv, radii_px) if compiled else _plain_votes(du, dv, radii_px)
+        if signs is not None:
+            total += np.maximum(*signs)
     return _peaks(total, radii_px)
+
+
+def _plain_votes(
+    du: Float32Array, dv: Float32Array, radii_px: FloatArray
+) -> list[Float32Array] | None:
+    """Return the votes for each radius and centre, for steps down and up."""
+    size: Float32Array = np.hypot(du, dv)
+    noise = float(np.median(size)) + 1e-6
+    weight: Float32Array = np.clip(size / np.float32(_FULL * noise), 0.0, 1.0)
+    strong = np.flatnonzero(weight.ravel() > _STRONG)
+    if len(strong) == 0:
+        return None
+    # Single precision places a vote to a thousandth of a pixel.
+    v, u = (k.astype(np.float32) for k in np.unravel_index(strong, weight.shape))
+    length, chosen = size.ravel()[strong], weight.ravel()[strong]
+    way_u, way_v = du.ravel()[strong] / length, dv.ravel()[strong] / length
+    signs = []
+    for sign in (1.0, -1.0):
+        votes = [
+            _votes((u, v), (sign * way_u, sign * way_v), chosen, float(r), weight.shape)
+            for r in radii_px
+        ]
+        signs.append(np.stack(votes))
+    return signs
+
+
+_FULL, _STRONG = 4.0, 0.25  # noise levels of a gradient that counts fully; share that counts
+
+
+def _compiled_votes(du: Float32Array, dv: Float32Array, radii_px: FloatArray) -> Float32Array:
+    from rimwise.picture.compiled_votes import votes  # noqa: PLC0415 - half a second
+
+    found = np.asarray(votes(du, dv, radii_px.astype(np.float32), (_FULL, _STRONG)))
+    for sign in found:
+        for plane, radius in zip(sign, radii_px, strict=True):
+            _spread_out(plane, float(radius), plane)
+    return found
+
+
+def _spread_out(
+    votes: Float32Array, radius: float, target: Float32Array | None = None
+) -> Float32Array:
+    """Let votes count for the centres about theirs too, as the share of the whole circle."""
+    spread = 1.0 + 0.04 * radius
+    blurred = np.asarray(cv2.GaussianBlur(votes, (0, 0), spread, dst=target))
+    blurred *= np.float32(spread / radius)
+    return blurred
 
 
 def _votes(
@@ -92,20 +128,22 @@ def _votes(
     # A negative column or row is a very large one without its sign.
     inside = (u.view(np.uint32) < width) & (v.view(np.uint32) < height)
     flat = np.bincount((v * width + u)[inside], weight[inside], height * width)
-    plane = flat.reshape(height, width).astype(np.float32)
-    spread = 1.0 + 0.04 * radius
-    return np.asarray(cv2.GaussianBlur(plane, (0, 0), spread)) * np.float32(spread / radius)
+    return _spread_out(flat.reshape(height, width).astype(np.float32), radius)
 
 
 def _peaks(total: Float32Array, radii_px: FloatArray) -> list[RingSeed]:
     best, which = total.max(axis=0), total.argmax(axis=0)
     seeds: list[RingSeed] = []
-    rows, columns = np.ogrid[: best.shape[0], : best.shape[1]]
     for _ in range(_KEPT):
-        v, u = np.unravel_index(int(best.argmax()), best.shape)
+        v, u = (int(k) for k in np.unravel_index(int(best.argmax()), best.shape))
         if best[v, u] <= 0.0:
             break
         radius = float(radii_px[which[v, u]])
         seeds.append(RingSeed(float(best[v, u]), float(u), float(v), radius))
-        best[(columns - u) ** 2 + (rows - v) ** 2 < (_APART * radius) ** 2] = 0.0
+        reach = int(_APART * radius) + 1
+        top, left = max(0, v - reach), max(0, u - reach)
+        near = best[top : v + reach + 1, left : u + reach + 1]
+        rows, columns = np.ogrid[: near.shape[0], : near.shape[1]]
+        apart = (columns + left - u) ** 2 + (rows + top - v) ** 2
+        near[apart < (_APART * radius) ** 2] = 0.0
     return seeds

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from rimwise.picture.frame_planes import FramePlanes, least_channel
 from rimwise.picture.planes import Float32Array
@@ -89,6 +90,8 @@ def spot_map(
     quarter = cv2.resize(part, (ground.shape[1], ground.shape[0]), interpolation=cv2.INTER_AREA)
     size = (part.shape[1], part.shape[0])
     table = np.log(np.arange(256, dtype=np.float32) + np.float32(_LOG_FLOOR_GREY))
+    if planes.compiled:
+        return _spot_map_compiled((left, top), (part, quarter, table), spot_px, ground)
     total = np.zeros(part.shape[:2], dtype=np.float32)
     contrast = np.zeros_like(total)
     for k in range(3):
@@ -100,15 +103,39 @@ def spot_map(
         if k:
             contrast += 0.5 * over
     total /= np.float32(_noise(total, ground))
+    return SpotMap((left, top), total, least_channel(part).astype(np.float32), contrast)
+
+
+def _spot_map_compiled(
+    corner: tuple[int, int],
+    of: tuple[NDArray[np.uint8], NDArray[np.uint8], Float32Array],
+    spot_px: float,
+    ground: BoolArray,
+) -> SpotMap:
+    from rimwise.picture.compiled_ground import shares  # noqa: PLC0415 - half a second
+
+    part, quarter, table = of
+    floor = cv2.LUT(cv2.medianBlur(quarter, _GROUND_WINDOW), table)
+    size = (part.shape[1], part.shape[0])
+    over = cv2.LUT(part, table)
+    cv2.subtract(over, cv2.resize(floor, size, interpolation=cv2.INTER_LINEAR), dst=over)
+    mean = np.array([[0.0, 0.5, 0.5]], dtype=np.float32)
+    contrast = np.asarray(cv2.transform(over, mean), dtype=np.float32)
+    smooth = cv2.GaussianBlur(over, (0, 0), spot_px)
+    weights = np.asarray(shares(smooth, ground, _LEAST_GROUND), dtype=np.float32)
+    total = np.asarray(cv2.transform(smooth, weights[None]), dtype=np.float32)
     white = least_channel(part).astype(np.float32)
-    return SpotMap((left, top), total, white, contrast, planes.compiled)
+    return SpotMap(corner, total, white, contrast, compiled=True)
+
+
+_LEAST_GROUND = 50  # samples; with fewer the whole part is the ground
 
 
 def _noise(plane: Float32Array, ground: BoolArray) -> float:
     """Return the spread of the ground, from every fourth pixel."""
     sample = plane[2::4, 2::4][: ground.shape[0], : ground.shape[1]]
     chosen = sample[ground[: sample.shape[0], : sample.shape[1]]]
-    if chosen.size < 50:
+    if chosen.size < _LEAST_GROUND:
         chosen = sample.ravel()
     return 1.4826 * float(np.median(np.abs(chosen - np.median(chosen)))) + 1e-4
 

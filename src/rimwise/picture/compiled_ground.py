@@ -1,0 +1,52 @@
+"""The loops of :func:`rimwise.picture.spots.spot_map`, compiled and cached on disk.
+
+Importing this module costs about half a second.
+"""
+
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+from numba import njit
+
+from rimwise.picture.planes import Float32Array
+from rimwise.terms.arrays import BoolArray
+
+_compile: Callable[..., Any] = njit(cache=True, error_model="numpy", nogil=True)
+
+
+@_compile
+def _spread(samples: Float32Array) -> float:
+    middle = np.median(samples)
+    return float(1.4826 * np.median(np.abs(samples - middle)) + 1e-4)
+
+
+@_compile
+def shares(smooth: Float32Array, ground: BoolArray, least: int) -> Float32Array:
+    """With which weights do channels, (h, w, 3), add up to a plane in noise levels of the ground?
+
+    Each counts in its own levels. The noise is that of every fourth pixel of the ground, or of
+    all where that is less than ``least`` of them.
+    """
+    rows = min(ground.shape[0], (smooth.shape[0] + 1) // 4)
+    columns = min(ground.shape[1], (smooth.shape[1] + 1) // 4)
+    samples = np.empty((3, rows * columns), dtype=np.float32)
+    count = 0
+    for few in range(2):
+        count = 0
+        for row in range(rows):
+            for column in range(columns):
+                if few or ground[row, column]:
+                    for k in range(3):
+                        samples[k, count] = smooth[2 + 4 * row, 2 + 4 * column, k]
+                    count += 1
+        if count >= least:
+            break
+    levels = np.ones(3, dtype=np.float32)
+    if count == 0:
+        return levels
+    added = np.zeros(count, dtype=np.float32)
+    for k in range(3):
+        levels[k] = _spread(samples[k, :count])
+        added += samples[k, :count] / levels[k]
+    return np.float32(1.0) / (levels * np.float32(_spread(added)))
