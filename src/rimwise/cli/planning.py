@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 
 _TORNADO = typer.Option(metavar="FILE", help="Draw what spoils it first; ends in .svg or .png.")
 _SHEET = typer.Option(metavar="FILE", help="The plan on one page; ends in .pdf or .html.")
+_CUTS = typer.Option(metavar="FILE", help="Own eyes as CSV, cut_mm and left_mm: what a cut leaves.")
 _CONTRAST = typer.Option(
     "--contrast/--no-contrast", help="Whether to tell what each centre costs in contrast."
 )
@@ -40,6 +41,7 @@ def plan(  # noqa: PLR0913, PLR0917  one argument a flag
         Path | None,
         typer.Option(metavar="FILE", help="The surgeon's own, from audit, or: published."),
     ] = None,
+    cuts: Annotated[Path | None, _CUTS] = None,
     contrast: Annotated[bool, _CONTRAST] = True,
     *,
     flags: Mapping[str, object],
@@ -54,7 +56,7 @@ def plan(  # noqa: PLR0913, PLR0917  one argument a flag
         from rimwise.casebook.planning import PlanFiles, plan_case  # noqa: PLC0415
 
         files = PlanFiles(json, drawing, tornado, sheet, surgeon_sits, contrast)
-        planned = plan_case(case, flags, files, fellow=fellow, spread=spread)
+        planned = plan_case(case, flags, files, fellow=fellow, spread=spread, cuts=cuts)
         if json != "-":
             _show(planned)
         if planned.exit_code:

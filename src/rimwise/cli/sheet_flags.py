@@ -58,6 +58,7 @@ PICTURE_FLAGS = (
 CASE_FLAGS = (
     SheetFlag("opening.diameter_mm", float, "judge this diameter of the opening"),
     SheetFlag("opening.centre", str, "visual_axis, lens, pupil or limbus"),
+    SheetFlag("opening.technique", str, "manual or guided: whose spread stands in for an own one"),
     SheetFlag("goal.least_cover_mm", float, "cover wanted all the way round"),
     SheetFlag("goal.p_complete", float, "probability of complete cover wanted"),
     SheetFlag("implant.optic_diameter_mm", float, "diameter of the planned optic: 4.5 to 7.5"),

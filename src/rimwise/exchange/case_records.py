@@ -128,7 +128,9 @@ def case_record(merged: dict[str, Any], name: str) -> tuple[CaseSheet, tuple[Rea
         values["incision"] = IncisionSheet(**values["incision"])
     notes: tuple[Reason, ...] = ()
     if "spread" in values:
-        values["spread"], notes = _spread(values["spread"], values.get("risks", ()), name)
+        prior, _ = prior_spread(values["opening"].technique)
+        _check_rest(values["spread"], values.get("risks", ()), name)
+        values["spread"], notes = _spread(values["spread"], prior, name)
     return CaseSheet(**values), notes
 
 
@@ -145,17 +147,17 @@ def _implant(values: dict[str, Any], name: str) -> PlannedImplant:
     return PlannedImplant(**plain, constants=constants)
 
 
-def _spread(
-    values: dict[str, Any], risks: tuple[str, ...], name: str
-) -> tuple[Spread, tuple[Reason, ...]]:
-    """A surgeon's spread; what is left out comes from the published priors, and is said so."""
-    missing = [key for key in SPREAD_NUMBERS if key not in values]
-    if "optic_from_rest_sd_mm" in missing and "weak-zonule" in risks:
+def _check_rest(values: dict[str, Any], risks: tuple[str, ...], name: str) -> None:
+    if "optic_from_rest_sd_mm" not in values and "weak-zonule" in risks:
         raise WrongInput(
             f"{name}: [spread] has no optic_from_rest_sd_mm, and the prior for it holds only where "
             "the zonule is firm; give it for such eyes"
         )
-    prior, _ = prior_spread()
+
+
+def _spread(values: dict[str, Any], prior: Spread, name: str) -> tuple[Spread, tuple[Reason, ...]]:
+    """A surgeon's spread; what is left out comes from the published priors, and is said so."""
+    missing = [key for key in SPREAD_NUMBERS if key not in values]
     filled = {key: getattr(prior, key) for key in missing}
     origin = f"{name}, priors for {', '.join(missing)}" if missing else name
     spread = Spread(**(filled | values), origin=origin)

@@ -10,6 +10,7 @@ import numpy as np
 
 from rimwise.plan.formulas import Biometry
 from rimwise.plan.lens_series import LensSeries
+from rimwise.terms.arrays import FloatArray
 from rimwise.terms.errors import WrongInput
 from rimwise.terms.units import radius_mm_from_dpt
 
@@ -41,7 +42,7 @@ def read_lens_series(path: Path, keratometer_index: float | None) -> LensSeries:
     WrongInput
         The table cannot be read, lacks a column, or a cell is no number that an eye can have.
     """
-    rows = _rows(path)
+    rows = table_rows(path)
     known = {*_LIMITS, "person"}
     unknown = sorted(set(rows[0]) - known)
     if unknown:
@@ -65,7 +66,14 @@ def read_lens_series(path: Path, keratometer_index: float | None) -> LensSeries:
     )
 
 
-def _rows(path: Path) -> list[dict[str, str]]:
+def table_rows(path: Path) -> list[dict[str, str]]:
+    """Which rows has this table, each by the names of its columns?
+
+    Raises
+    ------
+    WrongInput
+        It cannot be read, is no text in UTF-8, or holds no row.
+    """
     try:
         text = path.read_text(encoding="utf-8-sig")
     except OSError as error:
@@ -78,8 +86,21 @@ def _rows(path: Path) -> list[dict[str, str]]:
     return [{key.strip(): str(cell).strip() for key, cell in row.items()} for row in found]
 
 
-def _column(path: Path, rows: Sequence[dict[str, str]], name: str) -> np.ndarray:
-    low, high = _LIMITS[name]
+def _column(path: Path, rows: Sequence[dict[str, str]], name: str) -> FloatArray:
+    return number_column(path, rows, name, _LIMITS[name])
+
+
+def number_column(
+    path: Path, rows: Sequence[dict[str, str]], name: str, limits: tuple[float, float]
+) -> FloatArray:
+    """Which numbers does a column hold, all of them within the limits?
+
+    Raises
+    ------
+    WrongInput
+        A cell is no number, or one that an eye cannot have.
+    """
+    low, high = limits
     values = []
     for k, row in enumerate(rows):
         try:
@@ -95,7 +116,7 @@ def _column(path: Path, rows: Sequence[dict[str, str]], name: str) -> np.ndarray
     return np.array(values)
 
 
-def _radii(path: Path, rows: Sequence[dict[str, str]], index: float | None) -> np.ndarray:
+def _radii(path: Path, rows: Sequence[dict[str, str]], index: float | None) -> FloatArray:
     if "radius_mm" in rows[0]:
         return _column(path, rows, "radius_mm")
     if index is None:

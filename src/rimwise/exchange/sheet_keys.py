@@ -302,6 +302,7 @@ class OpeningKeys(Keys):
     cut_mm: OpeningDiameter | None = None
     stretch_ratio: Annotated[float, Field(ge=0.5, le=2.0)] | None = None
     stretch_ratio_sd: Annotated[float, Field(ge=0.0, le=0.5)] | None = None
+    technique: Literal["manual", "guided"] | None = None
 
 
 class CentresKeys(Keys):

@@ -6,7 +6,7 @@ from dataclasses import replace
 from rimwise.eye.cornea import CorneaSeen, apparent_mm, cornea_seen
 from rimwise.plan.biometry_rules import biometry_warnings, goal_warning
 from rimwise.plan.cautions import no_apparent_size, plan_warnings, refusal, urgent_first
-from rimwise.plan.cut import cut_expected
+from rimwise.plan.cut import child_stretch, cut_expected
 from rimwise.plan.expected import expected_refractions
 from rimwise.plan.expected_toric import expected_toric
 from rimwise.plan.margin import plan_margin
@@ -67,7 +67,7 @@ def make_plan(case: CaseSheet, spread_default: Spread | None = None) -> Plan:
     refraction, refraction_notes, trace_assumed = _refraction(case, refused)
     toric, toric_assumed = expected_toric(case) if refused is None else (None, ())
     shown = tuple(one for one in centres if chosen in (None, one.centre))
-    notes = biometry_warnings(case) if refused else _warned(case, spread, own, shown)
+    notes = _of_refused(case, refused) if refused else _warned(case, spread, own, shown)
     notes += refraction_notes + (() if toric is None else toric.notes)
     plan = Plan(
         code=case.code,
@@ -185,6 +185,11 @@ def _warned(
     tight = [reason for one in shown for reason in room_warnings(one)]
     room = tuple({one.code: one for one in reversed(tight)}.values())
     return (*room, *plan_warnings(case, spread, own), *biometry_warnings(case))
+
+
+def _of_refused(case: CaseSheet, refused: Reason) -> tuple[Reason, ...]:
+    child = child_stretch(case) if refused.code == "child" else ()
+    return (*child, *biometry_warnings(case))
 
 
 def _priors_used(assumed: tuple[Assumption, ...]) -> tuple[Reason, ...]:

@@ -2,23 +2,27 @@
 
 from rimwise.published.load import published_value
 from rimwise.records.assumption import Assumption
-from rimwise.records.case import CaseSheet, Spread
+from rimwise.records.case import CaseSheet, Spread, Technique
+
+_MADE = {"manual": "torn by hand", "guided": "made by an instrument or along a projected ring"}
 
 
-def prior_spread() -> tuple[Spread, tuple[Assumption, ...]]:
+def prior_spread(technique: Technique = "manual") -> tuple[Spread, tuple[Assumption, ...]]:
     """Which spread stands in where neither the sheet nor an audit knows the surgeon's own?
 
-    That of an opening torn by hand: the wider of the two priors, so that nothing is promised that
-    only an instrument could keep.
+    Where the sheet names no technique that of an opening torn by hand: the wider of the two, so
+    that nothing is promised that only an instrument could keep.
 
     Examples
     --------
     >>> spread, assumptions = prior_spread()
     >>> spread.opening_from_target_sd_mm, spread.diameter_sd_mm, len(assumptions)
     ((0.2, 0.2), 0.25, 3)
+    >>> prior_spread("guided")[0].diameter_sd_mm
+    0.1
     """
-    centring = published_value("spreads", "manual_centring")
-    diameter = published_value("spreads", "manual_diameter")
+    centring = published_value("spreads", f"{technique}_centring")
+    diameter = published_value("spreads", f"{technique}_diameter")
     rest = published_value("spreads", "optic_from_rest")
     pair = (centring.sd or 0.0, centring.sd or 0.0)
     spread = Spread(
@@ -27,7 +31,7 @@ def prior_spread() -> tuple[Spread, tuple[Assumption, ...]]:
         diameter_bias_mm=diameter.value,
         diameter_sd_mm=diameter.sd or 0.0,
         optic_from_rest_sd_mm=(rest.sd or 0.0, rest.sd or 0.0),
-        origin=f"prior for an opening torn by hand; {centring.source.status}",
+        origin=f"prior for an opening {_MADE[technique]}; {centring.source.status}",
     )
     return spread, (
         Assumption.of("surgeon's centring, each component", centring),
@@ -51,5 +55,5 @@ def spread_for(
     own = case.spread if case.spread is not None else default
     if own is not None:
         return own, (), True
-    spread, assumptions = prior_spread()
+    spread, assumptions = prior_spread(case.opening.technique)
     return spread, assumptions, False

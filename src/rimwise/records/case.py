@@ -7,6 +7,7 @@ from rimwise.records.implant_profile import ImplantProfile
 from rimwise.records.picture import CorneaSheet
 from rimwise.terms.frames import Side
 
+Technique = Literal["manual", "guided"]
 Centre = Literal["visual_axis", "lens", "pupil", "limbus"]
 CornealSurgery = Literal["none", "myopic", "hyperopic", "radial", "graft", "keratoconus", "unknown"]
 
@@ -61,7 +62,9 @@ class Goal:
 class OpeningWish:
     """The opening to judge; without a diameter the best is sought.
 
-    ``cut_mm`` is the size set on an instrument, ``stretch_ratio`` the diameter left over it.
+    ``technique`` says whose spread stands in where no own one is known: of an opening torn by hand
+    or of one made by an instrument or along a projected ring. ``cut_mm`` is the size set on an
+    instrument, ``stretch_ratio`` the diameter left over it.
     """
 
     diameter_mm: float | None = None
@@ -69,6 +72,7 @@ class OpeningWish:
     cut_mm: float | None = None
     stretch_ratio: float | None = None
     stretch_ratio_sd: float | None = None
+    technique: Technique = "manual"
 
 
 @dataclass(frozen=True, slots=True)

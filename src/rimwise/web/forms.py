@@ -100,6 +100,7 @@ _MORE = (
     Group(
         "group.hand",
         (
+            Field("opening.technique", "choice", choices=_words("", "manual", "guided")),
             _pair("spread.opening_from_target_bias_mm",
                   "field.spread.opening_from_target_bias_mm.hint"),
             _pair("spread.opening_from_target_sd_mm"),
