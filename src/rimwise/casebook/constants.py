@@ -9,15 +9,13 @@ import numpy as np
 from rimwise.exchange.lens_table import read_lens_series
 from rimwise.exchange.results import document_of
 from rimwise.exchange.writing import check_not_input, check_writable, write_json
+from rimwise.plan.constant_methods import METHODS, ConstantFit
 from rimwise.plan.formulas import CONSTANT, FormulaKey
-from rimwise.plan.lens_constants import (
-    METHODS,
-    ConstantFit,
-    bootstrap_constant,
-    eyes_needed,
-    fit_constant,
-)
+from rimwise.plan.lens_constants import bootstrap_constant, eyes_needed, fit_constant
 from rimwise.plan.lens_series import LensSeries, converted_constants, error_slopes
+from rimwise.plan.share_series import share_table
+from rimwise.plan.traced import FORMULA
+from rimwise.plan.traced_eye import SHARE
 from rimwise.published.formulas import published_formula
 from rimwise.stats.intervals import Interval
 from rimwise.stats.sampling import stream
@@ -54,6 +52,7 @@ def own_constants(
     a_constant: float,
     keratometer_index: float | None = None,
     json_out: Path | str | None = None,
+    implant_index: float | None = None,
 ) -> tuple[OwnConstant, ...]:
     """Which constants fit this surgeon's own series, in each honest sense?
 
@@ -65,6 +64,8 @@ def own_constants(
         Where the search starts, for example as printed for the implant.
     keratometer_index : float, optional
     json_out : path, "-" or None
+    implant_index : float, optional
+        Of the implant, for the trace; the published middle if not given.
 
     Raises
     ------
@@ -84,6 +85,7 @@ def own_constants(
         if formula != "haigis" or series.biometry.chamber_depth_mm is not None
         for one in _of_formula(formula, series, start)
     )
+    found += _of_trace(series, implant_index)
     if json_out is not None:
         entry = {"schema": SCHEMA, "table": str(table), "eyes": len(series)}
         entry["constants"] = [one.document() for one in found]
@@ -107,3 +109,17 @@ def _of_formula(
             OwnConstant(published_formula(formula).name, CONSTANT[formula], fit, interval, needed)
         )
     return answers
+
+
+def _of_trace(series: LensSeries, implant_index: float | None) -> tuple[OwnConstant, ...]:
+    """Return the share of the trace, where every eye has its chamber depth and lens thickness."""
+    table = share_table(series, implant_index)
+    if table is None:
+        return ()
+    answers = []
+    for method in METHODS:
+        fit = table.fit(method)
+        interval = table.interval(fit, stream(0, f"constants {SHARE} {method}"))
+        needed = eyes_needed(fit.sd_dpt, table.slope_dpt(fit.value))
+        answers.append(OwnConstant(FORMULA, SHARE, fit, interval, needed))
+    return tuple(answers)

@@ -23,6 +23,9 @@ def constants(
     keratometer_index: Annotated[
         float | None, typer.Option(help="Index behind a column k_dpt, often 1.3375 or 1.332.")
     ] = None,
+    implant_index: Annotated[
+        float | None, typer.Option(help="Index of the implant, for the exact trace.")
+    ] = None,
     json: Annotated[
         str | None, typer.Option(metavar="FILE", help='Write the answers as JSON; "-" prints them.')
     ] = None,
@@ -30,21 +33,22 @@ def constants(
     """Fit an implant's constants to a surgeon's own eyes: several honest answers, each named.
 
     Columns: axial_mm, radius_mm (or k_dpt), implant_power_dpt, achieved_dpt (spherical equivalent
-    at the spectacles); chamber_depth_mm and person where known for every eye.
+    at the spectacles); chamber_depth_mm, lens_thickness_mm and person where known for every eye.
+    With both depths the exact trace has its answers too (position_share).
 
     Example: rimwise constants eyes.csv --a-constant 118.4 --keratometer-index 1.3375
     """
     with one_sentence():
         from rimwise.casebook.constants import own_constants  # noqa: PLC0415
 
-        found = own_constants(table, a_constant, keratometer_index, json)
+        found = own_constants(table, a_constant, keratometer_index, json, implant_index)
         if json != "-":
             _show(found)
 
 
 def _show(found: "tuple[OwnConstant, ...]") -> None:
+    from rimwise.plan.constant_methods import METHODS  # noqa: PLC0415
     from rimwise.plan.formulas import STATUS  # noqa: PLC0415
-    from rimwise.plan.lens_constants import METHODS  # noqa: PLC0415
     from rimwise.plan.lens_series import CALIBRATED_EYES  # noqa: PLC0415
 
     rows = [

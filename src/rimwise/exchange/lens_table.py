@@ -20,6 +20,7 @@ _LIMITS = {
     "radius_mm": (5.0, 11.0),
     "k_dpt": (30.0, 65.0),
     "chamber_depth_mm": (1.5, 6.0),
+    "lens_thickness_mm": (2.0, 7.0),
     "implant_power_dpt": (-20.0, 50.0),
     "achieved_dpt": (-20.0, 20.0),
 }
@@ -33,7 +34,8 @@ def read_lens_series(path: Path, keratometer_index: float | None) -> LensSeries:
     ----------
     path : path
         CSV in UTF-8 with a heading line: axial_mm, radius_mm or k_dpt, implant_power_dpt,
-        achieved_dpt; chamber_depth_mm and person where they are known for every eye.
+        achieved_dpt; chamber_depth_mm, lens_thickness_mm and person where they are known for every
+        eye.
     keratometer_index : float or None
         With which ``k_dpt`` was made; needed for that column.
 
@@ -55,7 +57,10 @@ def read_lens_series(path: Path, keratometer_index: float | None) -> LensSeries:
         lacks.append("radius_mm (or k_dpt)")
     if lacks:
         raise WrongInput(f"{path.name} has no column {lacks[0]}; add it")
-    depth = _column(path, rows, "chamber_depth_mm") if "chamber_depth_mm" in rows[0] else None
+    depth, thickness = (
+        _column(path, rows, name) if name in rows[0] else None
+        for name in ("chamber_depth_mm", "lens_thickness_mm")
+    )
     persons = tuple(row["person"] or f"row {k}" for k, row in enumerate(rows)) if (
         "person" in rows[0]) else None  # fmt: skip
     return LensSeries(
@@ -63,6 +68,7 @@ def read_lens_series(path: Path, keratometer_index: float | None) -> LensSeries:
         _column(path, rows, "implant_power_dpt"),
         _column(path, rows, "achieved_dpt"),
         persons,
+        thickness,
     )
 
 

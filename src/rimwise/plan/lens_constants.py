@@ -1,11 +1,19 @@
 """Constants of an implant from a surgeon's own series: several honest answers, each with a name."""
 
 import math
-from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 
+from rimwise.plan.constant_methods import (
+    METHODS,
+    ConstantFit,
+    Method,
+    crossing,
+    draws,
+    of_eyes,
+    rising,
+    zero_at,
+)
 from rimwise.plan.formulas import (
     CONSTANT,
     Constants,
@@ -14,7 +22,6 @@ from rimwise.plan.formulas import (
     position_per_constant,
 )
 from rimwise.plan.lens_series import (
-    CALIBRATED_EYES,
     LensSeries,
     check_enough,
     error_slopes,
@@ -28,46 +35,6 @@ from rimwise.terms.errors import WrongInput
 _REACH = 5.0  # constants are sought so far from the start; no implant is mislabelled by more
 _NODES = 501
 _Z95 = 1.959963984540054
-
-Method = Literal["mean-zero", "least-squares", "least-scatter", "mean-of-eyes", "median-of-eyes"]
-METHODS: dict[Method, str] = {
-    "mean-zero": "the mean prediction error becomes zero",
-    "least-squares": "the sum of squared prediction errors is smallest",
-    "least-scatter": "the standard deviation is smallest; the mean stays as a separate offset",
-    "mean-of-eyes": "mean of the constants that would each fit one eye",
-    "median-of-eyes": "median of the constants that would each fit one eye",
-}
-
-
-@dataclass(frozen=True, slots=True)
-class ConstantFit:
-    """A constant with what it leaves of the series.
-
-    Parameters
-    ----------
-    method : str
-        One of ``METHODS``.
-    value : float
-    offset_dpt : float
-        Mean prediction error (achieved - predicted) with this constant; to be added to every
-        prediction where the method leaves one.
-    sd_dpt, mean_absolute_dpt, median_absolute_dpt : float
-        Of the prediction errors with this constant, before any offset.
-    eyes : int
-    """
-
-    method: Method
-    value: float
-    offset_dpt: float
-    sd_dpt: float
-    mean_absolute_dpt: float
-    median_absolute_dpt: float
-    eyes: int
-
-    @property
-    def calibrated(self) -> bool:
-        """Return whether enough eyes stand behind it."""
-        return self.eyes >= CALIBRATED_EYES
 
 
 def fit_constant(
@@ -103,7 +70,7 @@ def fit_constant(
     check_enough(series)
     name = CONSTANT[formula]
     if method in ("mean-of-eyes", "median-of-eyes"):
-        own = _constants_of_eyes(formula, series, constants)
+        own = _constantsof_eyes(formula, series, constants)
         value = float(np.mean(own) if method == "mean-of-eyes" else np.median(own))
     else:
         from scipy.optimize import brentq  # noqa: PLC0415 - SciPy is loaded late
@@ -152,13 +119,13 @@ def bootstrap_constant(
     >>> found.low <= fit.value <= found.high
     True
     """
-    counts = _draws(series, generator)
+    counts = draws(series.people, generator)
     if fit.method in ("mean-of-eyes", "median-of-eyes"):
-        own = _constants_of_eyes(formula, series, constants)
-        found = _of_eyes(own, counts, fit.method)
+        own = _constantsof_eyes(formula, series, constants)
+        found = of_eyes(own, counts, fit.method)
     else:
         nodes, table = _table(formula, series, constants)
-        found = np.array([_crossing(nodes, table, count, fit.method) for count in counts])
+        found = np.array([crossing(nodes, table, count, fit.method) for count in counts])
     low, high = np.quantile(found, (0.025, 0.975))
     return Interval(fit.value, float(low), float(high))
 
@@ -185,7 +152,7 @@ def eyes_needed(sd_dpt: float, slope_dpt: float, half_width: float = 0.05) -> in
     return math.ceil((_Z95 * sd_dpt / (abs(slope_dpt) * half_width)) ** 2)
 
 
-def _constants_of_eyes(formula: FormulaKey, series: LensSeries, constants: Constants) -> FloatArray:
+def _constantsof_eyes(formula: FormulaKey, series: LensSeries, constants: Constants) -> FloatArray:
     """Return the constant that would fit each eye alone."""
     seen = formula_eye(formula, series.biometry, constants)
     moved = positions_mm(seen, series) - seen.lens_mm
@@ -198,18 +165,7 @@ def _condition(
     """Return what is zero at the wanted constant; along the last axis of eyes."""
     errors = prediction_errors_dpt(formula, series, constants)
     slopes = error_slopes(formula, series, constants)
-    return _zero_at(errors, slopes, method, np.full(len(series), 1.0 / len(series)))
-
-
-def _zero_at(
-    errors: FloatArray, slopes: FloatArray, method: Method, weight: FloatArray
-) -> FloatArray:
-    if method == "mean-zero":
-        return np.asarray(-(errors @ weight))
-    both = (errors * slopes) @ weight
-    if method == "least-squares":
-        return np.asarray(both)
-    return np.asarray(both - (errors @ weight) * (slopes @ weight))
+    return zero_at(errors, slopes, method, np.full(len(series), 1.0 / len(series)))
 
 
 def _nodes(formula: FormulaKey, constants: Constants) -> FloatArray:
@@ -232,52 +188,10 @@ def _bracket(
 ) -> tuple[float, float]:
     nodes, (errors, slopes) = _table(formula, series, constants)
     weight = np.full(len(series), 1.0 / len(series))
-    at = _rising(_zero_at(errors, slopes, method, weight), errors, weight)
+    at = rising(zero_at(errors, slopes, method, weight), errors, weight)
     if at is None:
         raise WrongInput(
             f"no constant within {_REACH:g} of {float(constants[CONSTANT[formula]]):g} answers "
             f"({METHODS[method]}); check the series, or start elsewhere"
         )
     return float(nodes[at]), float(nodes[at + 1])
-
-
-def _rising(condition: FloatArray, errors: FloatArray, weight: FloatArray) -> int | None:
-    """Return the last node before the zero that is a minimum; of several that of least scatter."""
-    found = np.flatnonzero((condition[:-1] <= 0.0) & (condition[1:] > 0.0))
-    if found.size == 0:
-        return None
-    near = errors[found]
-    scatter = (near * near) @ weight - (near @ weight) ** 2
-    return int(found[np.argmin(scatter)])
-
-
-def _crossing(
-    nodes: FloatArray, table: tuple[FloatArray, FloatArray], count: FloatArray, method: Method
-) -> float:
-    """Return the wanted constant of one drawn series, to a ten-thousandth by linear steps."""
-    errors, slopes = table
-    weight = count / count.sum()
-    condition = _zero_at(errors, slopes, method, weight)
-    at = _rising(condition, errors, weight)
-    if at is None:
-        return float(nodes[0] if condition[0] > 0.0 else nodes[-1])
-    part = condition[at] / (condition[at] - condition[at + 1])
-    return float(nodes[at] + part * (nodes[at + 1] - nodes[at]))
-
-
-_DRAWS = 2000
-
-
-def _draws(series: LensSeries, generator: np.random.Generator) -> FloatArray:
-    """Return how often each eye is in each drawn series, (draws, eyes)."""
-    persons = series.persons or tuple(str(i) for i in range(len(series)))
-    _, group = np.unique(np.array(persons), return_inverse=True)
-    people = int(group.max()) + 1
-    drawn = generator.multinomial(people, np.full(people, 1.0 / people), size=_DRAWS)
-    return np.asarray(drawn[:, group], dtype=np.float64)
-
-
-def _of_eyes(own: FloatArray, counts: FloatArray, method: Method) -> FloatArray:
-    if method == "mean-of-eyes":
-        return np.asarray(counts @ own / counts.sum(axis=1))
-    return np.array([float(np.median(np.repeat(own, count.astype(int)))) for count in counts])

@@ -33,12 +33,20 @@ class LensSeries:
         Spherical equivalent at the spectacle plane.
     persons : tuple of str or None
         Who each eye belongs to; None where every eye is another person's.
+    lens_thickness_mm : array or None
+        Of the natural lens; the trace needs it, the formulas do not.
     """
 
     biometry: Biometry
     power_dpt: FloatArray
     achieved_dpt: FloatArray
     persons: tuple[str, ...] | None = None
+    lens_thickness_mm: FloatArray | None = None
+
+    @property
+    def people(self) -> tuple[str, ...]:
+        """Return who each eye belongs to."""
+        return self.persons or tuple(str(i) for i in range(len(self)))
 
     def __len__(self) -> int:
         """Return the number of eyes."""
