@@ -96,6 +96,10 @@ def plan_case(
         The document or a drawing cannot be written.
     """
     out = files or PlanFiles()
+    if path.suffix.lower() == ".json":
+        raise WrongInput(
+            f"{path.name} is a result, and a plan is made from a case sheet; give that"
+        )
     read_from = [one for one in (path, fellow, spread, cuts) if one is not None]
     wish = sheet_wish(out.sheet, out.seat)
     for place in (out.json, out.drawing, out.tornado, out.sheet):

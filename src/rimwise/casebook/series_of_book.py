@@ -8,6 +8,7 @@ import numpy as np
 
 from rimwise.audit.columns import NUMBER_COLUMNS, Mapped
 from rimwise.casebook.target_rows import target_columns
+from rimwise.exchange.plan_layer import plan_values
 from rimwise.exchange.tables import ReadTable, persons_from
 from rimwise.records.series import FlowStep, Names, Series
 from rimwise.store.book import Casebook, Kept, KeptEye
@@ -87,7 +88,11 @@ def _row(book: Casebook, eye: KeptEye) -> Row | None:
         row["target_diameter_mm"] = opening.get("diameter_mm")
     if "cover" in newest:
         row |= _cover(newest["cover"].document)
-        case = newest["case"].document if "case" in newest else {}
+        case = dict(newest["case"].document) if "case" in newest else {}
+        if "plan" in newest:  # what was planned outranks what was wished
+            planned = plan_values(newest["plan"].document)
+            for table in ("opening", "centres"):
+                case[table] = {**(case.get(table) or {}), **planned.get(table, {})}
         row |= target_columns(case, newest["cover"].document, eye.side)
     return row | _visits(visits)
 

@@ -43,7 +43,7 @@ def align(  # noqa: PLR0913 - one argument a flag
     ] = None,
     case: Annotated[
         Path | None,
-        typer.Option(help="Case sheet of the eye: what nothing else says, and [opening] to draw."),
+        typer.Option(help="Case sheet or plan (JSON) of the eye; its opening is drawn."),
     ] = None,
     json: Annotated[
         str | None, typer.Option(metavar="FILE", help='Write the results as JSON; "-" prints them.')

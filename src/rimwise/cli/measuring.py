@@ -35,7 +35,8 @@ JsonFlag = Annotated[
 ]
 
 CaseFlag = Annotated[
-    Path | None, typer.Option(help="Case sheet of the eye, for what nothing else says.")
+    Path | None,
+    typer.Option(help="Case sheet or plan (JSON) of the eye, for what nothing else says."),
 ]
 
 SheetFlag = Annotated[

@@ -17,7 +17,9 @@ def place(
     ],
     case: Annotated[
         Path | None,
-        typer.Option(metavar="CASE.toml", help="Case sheet: visual axis and lens centre."),
+        typer.Option(
+            metavar="CASE.toml", help="Case sheet or plan (JSON): visual axis and lens centre."
+        ),
     ] = None,
     json: Annotated[
         str | None, typer.Option(metavar="FILE", help='Write the places as JSON; "-" prints them.')

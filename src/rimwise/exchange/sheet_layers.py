@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from rimwise.exchange.plan_layer import read_plan_values
 from rimwise.terms.errors import WrongInput
 
 if TYPE_CHECKING:
@@ -45,16 +46,17 @@ def find_clinic(path: Path) -> Path | None:
 
 
 def read_layer(path: Path, model: "type[BaseModel]") -> Layer:
-    """What does this TOML sheet say, after every key and value has been checked?
+    """What does this TOML sheet, or this plan's JSON, say, after every key has been checked?
 
     Raises
     ------
     WrongInput
-        The file is missing or no TOML, or a value is outside its range.
+        The file is missing, no TOML and no plan, or a value is outside its range.
     UnknownKey
         The file holds a key that the model does not know.
     """
-    return checked_layer(read_toml(path), model, path.name)
+    values = read_plan_values(path) if path.suffix.lower() == ".json" else read_toml(path)
+    return checked_layer(values, model, path.name)
 
 
 def flag_layer(flags: Mapping[str, object], model: "type[BaseModel]") -> Layer:

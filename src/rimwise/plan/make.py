@@ -88,6 +88,7 @@ def make_plan(case: CaseSheet, spread_default: Spread | None = None) -> Plan:
         toric=toric,
         cut=None if refused else cut_expected(case, planned),
         healing=None if refused else _healing(),
+        corneal_surgery=case.corneal_surgery,
     )
     return replace(plan, margin=plan_margin(case, plan))
 

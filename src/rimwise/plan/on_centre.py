@@ -76,7 +76,17 @@ def _on_centre(
         curve=_curve(chance, case),
         at_rest=_at_rest(target, spread, case, (optic_mm, judged)),
         size_limits=room,
+        place_sd_mm=_place_sd_mm(case, target.centre),
     )
+
+
+def _place_sd_mm(case: CaseSheet, centre: Centre) -> float | None:
+    given = case.centres
+    if centre == "limbus":
+        return 0.0
+    if given is None or getattr(given, f"{centre}_mm") is None:
+        return None
+    return given.sd_mm
 
 
 def _best(

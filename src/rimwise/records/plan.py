@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from rimwise.records.assumption import Assumption
-from rimwise.records.case import Centre, Spread
+from rimwise.records.case import Centre, CornealSurgery, Spread
 from rimwise.records.cover import Reason
 from rimwise.records.lens_power import ExpectedRefraction, ToricPlan
 from rimwise.records.margin import BudgetSource, Margin
@@ -93,6 +93,8 @@ class CentrePlan:
         The same chances with the optic resting about the lens centre and about the target.
     size_limits : tuple of SizeLimit
         Of this eye's pupil and bag, where they were measured; ``best_mm`` never exceeds them.
+    place_sd_mm : float or None
+        How well the sheet knows this centre's place; None where a prior stands in.
     """
 
     centre: Centre
@@ -109,6 +111,7 @@ class CentrePlan:
     curve: Curve
     at_rest: tuple[RestChance, ...] = ()
     size_limits: tuple[SizeLimit, ...] = ()
+    place_sd_mm: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -197,6 +200,7 @@ class Plan:
     healing: HealingExpected | None = None
     margin: Margin | None = None
     contrast: ContrastCost | None = None
+    corneal_surgery: CornealSurgery = "unknown"
 
     @property
     def chosen(self) -> CentrePlan | None:
@@ -216,6 +220,7 @@ class Plan:
             "schema": "rimwise.plan/1",
             "code": self.code,
             "side": self.side,
+            "corneal_surgery": self.corneal_surgery,
             "status": "planned" if self.centres else "refused",
             "reasons": _reasons(self.reasons),
             "optic_diameter_mm": self.optic_diameter_mm,
@@ -279,6 +284,7 @@ def _centre(plan: CentrePlan, side: Side) -> dict[str, Any]:
     needed = plan.centring_sd_needed_mm
     return {
         "target_from_limbus": _vector(plan.target_mm, side),
+        "place_sd_mm": plan.place_sd_mm,
         "opening_from_optic": {
             "mean": _vector(law.mean_mm, side),
             "sd_mm": {"nasal": law.sd_mm[0], "superior": law.sd_mm[1]},
