@@ -10,17 +10,16 @@ from rimwise.cli.talk import one_sentence, say, show_foot, show_table
 if TYPE_CHECKING:
     from rimwise.records.placement import Placement
 
+_CASE = typer.Option(
+    metavar="CASE.toml", help="Case sheet or plan (JSON): visual axis and lens centre."
+)
+
 
 def place(
     cover: Annotated[
         Path, typer.Argument(help="Results that measure --json wrote.", metavar="COVER.json")
     ],
-    case: Annotated[
-        Path | None,
-        typer.Option(
-            metavar="CASE.toml", help="Case sheet or plan (JSON): visual axis and lens centre."
-        ),
-    ] = None,
+    case: Annotated[Path | None, _CASE] = None,
     json: Annotated[
         str | None, typer.Option(metavar="FILE", help='Write the places as JSON; "-" prints them.')
     ] = None,
