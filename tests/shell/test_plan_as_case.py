@@ -4,9 +4,11 @@ import json
 from pathlib import Path
 
 import pytest
+from typer.testing import CliRunner
 
 from rimwise.casebook.planning import PlanFiles, plan_case
 from rimwise.casebook.series_of_book import series_from_book
+from rimwise.cli.main import app
 from rimwise.exchange.sheets import case_sheet_for, picture_sheet_for
 from rimwise.store.book import Casebook, Who
 from rimwise.terms.errors import WrongInput
@@ -73,6 +75,36 @@ def test_what_is_no_plan_is_told(tmp_path, text, words):
     path.write_text(text, encoding="utf-8")
     with pytest.raises(WrongInput, match=words):
         case_sheet_for(path)
+
+
+def test_an_optic_is_placed_behind_the_planned_opening(plan, tmp_path):
+    out, pages = tmp_path / "place.json", tmp_path / "pages"
+    asked = ["place", str(plan), "--json", str(out), "--drawing", str(pages)]
+    done = CliRunner().invoke(app, asked)
+    assert done.exit_code == 0
+    (entry,) = json.loads(out.read_text())["results"]
+    (planned,) = json.loads(plan.read_text())["results"]
+    # Behind a circle the best place is its centre, and the margin the difference of the radii.
+    law = planned["by_centre"]["visual_axis"]["opening_from_optic"]["mean"]
+    best = entry["today"]["best"]
+    assert best["centre"]["x_mm"] == pytest.approx(law["x_mm"], abs=1e-6)
+    assert best["centre"]["y_mm"] == pytest.approx(law["y_mm"], abs=1e-6)
+    assert entry["today"]["margin_mm"]["value"] == pytest.approx(0.5 * (6.25 - 5.1), abs=1e-6)
+    assert entry["rest"]["p_complete"] == planned["opening"]["p_complete"]
+    # The opening is aimed at the visual axis, so an optic centred there is covered best.
+    curve = entry["trade_off"]["curve"]
+    assert curve[0]["least_cover_mm"] == pytest.approx(0.5 * (6.25 - 5.1), abs=1e-3)
+    assert len(list(pages.iterdir())) == 1
+    assert "planned circle of 5.10 mm" in " ".join(done.stdout.split())
+
+
+def test_a_plan_without_a_size_is_not_placed(plan):
+    document = json.loads(plan.read_text())
+    document["results"][0]["opening"]["diameter_mm"] = None
+    plan.write_text(json.dumps(document))
+    done = CliRunner().invoke(app, ["place", str(plan)])
+    assert done.exit_code == 2
+    assert "has no size about one centre" in done.stderr
 
 
 def test_a_plan_is_not_planned_again(plan):

@@ -3,8 +3,10 @@
 import json
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from rimwise.casebook.exits import EXIT_DONE, EXIT_REFUSED
+from rimwise.exchange.plan_layer import PLAN_SCHEMA, planned_opening
 from rimwise.exchange.results import COVER_SCHEMA, document_of
 from rimwise.exchange.results_reading import cover_finding_from_document
 from rimwise.exchange.sheets import read_case_sheet
@@ -65,6 +67,9 @@ def place_findings(request: PlaceRequest) -> Placed:
     if request.json_out is not None:
         check_writable(request.json_out)
         check_not_input(request.json_out, inputs)
+    plans = _plans_in(request.cover)
+    if plans:
+        return _placed_plans(plans, request)
     findings = read_cover_findings(request.cover)
     case: CaseSheet | None = None
     notes: tuple[Reason, ...] = ()
@@ -79,6 +84,37 @@ def place_findings(request: PlaceRequest) -> Placed:
     if request.json_out is not None:
         write_json(request.json_out, document_of([one.document() for one in placements]))
     return Placed(tuple(placements), notes, tuple(drawings))
+
+
+def _plans_in(path: Path) -> list[dict[str, Any]]:
+    """Return the plans of a file that holds nothing else that could be placed."""
+    try:
+        document = json.loads(path.read_text(encoding="utf-8"))
+        results = [one for one in document["results"] if isinstance(one, dict)]
+    except (OSError, ValueError, RecursionError, TypeError, KeyError):
+        return []  # said where covers are read
+    if any(one.get("schema") == COVER_SCHEMA for one in results):
+        return []
+    return [one for one in results if one.get("schema") == PLAN_SCHEMA and "opening" in one]
+
+
+def _placed_plans(plans: list[dict[str, Any]], request: PlaceRequest) -> Placed:
+    from rimwise.place.planned import place_planned  # noqa: PLC0415 - brings SciPy
+
+    if request.case is not None or request.same_eye:
+        raise WrongInput(
+            f"{request.cover.name} holds a plan, which knows its own eye; leave --case and "
+            "--same-eye out"
+        )
+    try:
+        meant = [planned_opening(one) for one in plans]
+    except (KeyError, TypeError):
+        raise WrongInput(f"{request.cover.name} holds a damaged plan; write it again") from None
+    placements = [place_planned(one, f"{one.code} (plan)") for one in meant]
+    drawings = [] if request.drawing is None else _draw(placements, request.drawing)
+    if request.json_out is not None:
+        write_json(request.json_out, document_of([one.document() for one in placements]))
+    return Placed(tuple(placements), (), tuple(drawings))
 
 
 def read_cover_findings(path: Path) -> list[CoverFinding]:

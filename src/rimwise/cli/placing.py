@@ -17,7 +17,8 @@ _CASE = typer.Option(
 
 def place(
     cover: Annotated[
-        Path, typer.Argument(help="Results that measure --json wrote.", metavar="COVER.json")
+        Path,
+        typer.Argument(help="Results of measure, or a plan (--json).", metavar="COVER.json"),
     ],
     case: Annotated[Path | None, _CASE] = None,
     json: Annotated[

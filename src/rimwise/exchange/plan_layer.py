@@ -5,7 +5,9 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
+from rimwise.records.placement import PlannedOpening
 from rimwise.terms.errors import WrongInput
+from rimwise.terms.frames import examiner_from_nasal_superior
 
 PLAN_SCHEMA = "rimwise.plan/1"
 _MOST_BYTES = 5_000_000
@@ -47,6 +49,43 @@ def read_plan_values(path: Path) -> dict[str, Any]:
         return plan_values(plans[0])
     except (AttributeError, KeyError, TypeError):
         raise WrongInput(f"{path.name} holds a damaged plan; write it again") from None
+
+
+def planned_opening(plan: Mapping[str, Any]) -> PlannedOpening:
+    """Which opening does one plan mean, from where the optic is expected to rest?
+
+    Raises
+    ------
+    WrongInput
+        The plan was refused, chose no centre or found no size.
+    """
+    centre, diameter = plan["opening"].get("centre"), plan["opening"].get("diameter_mm")
+    if centre is None or diameter is None:
+        raise WrongInput(
+            f"the plan of {plan.get('code')} has no size about one centre, so there is no edge to "
+            "place an optic behind; plan with --centre and --diameter-mm"
+        )
+    chosen, axis, side = plan["by_centre"][centre], plan["by_centre"]["visual_axis"], plan["side"]
+    mean, law = _xy(chosen["opening_from_optic"]["mean"]), chosen["opening_from_optic"]["sd_mm"]
+    bias = examiner_from_nasal_superior(*plan["spread"]["opening_from_target_bias_mm"], side)
+    target, visual = _xy(chosen["target_from_limbus"]), _xy(axis["target_from_limbus"])
+    # The optic rests so far from the target as the opening from the optic, but for the hand's bias.
+    x, y = (visual[k] - target[k] - bias[k] + mean[k] for k in (0, 1))
+    return PlannedOpening(
+        str(plan["code"]),
+        side,
+        plan["optic_diameter_mm"],
+        diameter,
+        mean,
+        (law["nasal"], law["superior"]),
+        (x, y),
+        axis["place_sd_mm"],
+        chosen["p_complete"],
+    )
+
+
+def _xy(vector: Mapping[str, float]) -> tuple[float, float]:
+    return vector["x_mm"], vector["y_mm"]
 
 
 def plan_values(plan: Mapping[str, Any]) -> dict[str, Any]:

@@ -121,6 +121,34 @@ class Turning:
 
 
 @dataclass(frozen=True, slots=True)
+class PlannedOpening:
+    """A round opening as a plan has it, mm from where the optic is expected to rest.
+
+    Parameters
+    ----------
+    code : str
+    side : "right" or "left"
+    optic_diameter_mm, diameter_mm : float
+    at_mm, sd_mm : (float, float)
+        Of its centre, and of that law.
+    visual_axis_mm : (float, float)
+    visual_axis_sd_mm : float or None
+        None where a prior stands in for its place.
+    p_complete : float
+    """
+
+    code: str
+    side: Side
+    optic_diameter_mm: float
+    diameter_mm: float
+    at_mm: Point
+    sd_mm: Point
+    visual_axis_mm: Point
+    visual_axis_sd_mm: float | None
+    p_complete: float
+
+
+@dataclass(frozen=True, slots=True)
 class Placement:
     """The whole answer for one picture; a refused one has no ``now`` and no ``today``.
 
