@@ -67,7 +67,8 @@ def planned_opening(plan: Mapping[str, Any]) -> PlannedOpening:
         )
     chosen, axis, side = plan["by_centre"][centre], plan["by_centre"]["visual_axis"], plan["side"]
     mean, law = _xy(chosen["opening_from_optic"]["mean"]), chosen["opening_from_optic"]["sd_mm"]
-    bias = examiner_from_nasal_superior(*plan["spread"]["opening_from_target_bias_mm"], side)
+    nasal, superior = plan["spread"]["opening_from_target_bias_mm"]
+    bias = examiner_from_nasal_superior(nasal, superior, side)
     target, visual = _xy(chosen["target_from_limbus"]), _xy(axis["target_from_limbus"])
     # The optic rests so far from the target as the opening from the optic, but for the hand's bias.
     x, y = (visual[k] - target[k] - bias[k] + mean[k] for k in (0, 1))
