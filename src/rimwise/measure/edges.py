@@ -168,7 +168,8 @@ def find_edges(raster: Raster, sheet: PictureSheet) -> Edges:
             "No dilated pupil stands out in this picture; a sharp photograph with the fundus glow "
             "in a dilated pupil is needed.",
         )
-    rim, limbus = _rim_and_limbus(raster, planes, pupil, sheet)
+    margin = _pupil_ellipse(planes, pupil)
+    rim, limbus = _rim_and_limbus(raster, planes, (pupil, margin), sheet)
     if rim is None:
         raise MeasurementRefused(
             "no-optic-edge",
@@ -180,14 +181,22 @@ def find_edges(raster: Raster, sheet: PictureSheet) -> Edges:
     marks = None
     if sheet.toric_marks_per_end > 0:
         marks = find_marks(planes, pupil, rim, sheet.toric_marks_per_end)
-    return replace(edges, limbus=limbus, marks=None if marks is None else _stored(planes, marks))
+    return replace(
+        edges,
+        pupil=margin,
+        limbus=limbus,
+        marks=None if marks is None else _stored(planes, marks),
+    )
 
 
 def _rim_and_limbus(
-    raster: Raster, planes: Planes, pupil: PupilMargin, sheet: PictureSheet
+    raster: Raster,
+    planes: Planes,
+    within: tuple[PupilMargin, EllipsePx | None],
+    sheet: PictureSheet,
 ) -> tuple[Rim | None, Limbus | None]:
     """Return the rim that may be believed, and the limbus that its size foretells."""
-    margin = _pupil_ellipse(planes, pupil)
+    pupil, margin = within
     rims = find_rims(planes, pupil)[:2]
     for rim in rims:
         clear = rim.quality >= SETTINGS.rim_quality
@@ -243,7 +252,7 @@ def _in_examiner_degrees(
         opening_plain=_both(found & seam_line, column),
         opening_hidden_by_pupil=~_both(seam.usable, column),
         rim_hidden=~_both(rim.usable, column),
-        pupil=_pupil_ellipse(planes, pupil),
+        pupil=None,
         pupil_sd_px=planes.stored_length(pupil.residual_px / np.sqrt(60.0)),
         px=planes.stored_length(1.0),
         limbus=None,

@@ -4,8 +4,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from rimwise.geometry.fourier import FourierSettings, fourier_radius
+from rimwise.geometry.fourier import FourierSettings, fourier_radius, fourier_terms
 from rimwise.measure.edges import Edges
+from rimwise.picture.rim import rim_basis
 from rimwise.published.load import published_table
 from rimwise.stats.sampling import stream
 from rimwise.terms.arrays import BoolArray, FloatArray
@@ -54,6 +55,11 @@ class WidthSettings:
 
 
 SETTINGS = WidthSettings()
+_EIGHTHS = 8
+_ALIKE = {
+    "rim": 5, "place": 1, "oval": 2, "magnification": 1, "optic": 1,
+    "gap": 1, "view_temporal": 1, "view_vertical": 1,
+}  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,17 +115,17 @@ def width_law(
     """
     radius = 0.5 * optic_diameter_mm
     per_px = radius / edges.rim_px
-    shift, parallax = _parallax(side)
+    drawn = _standard_draws()
+    shift, parallax = _parallax(side, drawn)
     measured = radius * edges.opening_px / edges.rim_px - _toward(shift[None, :])[0]
     local_sd = float(np.median(per_px)) * edges.opening_sd_px
     opening, gap_draws = _through_gaps(measured, edges.opening_found, local_sd)
-    parts = _common_parts(edges, opening, per_px, local_sd)
+    parts = _common_parts(edges, opening, (per_px, local_sd), drawn)
     parts |= {source: _toward(shifts) for source, shifts in parallax.items()}
     parts["hidden-part"] = np.where(edges.opening_found, 0.0, gap_draws)
     draws = np.asarray(sum(parts.values()))
     given = radius - opening[None, :] + draws
-    stretch = stream(0, "optic tolerance").normal(size=(DRAWS, 1))
-    scale = np.asarray(1.0 + stretch * optic_diameter_sd_mm / optic_diameter_mm)
+    scale = np.asarray(1.0 + drawn["optic"] * optic_diameter_sd_mm / optic_diameter_mm)
     total = given * scale
     return WidthLaw(
         width_mm=radius - opening,
@@ -150,25 +156,39 @@ def with_errors(law: WidthLaw, errors_mm: FloatArray) -> WidthLaw:
     )
 
 
-def _parallax(side: Side) -> tuple[FloatArray, dict[str, FloatArray]]:
+def _standard_draws() -> dict[str, FloatArray]:
+    """Draw what is alike all round, standard normal, (800, k) by name.
+
+    They have mean 0, variance 1 and no correlation exactly, all together and every eighth of them
+    alone (of which costly numbers are worked out), so that chance makes no ± larger than another.
+    """
+    count = sum(_ALIKE.values())
+    raw = stream(0, "alike all round").normal(size=(_EIGHTHS, DRAWS // _EIGHTHS, count))
+    even, _ = np.linalg.qr(raw - raw.mean(axis=1, keepdims=True))
+    even *= np.sqrt(DRAWS // _EIGHTHS)
+    ends = np.cumsum(list(_ALIKE.values()))[:-1]
+    in_turn = even.swapaxes(0, 1).reshape(DRAWS, count)
+    return dict(zip(_ALIKE, np.split(in_turn, ends, axis=1), strict=True))
+
+
+def _parallax(side: Side, draws: dict[str, FloatArray]) -> tuple[FloatArray, dict[str, FloatArray]]:
     """Return the opening's apparent shift against the rim (x, y), mm, and draws about it.
 
     The draws come in two parts: the gap's scatter at the usual view, and what the view's own adds.
     """
     table = published_table("photograph")
-    rng = stream(0, "parallax")
 
     def drawn(name: str) -> FloatArray:
-        return np.asarray(table[name].value + (table[name].sd or 0.0) * rng.normal(size=DRAWS))
+        return np.asarray(table[name].value + (table[name].sd or 0.0) * draws[name][:, 0])
 
     gap = np.abs(drawn("gap"))
     x, y = examiner_from_nasal_superior(1.0, 1.0, side)
     slopes = np.tan(np.radians([drawn("view_temporal"), drawn("view_vertical")])).T * [-x, y]
     usual = [table[name].value for name in ("view_temporal", "view_vertical")]
     by_gap = gap[:, None] * np.tan(np.radians(usual)) * [-x, y]
-    draws = gap[:, None] * slopes
-    by_tilt = draws - by_gap
-    return draws.mean(axis=0), {
+    shifts = gap[:, None] * slopes
+    by_tilt = shifts - by_gap
+    return shifts.mean(axis=0), {
         "plane-gap": by_gap - by_gap.mean(axis=0),
         "tilt": by_tilt - by_tilt.mean(axis=0),
     }
@@ -218,34 +238,42 @@ def _through_gaps(
     )
     curve = fourier_radius(angles[seen], measured[seen], SETTINGS.harmonics, settings=rules)
     opening = np.where(seen, measured, curve.radius(angles))
-    spread = curve.covariance_between(angles)
-    values, vectors = np.linalg.eigh(0.5 * (spread + spread.T))
+    terms = fourier_terms(angles, SETTINGS.harmonics)
+    standard = stream(0, "gaps").normal(size=(DRAWS, terms.shape[1]))
+    return opening, _drawn(standard, terms, curve.covariance)
+
+
+def _drawn(standard: FloatArray, terms: FloatArray, covariance: FloatArray) -> FloatArray:
+    """Return courses (m, 360) of a sum of terms (360, k) with this covariance of their shares."""
+    values, vectors = np.linalg.eigh(0.5 * (covariance + covariance.T))
     root = vectors * np.sqrt(np.clip(values, 0.0, None))
-    draws = stream(0, "gaps").normal(size=(DRAWS, 360)) @ root.T
-    return opening, np.asarray(draws)
+    return np.asarray(standard @ (terms @ root).T)
 
 
 def _common_parts(
-    edges: Edges, opening: FloatArray, per_px: FloatArray, local_sd: float
+    edges: Edges,
+    opening: FloatArray,
+    scale: tuple[FloatArray, float],
+    drawn: dict[str, FloatArray],
 ) -> dict[str, FloatArray]:
     """Draw the errors of both edges and of unequal magnification, each by its source."""
+    per_px, local_sd = scale
     rng = stream(0, "cover")
-    spread = 0.5 * (edges.rim_covariance + edges.rim_covariance.T)
-    values, vectors = np.linalg.eigh(spread)
-    rim = rng.normal(size=(DRAWS, 360)) @ (vectors * np.sqrt(np.clip(values, 0.0, None))).T
+    # A rim has five numbers, whichever way they are turned: its errors are drawn in their terms.
+    basis = rim_basis(np.radians(np.arange(360.0)))
+    across = np.linalg.pinv(basis)
+    rim = _drawn(drawn["rim"], basis, across @ edges.rim_covariance @ across.T)
     place_mm = float(np.median(per_px)) * edges.px * SETTINGS.place_sd_px
-    swell = rng.normal(size=(DRAWS, 1))
     twice = 2.0 * np.radians(np.arange(360.0))
-    oval = rng.normal(size=(DRAWS, 2)) @ np.stack([np.cos(twice), np.sin(twice)])
+    oval = drawn["oval"] @ np.stack([np.cos(twice), np.sin(twice)])
     width = float(np.mean(edges.rim_px * per_px)) - opening
     crowd = SETTINGS.crowd_sd_mm * np.exp(-0.5 * (width / SETTINGS.crowd_mm) ** 2)
     return {
         "optic-edge": rim * per_px * opening / float(np.mean(edges.rim_px * per_px)),
         "opening-edge": _along(rng.normal(size=(DRAWS, 360)), SETTINGS.edge_arc_deg) * local_sd
         + _along(rng.normal(size=(DRAWS, 360)), SETTINGS.crowd_arc_deg) * crowd
-        + swell * place_mm,
-        "magnification": stream(0, "magnification").normal(size=(DRAWS, 1))
-        * SETTINGS.magnification_sd_mm
+        + drawn["place"] * place_mm,
+        "magnification": drawn["magnification"] * SETTINGS.magnification_sd_mm
         + oval * SETTINGS.oval_sd_mm,
     }
 

@@ -53,7 +53,8 @@ def rim_candidates(planes: Planes, pupil: PupilMargin) -> list[CircleCandidate]:
         for dv in grid
         if du * du + dv * dv <= (_REACH * radius) ** 2
     ]
-    votes = np.array([_votes(stack, noise, centre, radii) for centre in centres])
+    rays = _rays(radii)
+    votes = np.array([_votes(stack, noise, centre, rays) for centre in centres])
     return [
         CircleCandidate(
             vote,
@@ -83,17 +84,34 @@ def _gradients(planes: Planes, pupil: PupilMargin, zoom: float) -> tuple[Float32
     return np.ascontiguousarray(stack, dtype=np.float32), noise
 
 
-def _votes(
-    stack: Float32Array, noise: float, centre: tuple[float, float], radii: FloatArray
-) -> FloatArray:
+@dataclass(frozen=True, slots=True)
+class _Rays:
+    """Directions, and the places of radii along them about the origin."""
+
+    cos: Float32Array
+    sin: Float32Array
+    u_px: Float32Array
+    v_px: Float32Array
+
+
+def _rays(radii: FloatArray) -> _Rays:
     theta = directions_rad(_COLUMNS).astype(np.float32)
     cos, sin = np.cos(theta), np.sin(theta)
-    u = (centre[0] + radii[:, None] * cos).astype(np.float32)
-    v = (centre[1] - radii[:, None] * sin).astype(np.float32)
+    far = radii[:, None].astype(np.float32)
+    return _Rays(cos, sin, far * cos, -far * sin)
+
+
+def _votes(
+    stack: Float32Array, noise: float, centre: tuple[float, float], rays: _Rays
+) -> FloatArray:
+    u, v = rays.u_px + np.float32(centre[0]), rays.v_px + np.float32(centre[1])
     sample = cv2.remap(stack, u, v, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=0)
     usable = sample[..., 2] > 0.9
-    fall = np.clip(sample[..., 1] * sin - sample[..., 0] * cos, -_CLIP * noise, _CLIP * noise)
-    count = usable.sum(axis=1)
+    fall = sample[..., 1] * rays.sin
+    fall -= sample[..., 0] * rays.cos
+    limit = np.float32(_CLIP * noise)
+    np.minimum(np.maximum(fall, -limit, out=fall), limit, out=fall)
+    count = np.count_nonzero(usable, axis=1)
     votes = (fall * usable).sum(axis=1) / (count + _PRIOR_SHARE * _COLUMNS) / noise
     return np.asarray(votes * np.minimum(1.0, count / (0.12 * _COLUMNS)), dtype=np.float64)
 

@@ -73,11 +73,15 @@ def radial_mean(strip: FloatArray, first: int, last: int) -> FloatArray:
     [1.5, 2.5]
     """
     rows = strip.shape[0]
-    total = np.vstack([np.zeros((1, strip.shape[1])), np.cumsum(strip, axis=0)])
+    total = np.zeros((rows + 1, strip.shape[1]))
+    np.cumsum(strip, axis=0, out=total[1:])
     index = np.arange(rows)
     low, high = np.clip(index + first, 0, rows), np.clip(index + last + 1, 0, rows)
     count = np.maximum(high - low, 1)[:, None]
-    return np.asarray((total[high] - total[low]) / count)
+    mean = total.take(high, axis=0)
+    mean -= total.take(low, axis=0)
+    mean /= count
+    return mean
 
 
 def radius_about(
