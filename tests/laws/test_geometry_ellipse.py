@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from rimwise.geometry.ellipse import Ellipse, fit_ellipse
@@ -194,3 +194,19 @@ def test_what_cannot_be_points_is_refused(points):
 def test_an_ellipse_with_axes_in_the_wrong_order_is_refused():
     with pytest.raises(WrongInput, match="a >= b"):
         Ellipse(0.0, 0.0, 1.0, 2.0)
+
+
+@settings(max_examples=25, deadline=None)
+@given(st.integers(0, 10_000), st.booleans(), st.floats(1.0, 2.5))
+def test_the_compiled_descent_finds_the_same_ellipse(seed: int, robust: bool, long: float) -> None:
+    rng = np.random.default_rng(seed)
+    directions = np.linspace(0.0, rng.uniform(4.0, 6.2), 120)
+    points = Ellipse(300.0, 200.0, 80.0 * long, 80.0, 0.7).points(directions)
+    points += rng.normal(0.0, 0.4, points.shape)
+    points[:9] += 12.0
+    plain, fast = (fit_ellipse(points, None, robust, way) for way in (False, True))
+    # Both stop at a billionth of the size.
+    assert np.allclose(plain.shape_covariance, fast.shape_covariance, rtol=1e-4, atol=1e-9)
+    one, other = plain.ellipse, fast.ellipse
+    assert np.allclose([one.cx, one.cy, one.a, one.b], [other.cx, other.cy, other.a, other.b],
+                       rtol=0, atol=1e-5)  # fmt: skip

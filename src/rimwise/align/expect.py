@@ -2,10 +2,12 @@
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
 from rimwise.align.looking import Looking
+from rimwise.eye.model import EyeModel
 from rimwise.published.load import published_value
 from rimwise.purkinje.forward import Engine, reflexes
 from rimwise.records.eye import EyePose, Reflex, ReflexName
@@ -105,8 +107,7 @@ def expected(
         for one, way in (
             (model, pose),
             (model, turned),
-            (model.with_lens((_PROBE_RAD, 0.0), (0.0, 0.0)), pose),
-            (model.with_lens((0.0, 0.0), (_PROBE_MM, 0.0)), pose),
+            *((moved, pose) for moved in _moved(model)),
         )
     ]
     found: dict[ReflexName, Expected] = {}
@@ -121,6 +122,13 @@ def expected(
         sizes = (spread.smaller, spread.larger)
         found[name] = Expected(name, mean, points - mean, sd, sizes, light, height)
     return found
+
+
+@lru_cache(maxsize=8)  # the frames of a clip have one eye
+def _moved(model: EyeModel) -> tuple[EyeModel, EyeModel]:
+    """Return the eye with its lens tilted a little, and shifted a little."""
+    tilted = model.with_lens((_PROBE_RAD, 0.0), (0.0, 0.0))
+    return tilted, model.with_lens((0.0, 0.0), (_PROBE_MM, 0.0))
 
 
 def _moves_px(looks: list[Look], name: ReflexName, turn_sd_rad: float) -> float:

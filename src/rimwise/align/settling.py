@@ -106,10 +106,11 @@ def _level_around(spots: SpotMap, points_px: FloatArray, radius_px: float) -> Fl
     own = np.arange(len(points_px))
     far[own, :, own] = np.inf
     asked = (far.min(axis=-1) > 1.5 * radius_px) & (np.abs(level - HIDDEN) > 1e-3)
-    level[~asked] = np.nan
-    few = asked.sum(axis=1) < _ASKED // 4
-    level[few] = 0.0
-    return np.asarray(np.nanmedian(level, axis=1))
+    middles = [
+        float(np.median(row[there])) if there.sum() >= _ASKED // 4 else 0.0
+        for row, there in zip(level, asked, strict=True)
+    ]
+    return np.array(middles)
 
 
 def _one_blob(spots: SpotMap, points_px: FloatArray, level: FloatArray) -> bool:

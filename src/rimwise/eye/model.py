@@ -101,6 +101,15 @@ class EyeModel:
                 f"more than {depths[-1]} mm (its last surface) is allowed; check the axial length"
             )
 
+    def __hash__(self) -> int:
+        return self._hash
+
+    @cached_property
+    def _hash(self) -> int:
+        """Kept, since a model is asked for it again and again and has many numbers."""
+        told = (self.name, self.parts, self.stop_depth_mm, self.retina_depth_mm)
+        return hash((*told, self.lens, self.pupil_mm, self.pupil_diameter_mm))
+
     @property
     def lens_limits_mm(self) -> tuple[float, float] | None:
         """At which depths do the lens's poles stand when it is upright? None without a lens."""

@@ -7,7 +7,14 @@ import numpy as np
 
 from rimwise.geometry.ellipse_shape import distances_and_slopes, semi_axis_slopes
 from rimwise.geometry.ellipse_start import starting_shape
-from rimwise.geometry.robust import inliers, lone_points, robust_sd, tukey_cost, tukey_weights
+from rimwise.geometry.robust import (
+    SETTINGS,
+    inliers,
+    lone_points,
+    robust_sd,
+    tukey_cost,
+    tukey_weights,
+)
 from rimwise.terms.arrays import BoolArray, FloatArray
 from rimwise.terms.errors import MeasurementRefused, WrongInput
 
@@ -210,11 +217,27 @@ def _shape_of(ellipse: Ellipse) -> FloatArray:
 
 
 def _descend(
-    points: FloatArray, sd: FloatArray, shape: FloatArray, scale: float | None
+    points: FloatArray,
+    sd: FloatArray,
+    shape: FloatArray,
+    scale: float | None,
+    compiled: bool = False,
 ) -> FloatArray:
     """Follow the (robust, where a scale is given) squared distances down to their least value."""
     # A robust round only has to tell good points from bad; the last least squares is exact.
     enough = 1e-9 * shape[2] if scale is None else 0.01 * scale * float(sd.min())
+    if compiled:
+        from rimwise.geometry.compiled_ellipse import descend  # noqa: PLC0415 - half a second
+
+        cut = math.inf if scale is None else SETTINGS.tukey * scale
+        return np.asarray(descend(points, np.ascontiguousarray(sd), shape, cut, float(enough)))
+    return _descend_plainly(points, sd, shape, (scale, enough))
+
+
+def _descend_plainly(
+    points: FloatArray, sd: FloatArray, shape: FloatArray, to: tuple[float | None, float]
+) -> FloatArray:
+    scale, enough = to
 
     def cost(z: FloatArray) -> float:
         return 0.5 * float(z @ z) if scale is None else tukey_cost(z, scale) * scale**2
@@ -278,7 +301,10 @@ def _fit_of(
 
 
 def fit_ellipse(
-    points: FloatArray, sd: FloatArray | float | None = None, robust: bool = True
+    points: FloatArray,
+    sd: FloatArray | float | None = None,
+    robust: bool = True,
+    compiled: bool = False,
 ) -> EllipseFit:
     """Which ellipse runs through these points, and how well is it known?
 
@@ -295,6 +321,8 @@ def fit_ellipse(
         where they are not, pass an sd larger by the root of the correlation length in points.
     robust : bool
         Leave out points that do not belong; holds up to about a third of them.
+    compiled : bool
+        Whether to load the compiler, for many ellipses; they are the same.
 
     Raises
     ------
@@ -333,21 +361,21 @@ def fit_ellipse(
         raise MeasurementRefused(
             "no-ellipse", "the points lie on no ellipse; choose points along one closed outline"
         )
-    shape, used = _settle(local, spread, shape, robust)
+    shape, used = _settle(local, spread, shape, robust, compiled)
     shape[:2] += shift
     return _fit_of(points, spread, shape, used, sd is not None)
 
 
 def _settle(
-    points: FloatArray, sd: FloatArray, shape: FloatArray, robust: bool
+    points: FloatArray, sd: FloatArray, shape: FloatArray, robust: bool, compiled: bool
 ) -> tuple[FloatArray, BoolArray]:
     """Find the shape of least squares and the points that it rests on."""
     used: BoolArray = np.ones(len(points), dtype=np.bool_)
     if not robust:
-        return _descend(points, sd, shape, None), used
+        return _descend(points, sd, shape, None, compiled), used
     floor = 1e-9 * float(shape[2] / sd.max())
     scale = robust_sd(distances_and_slopes(points, shape)[0] / sd, floor)
-    shape = _descend(points, sd, shape, scale)
+    shape = _descend(points, sd, shape, scale, compiled)
     scale = robust_sd(distances_and_slopes(points, shape)[0] / sd, floor)
     previous = None
     while previous is None or not np.array_equal(used, previous):
@@ -358,7 +386,7 @@ def _settle(
             raise MeasurementRefused(
                 "no-ellipse", "too few points agree on one ellipse; choose points along one outline"
             )
-        shape = _descend(points[used], sd[used], shape, None)
+        shape = _descend(points[used], sd[used], shape, None, compiled)
         kept = z[used]
         smaller = max(float(np.sqrt(kept @ kept / max(len(kept) - 5, 1))), floor)
         if smaller >= scale:

@@ -10,8 +10,10 @@ from rimwise.picture.planes import Float32Array
 from rimwise.picture.raster import Raster
 from rimwise.terms.arrays import FloatArray
 
-LARGEST_LONG_SIDE_PX = 1600
+LARGEST_LONG_SIDE_PX = 2048
 """Larger frames are averaged down: a reflex is several pixels wide there anyway."""
+
+_SHRUNK_LONG_SIDE_PX = 1600
 
 _HALF = 0.5
 _SMALL_LONG_SIDE_PX = 200
@@ -79,7 +81,7 @@ def frame_planes(raster: Raster, compiled: bool = False) -> FramePlanes:
     if pixels.ndim == 2:
         pixels = np.repeat(pixels[..., None], 3, axis=2)
     height, width = pixels.shape[:2]
-    factor = min(1.0, LARGEST_LONG_SIDE_PX / max(height, width))
+    factor = _factor(max(height, width))
     if factor < 1.0:
         pixels = _shrunk(pixels, factor)
         factor = pixels.shape[1] / width
@@ -96,6 +98,15 @@ def frame_planes(raster: Raster, compiled: bool = False) -> FramePlanes:
         small.shape[1] / pixels.shape[1],
         compiled,
     )
+
+
+def _factor(long_side_px: int) -> float:
+    """By how much is a frame shrunk? By a whole number where one fits: many times faster."""
+    if long_side_px <= LARGEST_LONG_SIDE_PX:
+        return 1.0
+    times = long_side_px // _SHRUNK_LONG_SIDE_PX
+    whole = long_side_px / times <= LARGEST_LONG_SIDE_PX
+    return 1.0 / times if whole else _SHRUNK_LONG_SIDE_PX / long_side_px
 
 
 def _shrunk(pixels: NDArray[np.uint8], factor: float) -> NDArray[np.uint8]:
