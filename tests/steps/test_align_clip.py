@@ -2,6 +2,9 @@
 
 import csv
 import json
+import threading
+import time
+from collections.abc import Iterator
 from fractions import Fraction
 from pathlib import Path
 
@@ -15,7 +18,7 @@ from typer.testing import CliRunner
 from rimwise.casebook.clips import ClipRequest, align_clip
 from rimwise.cli.main import app
 from rimwise.exchange.clip_table import GrowingTable
-from rimwise.exchange.clips import check_clip, clip_frames, clip_length
+from rimwise.exchange.clips import ahead, check_clip, clip_frames, clip_length
 from rimwise.records.clip import ClipRow
 from rimwise.terms.errors import MeasurementRefused, NotAPicture, WrongInput
 
@@ -220,3 +223,25 @@ def test_practice_clips_show_when_the_eye_is_in_sight(name: str, tmp_path: Path)
     ]  # fmt: skip
     assert np.median(away) <= 0.6
     assert np.percentile(away, 95) <= 2.0
+
+
+def test_frames_made_ahead_stay_few_and_raise_where_they_are_waited_for() -> None:
+    made: list[int] = []
+
+    def frames() -> Iterator[int]:
+        for k in range(1000):
+            made.append(k)
+            yield k
+        raise NotAPicture("breaks off")
+
+    few = ahead(frames(), 3)
+    assert [next(few), next(few)] == [0, 1]
+    time.sleep(0.05)
+    # Two were given, three wait, one is in the thread's hand.
+    assert len(made) <= 6
+    few.close()
+    assert "frames ahead" not in {one.name for one in threading.enumerate()}
+    made.clear()
+    with pytest.raises(NotAPicture, match="breaks off"):
+        list(ahead(frames(), 3))
+    assert len(made) == 1000

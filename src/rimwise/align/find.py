@@ -88,7 +88,11 @@ def _points(planes: FramePlanes, one: Found) -> tuple[tuple[float, float] | None
 
 
 def find_in_frame(
-    raster: Raster, sheet: PictureSheet, compiled: bool, last: EyeRings | None = None
+    raster: Raster,
+    sheet: PictureSheet,
+    compiled: bool,
+    last: EyeRings | None = None,
+    planes: FramePlanes | None = None,
 ) -> FoundInFrame:
     """What does this frame show of the eye?
 
@@ -99,6 +103,8 @@ def find_in_frame(
     compiled : bool
     last : EyeRings, optional
         Where the rings were a moment ago; they are looked for only there then.
+    planes : FramePlanes, optional
+        Of this raster, where they were made before.
 
     Raises
     ------
@@ -107,7 +113,7 @@ def find_in_frame(
     WrongInput
         If the sheet has no lamps.
     """
-    planes = frame_planes(raster, compiled)
+    planes = planes or frame_planes(raster, compiled)
     if last is not None:
         return _with_rings(raster, sheet, (planes, rings_again(planes, last)), compiled)
     foretold = foretold_limbus_px(sheet)

@@ -29,7 +29,7 @@ class Followed:
 
 
 def follow_frame(
-    raster: Raster,
+    picture: Raster | tuple[Raster, FramePlanes],
     at: tuple[int, float],
     sheet: PictureSheet,
     question: Question,
@@ -39,7 +39,8 @@ def follow_frame(
 
     Parameters
     ----------
-    raster : Raster
+    picture : Raster, or Raster and FramePlanes
+        Planes that were made ready beforehand spare making them here.
     at : (int, float)
         Number and time of the frame.
     sheet : PictureSheet
@@ -56,25 +57,30 @@ def follow_frame(
     >>> follow_frame(blank, (0, 0.0), sheet, Question(), None).row.status
     'lost'
     """
+    raster, planes = picture if isinstance(picture, tuple) else (picture, None)
+    seen = raster, planes or frame_planes(raster, question.compiled)
     known = None if last is None else last.rings
     found = None
     if last is not None and last.here:
-        found = _found(raster, sheet, question, known)
+        found = _found(seen, sheet, question, known)
     if found is None:
-        found = _found(raster, sheet, question, None)
+        found = _found(seen, sheet, question, None)
         if found is not None and not _same_eye(found.rings, known):
             found = None
     if found is None:
-        return Followed(ClipRow(*at, _absent(frame_planes(raster), known)), known, False)
+        return Followed(ClipRow(*at, _absent(seen[1], known)), known, False)
     return Followed(_row(found, at, question), found.rings, True)
 
 
 def _found(
-    raster: Raster, sheet: PictureSheet, question: Question, last: EyeRings | None
+    seen: tuple[Raster, FramePlanes],
+    sheet: PictureSheet,
+    question: Question,
+    last: EyeRings | None,
 ) -> FoundInFrame | None:
     """Return what was found, if the eye is in sight: half of its pupil's margin at least."""
     try:
-        found = find_in_frame(raster, sheet, question.compiled, last)
+        found = find_in_frame(seen[0], sheet, question.compiled, last, seen[1])
     except MeasurementRefused:
         return None
     pupil = found.rings.pupil

@@ -3,6 +3,7 @@
 import hashlib
 from collections import Counter
 from collections.abc import Mapping
+from contextlib import closing
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -11,10 +12,11 @@ from rimwise.align.frame import Question, align_frame, check_reference
 from rimwise.align.tracking import Followed, follow_frame
 from rimwise.casebook.exits import Progress
 from rimwise.exchange.clip_table import GrowingTable
-from rimwise.exchange.clips import check_clip, clip_frames, clip_length
+from rimwise.exchange.clips import ahead, check_clip, clip_frames, clip_length
 from rimwise.exchange.frames import read_reference
 from rimwise.exchange.sheets import case_sheet_for, read_picture_sheet
 from rimwise.exchange.writing import check_not_input, check_writable, make_folder, write_bytes
+from rimwise.picture.frame_planes import frame_planes
 from rimwise.records.clip import SHOWN, ClipRow
 from rimwise.records.picture import PictureSheet
 from rimwise.terms.errors import MeasurementRefused, WrongInput
@@ -130,15 +132,18 @@ def _follow(
     length = clip_length(path)
     last: Followed | None = None
     shown = [row.frame for row in table.rows() if row.status in SHOWN][-1:]
-    for frame in clip_frames(path, min([table.done, *shown])):
-        if frame.number < table.done and frame.number not in shown:
-            continue
-        at = (frame.number, frame.time_s)
-        if progress is not None:
-            progress(frame.number, max(length, frame.number + 1), "")
-        last = follow_frame(frame.raster, at, sheet, question, last)
-        if frame.number >= table.done:
-            table.add(last.row)
+    wanted = clip_frames(path, min([table.done, *shown]))
+    ready = ((frame, frame_planes(frame.raster, question.compiled)) for frame in wanted)
+    with closing(ahead(ready)) as frames:
+        for frame, planes in frames:
+            if frame.number < table.done and frame.number not in shown:
+                continue
+            at = (frame.number, frame.time_s)
+            if progress is not None:
+                progress(frame.number, max(length, frame.number + 1), "")
+            last = follow_frame((frame.raster, planes), at, sheet, question, last)
+            if frame.number >= table.done:
+                table.add(last.row)
 
 
 def _refuse_nothing(path: Path, counts: Counter[str]) -> None:

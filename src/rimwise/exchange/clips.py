@@ -1,11 +1,13 @@
 """A recorded clip, decoded safely frame by frame; never more than a few frames in memory."""
 
+import queue
 import stat
-from collections.abc import Iterator
-from contextlib import contextmanager
+import threading
+from collections.abc import Generator, Iterator
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
-from typing import IO, TYPE_CHECKING, NamedTuple
+from typing import IO, TYPE_CHECKING, NamedTuple, TypeVar, cast
 
 import numpy as np
 
@@ -143,6 +145,55 @@ def clip_frames(path: Path | str, first: int = 0) -> Iterator[ClipFrame]:
             raise _broken(name, f"breaks off at frame {count}", error) from None
     if count == 0:
         raise NotAPicture(f"{name} holds no frame that can be decoded; give a recorded clip")
+
+
+_T = TypeVar("_T")
+
+
+def ahead(frames: Iterator[_T], count: int = 3) -> Generator[_T, None, None]:
+    """Make a few frames ready in a thread of their own, while the one before is looked at.
+
+    Parameters
+    ----------
+    frames : iterator
+        Asked in that thread only; what it raises is raised here.
+    count : int
+        So many wait at most: memory does not grow with the clip.
+
+    Examples
+    --------
+    >>> list(ahead(iter(range(5))))
+    [0, 1, 2, 3, 4]
+    """
+    ready: queue.Queue[tuple[_T | None, BaseException | None]] = queue.Queue(count)
+    stopped = threading.Event()
+
+    def work() -> None:
+        fault: BaseException | None = None
+        try:
+            for one in frames:
+                ready.put((one, None))
+                if stopped.is_set():
+                    break
+        except BaseException as error:
+            fault = error
+        ready.put((None, fault or StopIteration()))
+
+    thread = threading.Thread(target=work, name="frames ahead", daemon=True)
+    thread.start()
+    try:
+        while True:
+            one, fault = ready.get()
+            if isinstance(fault, StopIteration):
+                return
+            if fault is not None:
+                raise fault
+            yield cast("_T", one)
+    finally:
+        stopped.set()
+        while thread.is_alive():
+            with suppress(queue.Empty):
+                ready.get(timeout=0.01)
 
 
 def _time(time_s: float | None, count: int, stream: object) -> float:
