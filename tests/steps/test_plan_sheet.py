@@ -20,6 +20,7 @@ from rimwise.purkinje.describe import describe_eye
 from rimwise.report.plan_sheet import plan_sheet, sheet_html
 from rimwise.report.plan_sheet_drawing import draw_front
 from rimwise.report.plan_view import plan_view, seat_frame
+from rimwise.report.plan_words import plan_table
 from rimwise.terms.cautions import CAUTIONS
 from rimwise.terms.errors import WrongInput
 
@@ -247,6 +248,20 @@ def test_a_pupil_without_room_stands_at_the_top(tmp_path):
     value, note = told["Opening (capsulotomy), real diameter"]
     assert value == "no room for any size"
     assert "the dilated pupil leaves room for" in note
+    path.write_text(path.read_text(encoding="utf-8").replace('centre = "visual_axis"', ""))
+    _, told = answers(path)
+    value, note = told["Opening (capsulotomy), real diameter"]
+    assert value == "no room for any size"
+    assert note.count("the dilated pupil leaves room for") == 4
+
+
+def test_every_centre_stands_with_its_distances(tmp_path):
+    case = read_case_sheet(write_case(tmp_path, centre="")).sheet
+    rows = {label: note for label, _, note in plan_table(make_plan(case))}
+    # The axis lies at (0.10, 0.05), 27° up; from the lens at (0.02, 0.02) it is 21°: nasal is +x.
+    assert "0.11 mm superior-nasal from the limbus centre" in rows["On the visual axis"]
+    assert "0.09 mm nasal from the lens centre" in rows["On the visual axis"]
+    assert "from the lens centre" not in rows["On the lens centre"]
 
 
 def test_what_was_not_measured_is_not_drawn_as_if_it_were(tmp_path):

@@ -204,6 +204,11 @@ def _size(plan: Plan) -> Cells:
             f"{CENTRE_WORDS[one.centre]} {'none' if one.best_mm is None else floor_mm(one.best_mm)}"
             for one in plan.centres
         )
+        if all(lacks_room(one) for one in plan.centres):
+            rooms = "; ".join(
+                f"{CENTRE_WORDS[one.centre]}: {none_words(one)}" for one in plan.centres
+            )
+            return label, "no room for any size", rooms
         return label, "by centre", f"largest that reaches {percent(plan.p_goal)}: {sizes}"
     if plan.diameter_mm is None:
         tight = lacks_room(chosen)

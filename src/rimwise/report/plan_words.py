@@ -292,8 +292,17 @@ def _centre_row(plan: Plan, centre: CentrePlan) -> Row:
         f"On the {CENTRE_WORDS[centre.centre]}",
         f"{percent(centre.p_complete)} at {judged_words(plan, centre)}",
         (f"with the optic at rest {rests}; " if rests else "")
-        + f"{best}; centre {vector_words(centre.target_mm, plan)} from the limbus centre",
+        + f"{best}; centre {vector_words(centre.target_mm, plan)} from the limbus centre"
+        + _from_lens_words(plan, centre),
     )
+
+
+def _from_lens_words(plan: Plan, centre: CentrePlan) -> str:
+    lens = next((one for one in plan.centres if one.centre == "lens"), centre)
+    if centre.centre == "lens":
+        return ""
+    away = (centre.target_mm[0] - lens.target_mm[0], centre.target_mm[1] - lens.target_mm[1])
+    return f", {vector_words(away, plan)} from the lens centre"
 
 
 def lacks_room(centre: CentrePlan) -> bool:
