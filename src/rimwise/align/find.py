@@ -3,6 +3,7 @@
 import math
 from dataclasses import dataclass, replace
 
+import cv2
 import numpy as np
 
 from rimwise.align.expect import Expected, expected
@@ -19,7 +20,7 @@ from rimwise.align.looking import (
     mean_radius_mm,
     spread_of,
 )
-from rimwise.align.settling import Found
+from rimwise.align.settling import HIDDEN, Found
 from rimwise.picture.frame_planes import FramePlanes, frame_planes
 from rimwise.picture.frame_rings import EyeRings, another_eye, find_rings
 from rimwise.picture.raster import Raster
@@ -257,9 +258,42 @@ def _lens_reflexes(
     # What P1's place says beyond the pose is common to all reflexes.
     left = _left_over(planes, p1, pose, of, compiled)
     awaited = {name: replace(one, place_px=one.place_px + left) for name, one in awaited.items()}
-    cleared = without(spots, p1, _GLOW_MM * px_per_mm)
+    cleared = behind_iris(without(spots, p1, _GLOW_MM * px_per_mm), rings, px_per_mm)
     clear = of.record.lens != "natural"
     return fainter(cleared, awaited, planes, (px_per_mm, p1.radius_px), clear)
+
+
+def behind_iris(spots: SpotMap, rings: EyeRings, px_per_mm: float) -> SpotMap:
+    """Return the map with all that lies outside of the pupil hidden: a lens shows nothing there.
+
+    Parameters
+    ----------
+    spots : SpotMap
+    rings : EyeRings
+    px_per_mm : float
+        Working pixels.
+
+    Examples
+    --------
+    >>> from rimwise.picture.rings import Ring
+    >>> flat = np.full((40, 40), 9.0, dtype=np.float32)
+    >>> seen, dark = np.ones(180, dtype=bool), (3.0, 3.0, 3.0)
+    >>> pupil = Ring((20.0, 20.0), np.full(180, 8.0), seen, 0.3, 0.1, dark, dark)
+    >>> eye = EyeRings(None, pupil)
+    >>> behind_iris(SpotMap((0, 0), flat, flat, flat), eye, 10.0).level[20, [1, 20]].tolist()
+    [1.5, 9.0]
+    """
+    ring = rings.pupil
+    if ring is None or ring.seen_deg < _LEAST_ARC_DEG:
+        return spots
+    middle, wider = np.array(ring.centre_px), 1.0 + _MARGIN_MM * px_per_mm / ring.radius_px
+    outline = middle + wider * (ring.curve_px - middle) - np.array(spots.corner_px)
+    mask = np.zeros(spots.level.shape, dtype=np.uint8)
+    cv2.fillPoly(mask, [np.rint(outline).astype(np.int32)], 1)
+    return replace(spots, level=np.where(mask > 0, spots.level, np.float32(HIDDEN)))
+
+
+_MARGIN_MM = 0.1  # of a pupil's margin that is found one or two percent too small
 
 
 def _left_over(

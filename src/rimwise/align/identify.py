@@ -16,6 +16,9 @@ from rimwise.picture.spots import SpotMap, dark_ring, spot_places
 from rimwise.records.eye import ReflexName
 from rimwise.terms.arrays import BoolArray, FloatArray
 
+Told = dict[ReflexName, Found]
+Choices = dict[ReflexName, list[Found | None]]
+
 _WHITE_OVER = 70.0  # grey: a plain reflex of a lamp rises so much over what lies around it
 _LARGEST_MM = 0.22  # radius of a lamp's plain reflex: the image of a lamp 20 mm wide
 _HALF = 8.0  # noise levels: where plainness begins to count by its logarithm
@@ -208,7 +211,7 @@ def fainter(
     planes: FramePlanes,
     scale: tuple[float, float],
     clear: bool,
-) -> list[dict[ReflexName, Found]]:
+) -> list[Told]:
     """Which of the lens's reflexes could be where, likeliest first?
 
     No spot may be two of them at once.
@@ -225,7 +228,7 @@ def fainter(
     clear : bool
         Whether the lens takes no light away, as an implant.
     """
-    choices: dict[ReflexName, list[Found | None]] = {}
+    choices: Choices = {}
     for name, one in awaited.items():
         found = candidates(spots, one, planes, scale)
         settled = [refined(spots, f, one, (planes, scale[0])) for f in found]
@@ -234,14 +237,24 @@ def fainter(
             chance = _by_chance(spots, one, planes, scale)
             good = [f for f in good if not _doubtful(name, f) or f.worth > chance]
         choices[name] = [*_distinct(good, 3.0), None]
+    if clear:
+        choices = _told_apart(choices, _NEAR * scale[1])
+    return _readings(choices, clear, _NEAR * scale[1])
+
+
+_NEAR = 0.8  # radii: two spots so near to each other are one
+
+
+def _readings(choices: Choices, clear: bool, near_px: float) -> list[Told]:
     names = list(choices)
-    ways: list[tuple[float, dict[ReflexName, Found]]] = []
+    others = [one for one in choices.get("P4", []) if one is not None] if clear else []
+    ways: list[tuple[float, Told]] = []
     for way in product(*choices.values()):
         told = {name: one for name, one in zip(names, way, strict=True) if one is not None}
         if clear and _too_pale(told):
             continue
-        if not _share_a_spot(list(told.values()), 0.8 * scale[1]):
-            ways.append((sum(one.worth for one in told.values()), told))
+        if not _share_a_spot(list(told.values()), near_px):
+            ways.append((_worth(told, others, near_px), told))
     ways.sort(key=lambda pair: -pair[0])
     return [told for worth, told in ways if worth >= _OTHERWISE * ways[0][0]][:_WAYS]
 
@@ -270,7 +283,7 @@ def _believed(name: ReflexName, one: Found, spots: SpotMap) -> bool:
 
 def _doubtful(name: ReflexName, one: Found) -> bool:
     least = _LEAST_LEVEL[name][min(len(one.points_px), 3) - 1]
-    return name == "P4" and len(one.points_px) > 1 and one.level < _PLAIN * least
+    return len(one.points_px) > 1 and one.level < _PLAIN * least
 
 
 _PLAIN = 2.5  # times the least level: nothing so plain stands in a pattern by chance
@@ -286,12 +299,13 @@ def _by_chance(
     """
     turned = awaited.offsets_px @ np.array([[0.0, 1.0], [-1.0, 0.0]])
     patterns = [turned] if len(turned) == 2 else [turned, -turned]
-    found = [
-        one.worth
-        for pattern in patterns
-        for one in candidates(spots, replace(awaited, offsets_px=pattern), planes, scale)
-    ]
-    return max(found, default=0.0)
+    worth = 0.0
+    for pattern in patterns:
+        other = replace(awaited, offsets_px=pattern)
+        for one in candidates(spots, other, planes, scale):
+            if one.worth > worth and refined(spots, one, other, (planes, scale[0])) is not None:
+                worth = one.worth
+    return worth
 
 
 _PALER = 0.7  # noise and uneven ground take or add a third of a level
@@ -305,11 +319,43 @@ def _too_pale(told: dict[ReflexName, Found]) -> bool:
     return "P3" in told and "P4" in told and told["P4"].level < _PALER * told["P3"].level
 
 
+def _worth(told: Told, others: list[Found], near_px: float) -> float:
+    """How well does a reading hold?
+
+    P3 of a clear lens seldom shows without its plainer P4: less so where the same spots may be
+    that P4 (``others``).
+    """
+    alone = "P3" in told and "P4" not in told
+    if alone and any(_share_a_spot([told["P3"], one], near_px) for one in others):
+        return _ALONE * told["P3"].worth
+    return sum(one.worth for one in told.values())
+
+
+_ALONE = 0.3
+
+
+def _told_apart(choices: Choices, near_px: float) -> Choices:
+    """Give up a single spot that may be P3 of an implant as well as P4: no pattern tells which."""
+    kept: Choices = {name: list(found) for name, found in choices.items()}
+    for one in choices.get("P4", []):
+        for other in choices.get("P3", []):
+            if one is None or other is None or len(one.points_px) > 1:
+                continue
+            alike = other.worth > _EITHER * one.worth
+            if alike and _share_a_spot([one, other], near_px):
+                kept["P4"] = [f for f in kept["P4"] if f is not one]
+                kept["P3"] = [f for f in kept["P3"] if f is not other]
+    return kept
+
+
+_EITHER = 0.6
+
+
 def _share_a_spot(found: list[Found], near_px: float) -> bool:
     for i, one in enumerate(found):
         for other in found[i + 1 :]:
             apart = one.points_px[:, None] - other.points_px[None]
-            if float(np.hypot(apart[..., 0], apart[..., 1]).min()) < near_px:
+            if float(np.nanmin(np.hypot(apart[..., 0], apart[..., 1]), initial=np.inf)) < near_px:
                 return True
     return False
 

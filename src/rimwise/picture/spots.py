@@ -48,11 +48,23 @@ class SpotMap:
         >>> SpotMap((10, 20), flat + 3.0, flat, flat).at(np.array([[12.0, 22.0], [9, 9]])).tolist()
         [3.0, 0.0]
         """
+        return self._bilinear(self.level, points_px)
+
+    def white_at(self, points_px: FloatArray) -> FloatArray:
+        """Return the least channel at working points (n, 2), bilinear; 0 beyond the border.
+
+        Examples
+        --------
+        >>> flat = np.zeros((5, 5), dtype=np.float32)
+        >>> SpotMap((10, 20), flat, flat + 7.0, flat).white_at(np.array([[12.0, 22.0]])).tolist()
+        [7.0]
+        """
+        return self._bilinear(self.white, points_px)
+
+    def _bilinear(self, plane: Float32Array, points_px: FloatArray) -> FloatArray:
         local = (points_px - np.array(self.corner_px)).astype(np.float32)
-        return np.asarray(
-            cv2.remap(self.level, local[:, :1], local[:, 1:], cv2.INTER_LINEAR)[:, 0],
-            dtype=np.float64,
-        )
+        seen = cv2.remap(plane, local[:, :1], local[:, 1:], cv2.INTER_LINEAR)
+        return np.asarray(seen[:, 0], dtype=np.float64)
 
 
 def spot_map(
@@ -213,6 +225,47 @@ def _centroid(
     step = middle - places[k]
     length = float(np.hypot(*step))
     return np.asarray(places[k] + step * min(1.0, radius / max(length, 1e-9)))
+
+
+def half_widths(spots: SpotMap, points_px: FloatArray, reach_px: float) -> FloatArray:
+    """How far from its middle has each spot lost half of its contrast?
+
+    Parameters
+    ----------
+    spots : SpotMap
+    points_px : array (n, 2)
+        Middles, working pixels.
+    reach_px : float
+        How far it is looked for.
+
+    Returns
+    -------
+    array (n,)
+        Pixels; the reach where half is never lost.
+
+    Examples
+    --------
+    >>> v, u = np.indices((60, 60))
+    >>> disc = (np.hypot(u - 30.0, v - 30.0) < 9.5).astype(np.float32)
+    >>> half_widths(SpotMap((0, 0), disc, disc, disc), np.array([[30.0, 30.0]]), 20.0).tolist()
+    [10.0]
+    """
+    radii = np.arange(0.0, max(4.0, reach_px) + 1.0)
+    theta = 2.0 * np.pi * np.arange(_AROUND // 2) / (_AROUND // 2)
+    away = radii[:, None, None] * np.stack([np.cos(theta), np.sin(theta)], axis=-1)
+    at = (points_px - np.array(spots.corner_px))[:, None, None] + away
+    seen = cv2.remap(
+        spots.contrast,
+        at[..., 0].reshape(-1, len(theta)).astype(np.float32),
+        at[..., 1].reshape(-1, len(theta)).astype(np.float32),
+        cv2.INTER_LINEAR,
+    )
+    profile = np.median(seen.reshape(len(points_px), len(radii), -1), axis=2)
+    lost = profile < 0.5 * profile[:, :_CORE].mean(axis=1, keepdims=True)
+    return np.asarray(np.where(lost.any(axis=1), radii[lost.argmax(axis=1)], radii[-1]))
+
+
+_CORE = 3  # pixels from a spot's middle
 
 
 def dark_ring(spots: SpotMap, points_px: FloatArray, radius_px: float) -> float:
