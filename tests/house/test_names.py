@@ -54,6 +54,8 @@ UNITLESS = {
     "terms": "each has its own power of the unit, said in the docstring",
     "back_to_front": "a ratio",
     "magnification": "a ratio",
+    "kept": "a share of a path",
+    "kept_green": "a share of a path",
     "light": "a share of the light",
     "share": "a share of the lens thickness",
     "acuity_logmar": "the name is the scale",

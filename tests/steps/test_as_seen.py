@@ -14,21 +14,17 @@ from typer.testing import CliRunner
 
 from rimwise.cli.main import app
 from rimwise.eye.this_eye import Known, eye_record
-from rimwise.optics.point_spread import disc
+from rimwise.optics.contrast import transfer_of_pupil
+from rimwise.optics.point_spread import defocus_um, disc
 from rimwise.optics.pose import Vec3
 from rimwise.optics.refraction import PowerVector
-from rimwise.predict.as_seen import ACROSS, ARCMIN_RAD, SeenEye, Window, seen_point
+from rimwise.predict.as_seen import ACROSS, ARCMIN_RAD, SeenEye, Window, pupils_of, seen_point
 from rimwise.predict.bare_edge import edges_in_pupils
 from rimwise.predict.chart import chart, lamps, optotype, seen_through
 from rimwise.predict.criteria import contrast, view_of
 from rimwise.predict.gratings import Sampling
-from rimwise.predict.looks import (
-    Looking,
-    bare_edges,
-    distance_glasses,
-    seen_pictures,
-    seen_through_focus,
-)
+from rimwise.predict.judge import judge_of
+from rimwise.predict.looks import Looking, bare_edges, distance_glasses, seen_pictures
 from rimwise.predict.on_optic import on_optic
 from rimwise.predict.placed import fovea_of, place_at, placed_model
 from rimwise.predict.profile import orders
@@ -54,6 +50,11 @@ def looking(
     profile: ImplantProfile | None = None,
 ) -> SeenEye:
     return SeenEye(placed_model(RECORD, place_at(RECORD, shift_mm)), FOVEA, pupil_mm, profile)
+
+
+def through_focus(eye: SeenEye, lens: PowerVector, added_dpt: np.ndarray) -> np.ndarray:
+    judge = judge_of(eye.model, eye.fovea_mm, eye.pupil_mm, profile=eye.profile)
+    return judge.focus(lens, added_dpt)
 
 
 def edge_of(eye: SeenEye, pupil_mm: float, cover_mm: Sequence[float] | None = None) -> EdgeInPupil:
@@ -202,7 +203,13 @@ def test_two_foci_lie_an_add_apart_behind_the_eye() -> None:
     at = there.at(np.cos(turn), np.sin(turn))
     ratio = float(np.hypot(*(at - at.mean(axis=0)).T).mean()) / 1.5
     added = np.arange(-3.2, 0.61, 0.1)
-    kept = seen_through_focus(eye, glasses, added)
+    kept = through_focus(eye, glasses, added)
+    # The same by transforms of the whole pupil behind each lens; sideways colours left out there.
+    pupils, view = pupils_of(eye, glasses, 256, 6)
+    for k in (6, 32):
+        behind = [one.with_added(-float(added[k]) * defocus_um(one, 1.0)) for one in pupils]
+        modulation = [float(transfer_of_pupil(one).mean_at(10.0)) for one in behind]
+        assert kept[k] == pytest.approx(np.dot(view.sampling.light.weights, modulation), abs=0.01)
     near, far = added[:25][np.argmax(kept[:25])], added[25:][np.argmax(kept[25:])]
     # Chromatic focus differs between the orders; a tenth is the step.
     assert far - near == pytest.approx(3.0 * ratio**2, abs=0.25)
@@ -221,7 +228,7 @@ def test_a_smooth_profile_that_is_a_lens_acts_as_that_lens() -> None:
     rim = there.at(np.array([1.0, -1.0]), np.zeros(2))
     ratio = float(np.hypot(*(rim[0] - rim[1]))) / 3.0
     added = np.arange(-1.6, 0.81, 0.1)
-    tops = [added[np.argmax(seen_through_focus(one, glasses, added))] for one in (eye, plain)]
+    tops = [added[np.argmax(through_focus(one, glasses, added))] for one in (eye, plain)]
     assert tops[1] - tops[0] == pytest.approx(ratio**2, abs=0.15)  # the step, and the spline's end
 
 
@@ -310,17 +317,6 @@ period_waves = [[0.0, 0.5], [1.0, 0.0]]
 """
 
 
-def test_numbers_of_an_implant_with_a_profile_are_refused(tmp_path: Path) -> None:
-    """They would be those of the optic without it."""
-    case, out = tmp_path / "E-1.toml", tmp_path / "s.json"
-    case.write_text(SHEET + PROFILE, encoding="utf-8")
-    asked = ["predict", str(case), "--decentration-mm", "0", "0", "--json", str(out)]
-    done = CliRunner().invoke(app, asked)
-    assert done.exit_code == 3
-    assert "profile" in done.output
-    assert not out.exists()
-
-
 def test_the_pictures_are_drawn_with_the_profile(tmp_path: Path, monkeypatch: Any) -> None:
     case = tmp_path / "E-1.toml"
     case.write_text(SHEET + PROFILE, encoding="utf-8")
@@ -332,6 +328,19 @@ def test_the_pictures_are_drawn_with_the_profile(tmp_path: Path, monkeypatch: An
 
     monkeypatch.setattr("rimwise.predict.looks.seen_pictures", seen)
     words = ["predict", str(case), "--decentration-mm", "0", "0", "--pictures", str(tmp_path / "p")]
-    done = CliRunner().invoke(app, words)
-    assert done.exit_code == 3
+    done = CliRunner().invoke(app, [*words, "--pupil-mm", "2", "--tilt-deg", "0", "0"])
+    assert done.exit_code == 0
     assert [one.add_dpt for one in asked] == [3.0]
+
+
+def test_a_pupil_with_light_beside_the_optic_says_so(tmp_path: Path) -> None:
+    """An optic of 6 mm, 0.5 mm off: pupils of 2 mm pass it, those of 6 mm do not."""
+    case, out = tmp_path / "E-1.toml", tmp_path / "s.json"
+    case.write_text(SHEET, encoding="utf-8")
+    words = ["predict", str(case), "--decentration-mm", "0.5", "0", "--tilt-deg", "0", "0"]
+    words += ["--pupil-mm", "2", "--pupil-mm", "6", "--json", str(out)]
+    assert CliRunner().invoke(app, words).exit_code == 0
+    small, large = json.loads(out.read_text(encoding="utf-8"))["results"][0]["by_pupil"]
+    assert small["reasons"] == []
+    assert [one["code"] for one in large["reasons"]] == ["beside-optic"]
+    assert "not modelled" in large["reasons"][0]["sentence"]

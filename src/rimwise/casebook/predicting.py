@@ -6,7 +6,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from rimwise.casebook.placing import read_cover_findings
-from rimwise.casebook.seeing import draw_pictures, edge_notes, measured_cover
+from rimwise.casebook.seeing import (
+    draw_pictures,
+    edge_notes,
+    marked,
+    measured_cover,
+    profile_notes,
+)
 from rimwise.exchange.results import document_of, reasons_document
 from rimwise.exchange.sheets import read_case_sheet
 from rimwise.exchange.writing import (
@@ -98,6 +104,7 @@ def predict_case(request: SightRequest) -> Predicted:
     OutputFailed
         The document cannot be written.
     """
+    from rimwise.predict.gratings import USUAL  # noqa: PLC0415
     from rimwise.predict.looks import bare_edges  # noqa: PLC0415
     from rimwise.predict.make import (  # noqa: PLC0415
         MAP_PUPIL_MM,
@@ -121,14 +128,13 @@ def predict_case(request: SightRequest) -> Predicted:
     for pupil in (*pupils, *(() if mapped is None else (mapped,))):
         if not 1.0 <= pupil <= 8.0:
             raise WrongInput(f"a pupil of {pupil:g} mm came; 1 to 8 mm is allowed")
-    if read.sheet.implant is not None and read.sheet.implant.profile is not None:
-        _only_pictures(read.sheet, record, place, request)
-    asked = SightQuestion(read.sheet.code, pupils, map_pupil_mm=mapped, loss=request.loss)
-    sight = predict_sight(record, place, asked)
-    drawing = None if request.drawing is None else _draw(sight, request.drawing)
+    profile = None if read.sheet.implant is None else read.sheet.implant.profile
+    asked = SightQuestion(read.sheet.code, pupils, USUAL, mapped, request.loss, profile)
     cover = measured_cover(request.placement)
     edges = bare_edges(record, place, pupils, cover)
-    said = (*read.notes, *notes, *edge_notes(edges))
+    sight = marked(predict_sight(record, place, asked), edges)
+    drawing = None if request.drawing is None else _draw(sight, request.drawing)
+    said = (*read.notes, *notes, *profile_notes(profile), *edge_notes(edges))
     seen: tuple[Path, ...] = ()
     if request.pictures is not None:
         seen = draw_pictures(request.pictures, read.sheet, record, place, cover)
@@ -136,24 +142,6 @@ def predict_case(request: SightRequest) -> Predicted:
     if request.json_out is not None:
         write_json(request.json_out, document_of([done.document()]))
     return done
-
-
-def _only_pictures(
-    case: CaseSheet, record: EyeRecord, place: ImplantPlace, request: SightRequest
-) -> None:
-    """Draw what an implant with a profile shows, and refuse its numbers.
-
-    Contrast and refraction are reckoned from smooth waves; of several foci they would tell one.
-    """
-    folder, where = request.pictures, "--pictures DIR draws what is seen through it"
-    if folder is not None:
-        draw_pictures(folder, case, record, place, measured_cover(request.placement))
-        where = f"what is seen through it was drawn into {folder}"
-    raise MeasurementRefused(
-        "profile-not-in-numbers",
-        f"{request.case.name} gives the implant a profile, and refraction and contrast are "
-        f"reckoned for implants without one only; {where}.",
-    )
 
 
 def _draw(sight: Sight, folder: Path) -> Path:

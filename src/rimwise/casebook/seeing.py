@@ -1,5 +1,6 @@
 """What a sight's pictures need from disk and leave there: covers in, PNG files out."""
 
+from dataclasses import replace
 from pathlib import Path
 
 from rimwise.casebook.placing import read_cover_findings
@@ -8,7 +9,8 @@ from rimwise.records.as_seen import EdgeInPupil
 from rimwise.records.case import CaseSheet
 from rimwise.records.cover import Reason
 from rimwise.records.eye import EyeRecord
-from rimwise.records.sight import ImplantPlace
+from rimwise.records.implant_profile import ImplantProfile
+from rimwise.records.sight import ImplantPlace, Sight
 
 # Where the sheet does not tell: an undilated pupil by day, and one in the dusk. A setting of the
 # pictures, written into each, not a claim about this eye.
@@ -34,6 +36,38 @@ def edge_notes(edges: tuple[EdgeInPupil, ...]) -> tuple[Reason, ...]:
             f"Through pupils of {', '.join(met)} mm light passes beside this optic or meets its "
             f"edge, from {edges[0].from_pupil_mm:.1f} mm on: that light is not modelled, these "
             "pupils are reckoned as if the optic went on.",
+        ),
+    )
+
+
+def marked(sight: Sight, edges: tuple[EdgeInPupil, ...]) -> Sight:
+    """Mark every pupil whose light passes beside the optic: that light is in no number."""
+    pupils = []
+    for pupil, edge in zip(sight.pupils, edges, strict=True):
+        said = () if not edge.arcs_deg else (Reason("beside-optic", _beside_words(edge)),)
+        pupils.append(replace(pupil, reasons=(*pupil.reasons, *said)))
+    return replace(sight, pupils=tuple(pupils))
+
+
+def _beside_words(edge: EdgeInPupil) -> str:
+    arcs = ", ".join(f"{start:.0f}° to {end:.0f}°" for start, end in edge.arcs_deg)
+    return (
+        f"Through this pupil light passes beside the optic or meets its edge over {arcs} (as the "
+        f"examiner sees the optic): it is not modelled; true from {edge.from_pupil_mm:.1f} mm down."
+    )
+
+
+def profile_notes(profile: ImplantProfile | None) -> tuple[Reason, ...]:
+    """What has to be said of numbers of an implant with a profile?"""
+    if profile is None:
+        return ()
+    what = "the far focus of the profile" if profile.kind == "diffractive" else "the whole profile"
+    return (
+        Reason(
+            "profile-in-numbers",
+            f"The wave, and refraction near the axis and by least squares, are those of {what}, "
+            "fitted to the 8th order; contrast, its best sphere and focus are those of all its "
+            "light. Steps are taken as sharp and without loss, ± from 64 placements.",
         ),
     )
 

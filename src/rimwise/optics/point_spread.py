@@ -9,6 +9,7 @@ wave has 1 in the middle: the value there is the Strehl ratio.
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -188,7 +189,7 @@ def point_spread_fft(pupil: Pupil, padding: int = 4) -> PointSpread:
     return PointSpread(intensity, step)
 
 
-def padded_intensity(field: ComplexArray, side: int) -> FloatArray:
+def padded_intensity(field: NDArray[Any], side: int) -> NDArray[Any]:
     """What is the squared size of a field's transform, the field padded to this side?
 
     Parameters
@@ -200,7 +201,7 @@ def padded_intensity(field: ComplexArray, side: int) -> FloatArray:
     Returns
     -------
     array, shape (side, side)
-        Frequency 0 first.
+        Frequency 0 first; in single precision where the field is.
 
     Examples
     --------
@@ -212,7 +213,7 @@ def padded_intensity(field: ComplexArray, side: int) -> FloatArray:
     n = field.shape[0]
     # Rows a power of two long lie on each other in the cache when columns are transformed: a few
     # places more halve the time. All is done in place.
-    image = np.zeros((side, side + _ROW_GAP), dtype=np.complex128)[:, :side]
+    image = np.zeros((side, side + _ROW_GAP), dtype=field.dtype)[:, :side]
     image[:n, :n] = field
     image[:n] = fft.fft(image[:n], axis=1, overwrite_x=True)
     image = fft.fft(image, axis=0, overwrite_x=True)

@@ -108,12 +108,28 @@ def _empty(n: int, steps: int, record: bool) -> Traced:
     )
 
 
-def trace_numpy(system: System, rays: Rays, record: bool = False) -> Traced:
-    """Trace in plain NumPy, whatever the size of the bundle; see :func:`trace`."""
+def trace_numpy(
+    system: System, rays: Rays, record: bool = False, indices: FloatArray | None = None
+) -> Traced:
+    """Trace in plain NumPy, whatever the size of the bundle; see :func:`trace`.
+
+    ``indices`` (media, n) gives each ray its own index in each medium: many colours at once.
+
+    Examples
+    --------
+    >>> from rimwise.optics.rays import rays as bundle
+    >>> from rimwise.optics.surface import sphere
+    >>> from rimwise.optics.system import refract
+    >>> lens = System((refract(sphere(20.0), 1.5),))
+    >>> two = bundle([[1.0, 0.0, -5.0], [1.0, 0.0, -5.0]], [0.0, 0.0, 1.0])
+    >>> indices = np.array([[1.0, 1.0], [1.5, 1.6]])
+    >>> trace_numpy(lens, two, indices=indices).directions[:, 0].round(4).tolist()
+    [-0.0167, -0.0188]
+    """
     parts = []
     with np.errstate(all="ignore"):
         for start in range(0, max(len(rays), 1), CHUNK):
-            part = _Walk.of(rays, slice(start, start + CHUNK))
+            part = _Walk.of(rays, slice(start, start + CHUNK), indices)
             parts.append(part.run(system, compile_table(system), record))
     if len(parts) == 1:
         return parts[0]
@@ -144,9 +160,10 @@ class _Walk:
     opl: FloatArray
     status: Int8Array
     at_surface: Int16Array
+    indices: FloatArray | None
 
     @classmethod
-    def of(cls, rays: Rays, part: slice) -> "_Walk":
+    def of(cls, rays: Rays, part: slice, indices: FloatArray | None) -> "_Walk":
         x, y, z = rays.positions_mm[part].T
         dx, dy, dz = rays.directions[part].T
         return cls(
@@ -154,6 +171,7 @@ class _Walk:
             rays.opl_mm[part].copy(),
             rays.status[part].copy(),
             rays.at_surface[part].copy(),
+            None if indices is None else indices[:, part],
         )
 
     def run(self, system: System, table: Table, record: bool) -> Traced:
@@ -179,7 +197,7 @@ class _Walk:
         else:
             b.enter(row[MATRIX:SHIFT], row[SHIFT:CX])
             distance, normal, residual = meet(kind, row, b)
-            self.opl += row[INDEX] * distance
+            self.opl += (row[INDEX] if self.indices is None else self.indices[i]) * distance
             self.fail(i, Status.MISSED, ~((normal[2] > 0.0) & (normal[2] < np.inf)))
             self.fail(i, Status.NO_CONVERGENCE, ~(residual <= 0.0))
         self.fail(i, Status.CLIPPED, ~(b.x * b.x + b.y * b.y <= row[SEMI2]))
@@ -201,6 +219,8 @@ class _Walk:
 
     def mu(self, system: System, table: Table, i: int) -> FloatArray | float:
         """Return index before / index behind surface i where the rays met it."""
+        if self.indices is not None:
+            return np.asarray(self.indices[i] / self.indices[i + 1])
         before, behind = system.media[i], system.media[i + 1]
         if not isinstance(before, Gradient) and not isinstance(behind, Gradient):
             return float(table.rows[i, MU])

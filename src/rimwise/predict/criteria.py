@@ -5,10 +5,12 @@ pupil; what is reported of them is moved to the spectacle plane, 12 mm before th
 """
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
+from numpy.typing import NDArray
 
 from rimwise.eye.model import EyeModel
 from rimwise.optics.pose import Vec3
@@ -22,6 +24,7 @@ from rimwise.predict.gratings import (
     Sampling,
     directions_from,
     strehl_nodes,
+    strehl_weights,
 )
 from rimwise.predict.light import MIDDLE_NM
 from rimwise.predict.sight import line_of_sight, placed_waves
@@ -32,6 +35,9 @@ VERTEX_MM = 12.0
 FOCUS_CPD = 10.0
 _SCAN_DPT, _SCAN_STEPS = 2.0, 33
 _TRACED = 7
+# Told frequencies, and those between that the visual Strehl ratio needs.
+KNOWN_CPD = (1.5, 3.0, 5.0, 7.5, *FREQUENCIES_CPD[1:])
+TOLD = [KNOWN_CPD.index(f) for f in FREQUENCIES_CPD]
 _MODES_2 = {"m": 4, "j0": 5, "j45": 3}
 
 
@@ -158,12 +164,66 @@ def contrast(
     0.6
     """
     turns = directions_from(meridian_rad, sampling.directions)
-    kept = np.abs(Gratings(pupil_mm, frequencies_cpd, sampling).transfer(waves_um, turns))
+    return contrast_of(Gratings(pupil_mm, frequencies_cpd, sampling).transfer(waves_um, turns))
+
+
+def contrast_of(transfer: NDArray[np.complex64]) -> Contrast:
+    """Return the contrast along the first direction, across it, and over all.
+
+    ``transfer`` (frequencies, directions, waves); the crossed direction stands in the middle.
+    """
+    kept = np.abs(transfer)
     return Contrast(
         kept[:, 0].astype(np.float64),
-        kept[:, sampling.directions // 2].astype(np.float64),
+        kept[:, kept.shape[1] // 2].astype(np.float64),
         kept.mean(axis=1, dtype=np.float64),
     )
+
+
+def strehl_of(
+    transfer: NDArray[np.complex64], frequencies_cpd: tuple[float, ...], perfect: FloatArray
+) -> FloatArray:
+    """Return the visual Strehl ratio, (waves,), of a transfer known at these frequencies.
+
+    ``perfect`` (frequencies,) is the contrast of a perfect pupil in the same light.
+    """
+    at_0, *rest = strehl_weights(frequencies_cpd)
+    kept = transfer.real.mean(axis=1, dtype=np.float64)
+    share = np.array(rest)
+    return np.asarray((at_0 + share @ kept) / (at_0 + share @ perfect))
+
+
+def judged(
+    waves_um: FloatArray,
+    pupil_mm: float,
+    sampling: Sampling = USUAL,
+    meridian_rad: float = 0.0,
+    frequencies_cpd: tuple[float, ...] = KNOWN_CPD,
+) -> tuple[Contrast, FloatArray]:
+    """How good are images of gratings, each and all together, from one and the same transfer?
+
+    Parameters
+    ----------
+    waves_um, pupil_mm, sampling, meridian_rad
+        As for :func:`contrast`.
+    frequencies_cpd : tuple of floats
+        All that are told and those that the visual Strehl needs between.
+
+    Returns
+    -------
+    Contrast, array of shape (waves,)
+        At all these frequencies; and the visual Strehl ratio, as :func:`visual_strehl` has it.
+
+    Examples
+    --------
+    >>> contrasts, ratio = judged(np.zeros((20, 45, 1)), 3.0)
+    >>> contrasts.mean.shape, ratio.round(6).tolist()
+    ((15, 1), [1.0])
+    """
+    turns = directions_from(meridian_rad, sampling.directions)
+    seen = Gratings(pupil_mm, frequencies_cpd, sampling)
+    found = seen.transfer(waves_um, turns)
+    return contrast_of(found), strehl_of(found, frequencies_cpd, seen.perfect())
 
 
 def visual_strehl(
@@ -246,24 +306,41 @@ def best_sphere_dpt(view: View, cylinder: PowerVector, frequency_cpd: float = FO
     >>> abs(best_sphere_dpt(view, PowerVector(0.0, 0.0, 0.0))) < 0.5
     True
     """
-    middles = [least_squares_refraction(view.green).m_dpt, paraxial_refraction(view.green).m_dpt]
-    low, high = min(middles) - _SCAN_DPT, max(middles) + _SCAN_DPT
     worn = PowerVector(0.0, cylinder.j0_dpt, cylinder.j45_dpt)
-    powers = np.linspace(low, high, _SCAN_STEPS)
+    top, inside = best_of(
+        lambda powers: through_focus(view, worn, powers, frequency_cpd),
+        spheres_about(view, _SCAN_DPT),
+    )
+    if not inside:
+        raise WrongInput(
+            f"the best focus of this eye lies beyond {top:.2f} dpt; check its biometry"
+        )
+    return top
+
+
+def spheres_about(view: View, reach_dpt: float) -> FloatArray:
+    """Return spheres to scan, so far about the least-squares and the paraxial one."""
+    middles = [least_squares_refraction(view.green).m_dpt, paraxial_refraction(view.green).m_dpt]
+    return np.linspace(min(middles) - reach_dpt, max(middles) + reach_dpt, _SCAN_STEPS)
+
+
+def best_of(
+    kept_behind: Callable[[FloatArray], FloatArray], powers_dpt: FloatArray
+) -> tuple[float, bool]:
+    """Return the sphere of most contrast, and whether it lies within those first asked for."""
+    powers, inside = powers_dpt, True
     for turn in range(3):
-        kept = through_focus(view, worn, powers, frequency_cpd)
+        kept = kept_behind(powers)
         k = int(np.argmax(kept))
-        if turn == 0 and k in (0, len(powers) - 1):
-            raise WrongInput(
-                f"the best focus of this eye lies beyond {powers[k]:.2f} dpt; check its biometry"
-            )
+        if turn == 0:
+            inside = 0 < k < len(powers) - 1
         k = min(max(k, 1), len(powers) - 2)
         step = powers[1] - powers[0]
         a, b, c = kept[k - 1 : k + 2]
         bend = a - 2.0 * b + c
         top = powers[k] + (0.5 * step * (a - c) / bend if bend < 0.0 else 0.0)
         powers = np.linspace(top - step, top + step, 9)
-    return float(top)
+    return float(top), inside
 
 
 def three_refractions(view: View) -> tuple[PowerVector, PowerVector, PowerVector]:

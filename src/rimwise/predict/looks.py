@@ -3,25 +3,19 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-import numpy as np
-
-from rimwise.optics.contrast import transfer_of_pupil
-from rimwise.optics.point_spread import defocus_um
 from rimwise.optics.refraction import PowerVector, least_squares_refraction
-from rimwise.predict.as_seen import SeenEye, SeenPoint, Window, pupils_of, seen_point
+from rimwise.predict.as_seen import SeenEye, SeenPoint, Window, seen_point
 from rimwise.predict.bare_edge import edges_in_pupils
 from rimwise.predict.chart import chart, lamps, seen_through
-from rimwise.predict.criteria import FOCUS_CPD, best_sphere_dpt, view_of
+from rimwise.predict.judge import judge_of
 from rimwise.predict.placed import fovea_of, place_at, placed_model
 from rimwise.records.as_seen import EdgeInPupil, Scene, SeenPicture
 from rimwise.records.eye import EyeRecord
 from rimwise.records.implant_profile import ImplantProfile
 from rimwise.records.sight import ImplantPlace
-from rimwise.terms.arrays import FloatArray
 from rimwise.terms.errors import WrongInput
 
 GLASSES_PUPIL_MM = 3.0
-_FOCUS_ACROSS, _FOCUS_COLOURS = 256, 6
 # A chart needs fine places near it; what a lamp throws wide needs a wide window.
 _CHART_WINDOW, _LAMP_WINDOW = Window(321, 0.25), Window(241, 0.5)
 _LAMP_ROWS, _LAMP_COLUMNS = 181, 301
@@ -72,49 +66,13 @@ def bare_edges(
 def distance_glasses(record: EyeRecord, profile: ImplantProfile | None = None) -> PowerVector:
     """Which glasses suit the ideal placement for far, in the plane of the pupil?
 
-    The cylinder of least squares and the sphere of most contrast through 3 mm; with a profile the
-    best sphere within 1 dpt of that, so that the far focus of a diffractive one stays the far one.
+    The cylinder of least squares and the sphere of most contrast through 3 mm; of a profile with
+    several foci the far one's.
     """
     model, fovea = placed_model(record, place_at(record)), fovea_of(record)
-    view = view_of(model, fovea, GLASSES_PUPIL_MM)
-    squares = least_squares_refraction(view.green)
-    glasses = replace(squares, m_dpt=best_sphere_dpt(view, squares))
-    if profile is None:
-        return glasses
-    eye = SeenEye(model, fovea, GLASSES_PUPIL_MM, profile)
-    added = np.linspace(-1.0, 1.0, 17)
-    kept = seen_through_focus(eye, glasses, added)
-    return replace(glasses, m_dpt=glasses.m_dpt + float(added[int(np.argmax(kept))]))
-
-
-def seen_through_focus(
-    eye: SeenEye, lens: PowerVector, added_dpt: FloatArray, frequency_cpd: float = FOCUS_CPD
-) -> FloatArray:
-    """How much contrast does a grating keep behind further spherical lenses, profile included?
-
-    Parameters
-    ----------
-    eye : SeenEye
-    lens : PowerVector
-        Glasses worn, in the pupil's plane.
-    added_dpt : array, shape (k,)
-    frequency_cpd : float
-
-    Returns
-    -------
-    array, shape (k,)
-        Mean of all directions and colours; that colours are shifted sideways against each other is
-        left out.
-    """
-    pupils, view = pupils_of(eye, lens, _FOCUS_ACROSS, _FOCUS_COLOURS)
-    weights = view.sampling.light.weights
-    kept = np.zeros(len(added_dpt))
-    for pupil, weight in zip(pupils, weights, strict=True):
-        base = defocus_um(pupil, 1.0)
-        for k, power in enumerate(added_dpt):
-            behind = pupil.with_added(-float(power) * base)
-            kept[k] += weight * float(transfer_of_pupil(behind).mean_at(frequency_cpd))
-    return kept
+    judge = judge_of(model, fovea, GLASSES_PUPIL_MM, profile=profile)
+    squares = least_squares_refraction(judge.view.green)
+    return replace(squares, m_dpt=judge.sphere(squares))
 
 
 def seen_pictures(

@@ -7,20 +7,14 @@ import numpy as np
 
 from rimwise.optics.refraction import PowerVector, least_squares_refraction, paraxial_refraction
 from rimwise.optics.zernike import Wavefront
-from rimwise.predict.criteria import (
-    FOCUS_CPD,
-    View,
-    best_sphere_dpt,
-    contrast,
-    through_focus,
-    view_of,
-    visual_strehl,
-)
+from rimwise.predict.criteria import FOCUS_CPD
 from rimwise.predict.gratings import FREQUENCIES_CPD, USUAL, Sampling
+from rimwise.predict.judge import Judge, foci_of, judge_of
 from rimwise.predict.placed import fovea_of, place_at, placed_model
 from rimwise.predict.scatter import Cloud, cloud_of, likely, sd_of
 from rimwise.predict.sensitivity import Elsewhere, sensitivity
 from rimwise.records.eye import EyeRecord
+from rimwise.records.implant_profile import ImplantProfile
 from rimwise.records.sight import (
     ContrastCurve,
     Focusing,
@@ -57,6 +51,8 @@ class SightQuestion:
         Through which pupil to map what standing elsewhere would cost; no maps if not given.
     loss : float
         Share of the ideal placement's contrast that may be lost within the tolerance circle.
+    profile : ImplantProfile, optional
+        Of the implant.
     """
 
     code: str = ""
@@ -64,6 +60,7 @@ class SightQuestion:
     sampling: Sampling = USUAL
     map_pupil_mm: float | None = None
     loss: float = 0.1
+    profile: ImplantProfile | None = None
 
     def __post_init__(self) -> None:
         if not 0.0 < self.loss < 1.0:
@@ -107,18 +104,22 @@ def predict_sight(
     """
     asked = SightQuestion() if question is None else question
     ideal, fovea = place_at(record), fovea_of(record)
-    sampling = asked.sampling
-    best = view_of(placed_model(record, ideal), fovea, GLASSES_PUPIL_MM, sampling)
-    squares = least_squares_refraction(best.green)
-    glasses = replace(squares, m_dpt=best_sphere_dpt(best, squares))
-    meridian = _meridian_rad(here)
     model, upright = placed_model(record, here), placed_model(record, ideal)
+    best = judge_of(upright, fovea, GLASSES_PUPIL_MM, asked.sampling, asked.profile)
+    squares = least_squares_refraction(best.view.green)
+    glasses = replace(squares, m_dpt=best.sphere(squares))
+    meridian = _meridian_rad(here)
     pupils = []
     for pupil_mm in asked.pupils_mm:
-        view, alone = (view_of(m, fovea, pupil_mm, sampling) for m in (model, upright))
-        cloud = cloud_of(record, here, fovea, pupil_mm)
-        is_here = _Seen(view, cloud, glasses, meridian).sight()
-        would_be = _Seen(alone, None, glasses, meridian).sight()
+        judges = (
+            judge_of(one, fovea, pupil_mm, asked.sampling, asked.profile)
+            for one in (model, upright)
+        )
+        cloud = cloud_of(record, here, fovea, pupil_mm, asked.profile)
+        is_here, would_be = (
+            _Seen(judge, one, glasses, meridian).sight()
+            for judge, one in zip(judges, (cloud, None), strict=True)
+        )
         pupils.append(_compared(pupil_mm, is_here, would_be))
     return Sight(
         code=asked.code,
@@ -127,11 +128,12 @@ def predict_sight(
         reasons=(),
         here=here,
         ideal=ideal,
-        glasses=_told(glasses.moved_towards_light(best.vertex_mm), None),
+        glasses=_told(glasses.moved_towards_light(best.view.vertex_mm), None),
         judged_cpd=JUDGED_CPD,
         pupils=tuple(pupils),
         sensitivity=_sensitivity(record, here, glasses, asked),
         assumptions=record.assumptions,
+        foci=foci_of(best, glasses),
     )
 
 
@@ -142,7 +144,7 @@ def _sensitivity(
     if pupil_mm is None:
         return None
     sampling = asked.sampling
-    elsewhere = Elsewhere(record, glasses, pupil_mm, JUDGED_CPD, sampling)
+    elsewhere = Elsewhere(record, glasses, pupil_mm, JUDGED_CPD, sampling, asked.profile)
     return sensitivity(elsewhere, here, asked.loss)
 
 
@@ -158,7 +160,7 @@ def _meridian_rad(here: ImplantPlace) -> float:
 class _Seen:
     """One placement through one pupil, and the draws about it where it has a ±."""
 
-    view: View
+    judge: Judge
     cloud: Cloud | None
     glasses: PowerVector
     meridian_rad: float
@@ -166,55 +168,61 @@ class _Seen:
     @property
     def waves(self) -> list[Wavefront]:
         """The told wave of 555 nm, then those of the cloud."""
+        green = self.judge.view.green
         if self.cloud is None:
-            return [self.view.green]
-        drawn = [replace(self.view.green, coefficients_um=one) for one in self.cloud.green_um.T]
-        return [self.view.green, *drawn]
+            return [green]
+        drawn = [replace(green, coefficients_um=one) for one in self.cloud.green_um.T]
+        return [green, *drawn]
 
     def sight(self) -> PupilSight:
         """Return all that this placement gives through this pupil."""
-        view, waves = self.view, self.waves
+        waves = self.waves
         squares = [least_squares_refraction(one) for one in waves]
-        sphere = best_sphere_dpt(view, squares[0])
+        sphere = self.judge.sphere(squares[0])
         best = [replace(one, m_dpt=sphere + one.m_dpt - squares[0].m_dpt) for one in squares]
         plain = [PowerVector(one.m_dpt, 0.0, 0.0) for one in best]
         modes = np.stack([one.coefficients_um for one in waves], axis=-1)
+        worn, bare = self._curves([self.glasses] * len(waves), plain)
+        kept = self.judge.focus(self.glasses, np.array(FOCUS_DPT))
         return PupilSight(
-            pupil_mm=view.pupil_mm,
+            pupil_mm=self.judge.view.pupil_mm,
             coefficients_um=tuple(modes[:, 0].tolist()),
             coefficients_sd_um=tuple(_sd(modes).tolist()),
             paraxial=self._lens([paraxial_refraction(one) for one in waves]),
             least_squares=self._lens(squares),
             best_contrast=self._lens(best),
-            with_glasses=self._curve([self.glasses] * len(waves)),
-            best_sphere=self._curve(plain),
-            through_focus=Focusing(
-                FOCUS_CPD,
-                FOCUS_DPT,
-                tuple(through_focus(view, self.glasses, np.array(FOCUS_DPT), FOCUS_CPD).tolist()),
-            ),
+            with_glasses=worn,
+            best_sphere=bare,
+            through_focus=Focusing(FOCUS_CPD, FOCUS_DPT, tuple(kept.tolist())),
         )
 
     def _lens(self, lenses: list[PowerVector]) -> Lens:
-        told = [one.moved_towards_light(self.view.vertex_mm) for one in lenses]
+        told = [one.moved_towards_light(self.judge.view.vertex_mm) for one in lenses]
         rows = np.array([(one.m_dpt, one.j0_dpt, one.j45_dpt) for one in told]).T
         return _told(told[0], _sd(rows))
 
-    def _curve(self, lenses: list[PowerVector]) -> ContrastCurve:
-        view, drawn = self.view, None
-        waves = view.behind(lenses[0])
-        kept = contrast(waves, view.pupil_mm, view.sampling, self.meridian_rad)
-        strehl = visual_strehl(waves, view.pupil_mm, view.sampling)[None]
-        if self.cloud is not None:
-            drawn = self.cloud.contrasts(lenses[1:], self.meridian_rad)
-        rows = (kept.tangential, kept.sagittal, kept.mean, strehl)
-        told = [_with_range(row[:, 0], None if drawn is None else drawn[k])
-                for k, row in enumerate(rows)]  # fmt: skip
-        (along, along_95), (across, across_95), (mean, mean_95), (ratio, ratio_95) = told
-        return ContrastCurve(
-            FREQUENCIES_CPD, along, across, mean, deg_from_rad(self.meridian_rad), ratio[0],
-            along_95, across_95, mean_95, ratio_95[0],
-        )  # fmt: skip
+    def _curves(self, *worn: list[PowerVector]) -> list[ContrastCurve]:
+        """Return a curve for each lens worn; each list holds that lens for every draw."""
+        kept, ratio = self.judge.curves([one[0] for one in worn], self.meridian_rad)
+        curves = []
+        for k, lenses in enumerate(worn):
+            drawn = None
+            if self.cloud is not None:
+                drawn = self.cloud.contrasts(lenses[1:], self.meridian_rad)
+            rows = [one[:, k] for one in (kept.tangential, kept.sagittal, kept.mean)]
+            curves.append(_curve([*rows, ratio[k : k + 1]], drawn, self.meridian_rad))
+        return curves
+
+
+def _curve(
+    rows: list[FloatArray], drawn: tuple[FloatArray, ...] | None, meridian_rad: float
+) -> ContrastCurve:
+    told = [_with_range(row, None if drawn is None else drawn[k]) for k, row in enumerate(rows)]
+    (along, along_95), (across, across_95), (mean, mean_95), (ratio, ratio_95) = told
+    return ContrastCurve(
+        FREQUENCIES_CPD, along, across, mean, deg_from_rad(meridian_rad), ratio[0],
+        along_95, across_95, mean_95, ratio_95[0],
+    )  # fmt: skip
 
 
 def _sd(rows: FloatArray) -> FloatArray:

@@ -33,6 +33,12 @@ class OnOptic:
     modes: FloatArray
     radius_mm: float
 
+    @property
+    def scale(self) -> float:
+        """How long is a small step of the pupil on the optic?"""
+        step = self.at(np.array([0.01, -0.01]), np.zeros(2))
+        return float(np.hypot(*(step[0] - step[1]))) / (0.02 * self.radius_mm)
+
     def at(self, x: FloatArray, y: FloatArray) -> FloatArray:
         """Return (..., 2) mm from the optic's axis; x and y in radii of the pupil."""
         flat = basis(_ORDER, np.ravel(x) / _REACH, np.ravel(y) / _REACH) @ self.modes

@@ -21,6 +21,8 @@ from rimwise.terms.errors import WrongInput
 
 UM_PER_NM = 1e-3
 MOST_ORDER = 4
+# What holds less of the light than this is no focus that a far one could be.
+_FOCUS_SHARE = 0.1
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,6 +113,21 @@ def orders(
         power = m * (profile.add_dpt or 0.0) * nm / profile.design_nm
         found.append(Order(m, power, float(abs(field) ** 2)))
     return tuple(found)
+
+
+def far_order(profile: ImplantProfile) -> Order:
+    """Which focus of a diffractive profile is the far one: of least power, with its share?
+
+    Examples
+    --------
+    >>> bifocal = ImplantProfile("diffractive", (), ((0.0, 0.5), (1.0, 0.0)), 3.0)
+    >>> far_order(bifocal).number
+    0
+    """
+    found = orders(profile)
+    least = min(_FOCUS_SHARE, max(one.efficiency for one in found))
+    focal = [one for one in found if one.efficiency >= least]
+    return min(focal, key=lambda one: one.power_dpt)
 
 
 def path_um(profile: ImplantProfile, radius_mm: FloatArray, relief: float = 1.0) -> FloatArray:

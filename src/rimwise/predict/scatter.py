@@ -8,6 +8,7 @@ Contrast is worked out at every draw. Own derivation.
 """
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from itertools import combinations
@@ -16,19 +17,31 @@ import numpy as np
 
 from rimwise.optics.pose import Vec3
 from rimwise.optics.refraction import PowerVector
-from rimwise.predict.criteria import contrast, lens_wave_um, view_of, visual_strehl
-from rimwise.predict.gratings import FREQUENCIES_CPD, Sampling
+from rimwise.predict.criteria import (
+    Contrast,
+    contrast_of,
+    judged,
+    lens_wave_um,
+    strehl_of,
+    view_of,
+)
+from rimwise.predict.gratings import FREQUENCIES_CPD, Gratings, Sampling, directions_from
+from rimwise.predict.judge import ProfiledJudge, judge_of
 from rimwise.predict.placed import placed_model
+from rimwise.predict.profiled import ROUGH_CELLS, ProfiledView, profiled_view
 from rimwise.records.eye import EyeRecord
+from rimwise.records.implant_profile import ImplantProfile
 from rimwise.records.sight import ImplantPlace, Likely
 from rimwise.terms.arrays import FloatArray
 from rimwise.terms.estimate import Estimate
 
 DRAWS = 256
+# Each costs transforms of a whole pupil there.
+PROFILED_DRAWS = 64
 # Only differences between draws are taken: a rough sampling tells those.
-ROUGH = Sampling(along=8, across=12, directions=4, colours=5)
-_TAKEN_CPD, _STREHL_NODES = (5.0, 15.0, 30.0, 45.0, 60.0), 7
-_BETWEEN = np.stack([np.interp(FREQUENCIES_CPD, _TAKEN_CPD, row) for row in np.eye(5)], axis=1)
+ROUGH = Sampling(along=8, across=12, directions=4, colours=5, step_um=0.5)
+_TAKEN_CPD = (2.5, 5.0, 10.0, 15.0, 30.0, 45.0, 60.0)
+_BETWEEN = np.stack([np.interp(FREQUENCIES_CPD, _TAKEN_CPD, row) for row in np.eye(7)], axis=1)
 _STEP_SD = 1.5
 _LOW, _HIGH = 0.025, 0.975
 
@@ -43,11 +56,17 @@ class Cloud:
     colours_um : array, shape (colours, 45, 1 + draws)
         Of the rough sampling.
     pupil_mm : float
+    seen : ProfiledView or None
+        The told placement of an optic with a profile.
+    places : array, shape (2, 45, 1 + draws), or None
+        Where the light meets that optic in each draw.
     """
 
     green_um: FloatArray
     colours_um: FloatArray
     pupil_mm: float
+    seen: ProfiledView | None = None
+    places: FloatArray | None = None
 
     @property
     def count(self) -> int:
@@ -59,14 +78,41 @@ class Cloud:
 
         ``lenses`` in the pupil's plane, one a placement.
         """
-        worn = np.stack([lens_wave_um(one, self.pupil_mm) for one in lenses], axis=-1)
-        waves = self.colours_um + worn
-        kept = contrast(waves, self.pupil_mm, ROUGH, meridian_rad, _TAKEN_CPD)
+        if self.seen is None or self.places is None:
+            worn = np.stack([lens_wave_um(one, self.pupil_mm) for one in lenses], axis=-1)
+            waves = self.colours_um + worn
+            kept, ratio = judged(waves, self.pupil_mm, ROUGH, meridian_rad, _TAKEN_CPD)
+        else:
+            kept, ratio = self._profiled(self.seen, self.places, lenses, meridian_rad)
         rows = [_BETWEEN @ one for one in (kept.tangential, kept.sagittal, kept.mean)]
-        return (*rows, visual_strehl(waves, self.pupil_mm, ROUGH, _STREHL_NODES)[None])
+        return (*rows, ratio[None])
+
+    def _profiled(
+        self,
+        seen: ProfiledView,
+        places: FloatArray,
+        lenses: list[PowerVector],
+        meridian_rad: float,
+    ) -> tuple[Contrast, FloatArray]:
+        sampling = seen.view.sampling
+        turns = directions_from(meridian_rad, sampling.directions)
+        found = []
+        for k, lens in enumerate(lenses):
+            view = replace(seen.view, colours_um=self.colours_um[:, :, k])
+            drawn = replace(seen, view=view, places=places[:, :, k].T)
+            found.append(drawn.transfer(lens, _TAKEN_CPD, turns))
+        transfer = np.stack(found, axis=-1)
+        perfect = Gratings(self.pupil_mm, _TAKEN_CPD, sampling).perfect()
+        return contrast_of(transfer), strehl_of(transfer, _TAKEN_CPD, perfect)
 
 
-def cloud_of(record: EyeRecord, here: ImplantPlace, fovea: Vec3, pupil_mm: float) -> Cloud | None:
+def cloud_of(
+    record: EyeRecord,
+    here: ImplantPlace,
+    fovea: Vec3,
+    pupil_mm: float,
+    profile: ImplantProfile | None = None,
+) -> Cloud | None:
     """Which waves may leave this eye, its implant being here within the ±? None without any ±.
 
     Examples
@@ -80,23 +126,41 @@ def cloud_of(record: EyeRecord, here: ImplantPlace, fovea: Vec3, pupil_mm: float
     count = len(_sds(here))
     if not count:
         return None
+    if profile is None:
 
-    def traced(sds: FloatArray) -> FloatArray:
-        view = view_of(placed_model(record, moved(here, sds)), fovea, pupil_mm, ROUGH)
-        return np.vstack([view.green.coefficients_um, view.colours_um])
+        def smooth(sds: FloatArray) -> FloatArray:
+            view = view_of(placed_model(record, moved(here, sds)), fovea, pupil_mm, ROUGH)
+            return np.vstack([view.green.coefficients_um, view.colours_um])
 
+        waves = _drawn(smooth, count, DRAWS)
+        return Cloud(waves[0], waves[1:], pupil_mm)
+
+    def profiled(sds: FloatArray) -> FloatArray:
+        model = placed_model(record, moved(here, sds))
+        judge = judge_of(model, fovea, pupil_mm, profile=profile, cells=ROUGH_CELLS)
+        assert isinstance(judge, ProfiledJudge)
+        green, view = judge.view.green.coefficients_um, judge.seen.view
+        return np.vstack([green, judge.seen.places.T, view.colours_um])
+
+    waves = _drawn(profiled, count, PROFILED_DRAWS)
+    seen = profiled_view(placed_model(record, here), fovea, pupil_mm, profile, ROUGH_CELLS)
+    return Cloud(waves[0], waves[3:], pupil_mm, seen, waves[1:3])
+
+
+def _drawn(traced: Callable[[FloatArray], FloatArray], count: int, draws: int) -> FloatArray:
+    """Return what is traced, (rows, 45, 1 + draws), at draws of so many uncertain numbers."""
     step = _STEP_SD * np.eye(count)
     middle = traced(np.zeros(count))
     up, down = (np.array([traced(way * one) for one in step]) for way in (1.0, -1.0))
-    draws = normal_draws(count)
+    drawn = normal_draws(count, draws)
     slopes = 0.5 * (up - down) / _STEP_SD
     bends = 0.5 * (up + down - 2.0 * middle) / _STEP_SD**2
-    waves = np.einsum("dk,kcm->cmd", draws, slopes) + np.einsum("dk,kcm->cmd", draws**2, bends)
+    waves = np.einsum("dk,kcm->cmd", drawn, slopes) + np.einsum("dk,kcm->cmd", drawn**2, bends)
     for i, j in combinations(range(count), 2):
         crossed = (traced(step[i] + step[j]) - up[i] - up[j] + middle) / _STEP_SD**2
-        waves += crossed[:, :, None] * (draws[:, i] * draws[:, j])
-    waves = middle[:, :, None] + np.concatenate([np.zeros((*middle.shape, 1)), waves], axis=2)
-    return Cloud(waves[0], waves[1:], pupil_mm)
+        waves += crossed[:, :, None] * (drawn[:, i] * drawn[:, j])
+    alone = np.zeros((*middle.shape, 1))
+    return np.asarray(middle[:, :, None] + np.concatenate([alone, waves], axis=2))
 
 
 def moved(here: ImplantPlace, sds: FloatArray) -> ImplantPlace:

@@ -18,10 +18,13 @@ from rimwise.optics.refraction import PowerVector, least_squares_refraction
 from rimwise.optics.zernike import Wavefront, number_of
 from rimwise.predict.carry import carrying, chebyshev
 from rimwise.predict.criteria import View, contrast, lens_wave_um, view_of
-from rimwise.predict.gratings import Sampling
+from rimwise.predict.gratings import Sampling, directions_from
+from rimwise.predict.judge import ProfiledJudge, judge_of
 from rimwise.predict.light import MIDDLE_NM
 from rimwise.predict.placed import fovea_of, place_at, placed_model
+from rimwise.predict.profiled import Cells
 from rimwise.records.eye import EyeRecord
+from rimwise.records.implant_profile import ImplantProfile
 from rimwise.records.sight import ImplantPlace, Sensitivity, SightMap, Tolerance
 from rimwise.terms.arrays import FloatArray
 from rimwise.terms.estimate import Estimate
@@ -33,7 +36,8 @@ REACH = {"mm": 1.0, "deg": 10.0}
 STEP = {"mm": 0.1, "deg": 1.0}
 PLACES = 21
 DIRECTIONS = 12
-_NODES = 7
+_NODES, _PROFILED_NODES = 7, 9
+MAP_CELLS = Cells(0.03, 8, 6, 128)
 _RAYS, _ALONG = 72, 201
 
 
@@ -49,6 +53,8 @@ class Elsewhere:
         Worn at every placement, in the pupil's plane.
     pupil_mm, frequency_cpd : float
     sampling : Sampling
+    profile : ImplantProfile, optional
+        Of the implant.
 
     Examples
     --------
@@ -65,6 +71,7 @@ class Elsewhere:
     pupil_mm: float
     frequency_cpd: float
     sampling: Sampling
+    profile: ImplantProfile | None = None
 
     def model(self, place: ImplantPlace) -> EyeModel:
         """Return the eye with its implant standing there."""
@@ -79,6 +86,23 @@ class Elsewhere:
         worn = lens_wave_um(self.glasses, self.pupil_mm)[:, None]
         kept = contrast(colours_um + worn, self.pupil_mm, self.sampling, 0.0, (self.frequency_cpd,))
         return np.asarray(kept.mean[0])
+
+    def contrasts(self, places: Sequence[ImplantPlace], fovea: Vec3) -> FloatArray:
+        """Return the contrast behind the glasses at each of these places."""
+        if self.profile is None:
+            views = [self.view(one, fovea) for one in places]
+            return self.contrast(np.stack([view.colours_um for view in views], axis=-1))
+        return np.array([self.profiled(one, fovea)[1] for one in places])
+
+    def profiled(self, place: ImplantPlace, fovea: Vec3) -> tuple[FloatArray, float]:
+        """Return the wave of 555 nm and the contrast of an optic with a profile."""
+        judge = judge_of(
+            self.model(place), fovea, self.pupil_mm, self.sampling, self.profile, MAP_CELLS
+        )
+        assert isinstance(judge, ProfiledJudge)
+        turns = directions_from(0.0, MAP_CELLS.directions)
+        kept = np.abs(judge.seen.transfer(self.glasses, (self.frequency_cpd,), turns))
+        return judge.view.green.coefficients_um, float(kept.mean())
 
 
 def sensitivity(asked: Elsewhere, here: ImplantPlace, loss: float = 0.1) -> Sensitivity:
@@ -150,8 +174,7 @@ def contrast_lost_at(asked: Elsewhere, shifts_mm: Sequence[tuple[float, float]])
     """
     fovea, ideal = fovea_of(asked.record), place_at(asked.record)
     places = [ideal, *(_at(ideal, one, "mm") for one in shifts_mm)]
-    views = [asked.view(one, fovea) for one in places]
-    kept = asked.contrast(np.stack([view.colours_um for view in views], axis=-1))
+    kept = asked.contrasts(places, fovea)
     return np.asarray(kept[0] - kept[1:])
 
 
@@ -170,25 +193,51 @@ def sight_map(asked: Elsewhere, here: ImplantPlace, unit: Unit) -> SightMap:
     >>> found.steps[0], found.steps[-1], found.cylinder_dpt[10][10] < 1e-6
     (-10.0, 10.0, True)
     """
-    fovea, reach = fovea_of(asked.record), REACH[unit]
-    steps = np.linspace(-reach, reach, PLACES)
-    nodes = reach * chebyshev(_NODES)
-    ideal = place_at(asked.record)
-    views = [[asked.view(_at(ideal, (x, y), unit), fovea) for x in nodes] for y in nodes]
-    carry = carrying(nodes, steps)
-    told = np.array([[_modes(view) for view in row] for row in views])
-    waves = np.einsum("ij,jlcm->ilcm", carry, told)
-    waves = np.einsum("kl,ilcm->ikcm", carry, waves)
-    flat = waves.reshape(PLACES * PLACES, *waves.shape[2:])
-    kept = asked.contrast(np.moveaxis(flat[:, 1:], 0, -1)).reshape(PLACES, PLACES)
-    green = flat[:, 0]
+    fovea, ideal = fovea_of(asked.record), place_at(asked.record)
+    steps = np.linspace(-REACH[unit], REACH[unit], PLACES)
+    if asked.profile is None:
+        green, kept = _smooth_map(asked, ideal, unit, fovea)
+    else:
+        green, kept = _profiled_map(asked, ideal, unit, fovea)
     coma = np.hypot(green[:, number_of(3, 1)], green[:, number_of(3, -1)]).reshape(kept.shape)
-    cylinder = _induced_cylinder(green, views[0][0])
+    cylinder = _induced_cylinder(green, asked.view(ideal, fovea))
     x, y = _pair(here, unit)
     return SightMap(
         unit, tuple(float(round(s, 6)) for s in steps), _rows(kept), _rows(cylinder), _rows(coma),
         (x.value, y.value), _costs(asked, here, unit, fovea),
     )  # fmt: skip
+
+
+def _nodes(unit: Unit, count: int) -> tuple[FloatArray, FloatArray]:
+    """Return places to trace along one side of a map, and what carries them to all of it."""
+    nodes = REACH[unit] * chebyshev(count)
+    return nodes, carrying(nodes, np.linspace(-REACH[unit], REACH[unit], PLACES))
+
+
+def _smooth_map(
+    asked: Elsewhere, ideal: ImplantPlace, unit: Unit, fovea: Vec3
+) -> tuple[FloatArray, FloatArray]:
+    """Return waves of 555 nm, (places, 45), and contrast, (21, 21), worked out at every place."""
+    nodes, carry = _nodes(unit, _NODES)
+    views = [[asked.view(_at(ideal, (x, y), unit), fovea) for x in nodes] for y in nodes]
+    told = np.array([[_modes(view) for view in row] for row in views])
+    waves = np.einsum("ij,jlcm->ilcm", carry, told)
+    waves = np.einsum("kl,ilcm->ikcm", carry, waves)
+    flat = waves.reshape(PLACES * PLACES, *waves.shape[2:])
+    kept = asked.contrast(np.moveaxis(flat[:, 1:], 0, -1))
+    return flat[:, 0], kept.reshape(PLACES, PLACES)
+
+
+def _profiled_map(
+    asked: Elsewhere, ideal: ImplantPlace, unit: Unit, fovea: Vec3
+) -> tuple[FloatArray, FloatArray]:
+    """Return the same for an optic with a profile: contrast too is carried from the nodes."""
+    nodes, carry = _nodes(unit, _PROFILED_NODES)
+    found = [[asked.profiled(_at(ideal, (x, y), unit), fovea) for x in nodes] for y in nodes]
+    green = np.array([[wave for wave, _ in row] for row in found])
+    kept = np.array([[contrast for _, contrast in row] for row in found])
+    waves = np.einsum("ij,kl,jlm->ikm", carry, carry, green)
+    return waves.reshape(PLACES * PLACES, -1), carry @ kept @ carry.T
 
 
 def tolerance(found: SightMap, here: Estimate, loss: float) -> Tolerance:
@@ -286,12 +335,12 @@ def _costs(
 ) -> tuple[tuple[float, float], ...]:
     x, y = (one.value for one in _pair(here, unit))
     turns = [360.0 * k / DIRECTIONS for k in range(DIRECTIONS)]
-    views = [asked.view(here, fovea)]
+    places = [here]
     for turn in turns:
         way = rad_from_deg(turn)
         to = (x + STEP[unit] * math.cos(way), y + STEP[unit] * math.sin(way))
-        views.append(asked.view(_at(here, to, unit), fovea))
-    kept = asked.contrast(np.stack([view.colours_um for view in views], axis=-1))
+        places.append(_at(here, to, unit))
+    kept = asked.contrasts(places, fovea)
     return tuple((turn, float(kept[0] - one)) for turn, one in zip(turns, kept[1:], strict=True))
 
 

@@ -16,7 +16,7 @@ from rimwise.eye.schematic import eye_optics
 from rimwise.optics.pose import Vec3
 from rimwise.optics.rays import rays
 from rimwise.optics.system import System
-from rimwise.optics.trace import trace
+from rimwise.optics.trace import trace, trace_numpy
 from rimwise.optics.wavefront import UM_PER_MM
 from rimwise.optics.zernike import Wavefront, basis
 from rimwise.predict.light import MIDDLE_NM, in_colour
@@ -27,7 +27,7 @@ ORDER = 8
 RINGS, SPOKES = 9, 20
 _PROBE = 1e-5
 _PROBES = _PROBE * np.array([[0, 0], [1, 0], [-1, 0], [0, 1], [0, -1]], dtype=np.float64)
-_TURNS, _HIT_MM, _CLOSE_MM = 12, 1e-10, 1e-6
+_TURNS, _HIT_MM, _CLOSE_MM = 12, 1e-10, 2e-4
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +78,7 @@ def line_of_sight(model: EyeModel, fovea_mm: Vec3) -> LineOfSight:
     slopes = _through_pupil(model, outward, np.array(fovea_mm))
     places, ways, _ = _out(outward, fovea_mm, slopes + _PROBES)
     way = ways[0]
-    depth = -eye_optics(_round_and_upright(model)).entrance.z_mm
+    depth = _pupil_depth_mm(_round_and_upright(model))
     origin = places[0] - way * ((places[0, 2] + depth) / way[2])
     right = np.cross([0.0, 1.0, 0.0], way)
     right /= np.linalg.norm(right)
@@ -136,37 +136,64 @@ def placed_waves(
     nodes, solve = _disc_nodes(RINGS, SPOKES)
     wanted = nodes * (0.5 * pupil_mm)
     slopes = line.slopes + wanted @ np.linalg.inv(line.by_slope).T
-    waves = []
-    for nm in wavelengths_nm:
-        outward = in_colour(model, nm).refracting.reversed().unclipped()
-        slopes, error = _errors_um(outward, fovea_mm, line, wanted, slopes)
-        if not np.isfinite(error).all():
-            raise MeasurementRefused(
-                "pupil-beyond-optic",
-                f"Light through a pupil of {pupil_mm:g} mm does not all pass this optic where it "
-                "stands; judge a smaller pupil.",
-            )
-        waves.append(Wavefront(solve @ error, 0.5 * pupil_mm, "entrance pupil", nm))
-    return tuple(waves)
+    outward = model.refracting.reversed().unclipped()
+    indices = _indices(model, wavelengths_nm)
+    error = _errors_um(_Aim(outward, fovea_mm, line, wanted), slopes, indices)
+    if not np.isfinite(error).all():
+        raise MeasurementRefused(
+            "pupil-beyond-optic",
+            f"Light through a pupil of {pupil_mm:g} mm does not all pass this optic where it "
+            "stands; judge a smaller pupil.",
+        )
+    return tuple(
+        Wavefront(modes, 0.5 * pupil_mm, "entrance pupil", nm)
+        for nm, modes in zip(wavelengths_nm, error @ solve.T, strict=True)
+    )
 
 
-def _errors_um(
-    outward: System, fovea_mm: Vec3, line: LineOfSight, wanted: FloatArray, slopes: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    """Aim at the nodes with one Jacobian for all; what is missed still is allowed for."""
+def _indices(model: EyeModel, wavelengths_nm: Sequence[float]) -> FloatArray:
+    """Return the indices that light out of the eye meets, (media, colours)."""
+    behind = [[part.behind for part in in_colour(model, nm).parts] for nm in wavelengths_nm]
+    inward = np.column_stack([np.ones(len(behind)), np.array(behind, dtype=np.float64)])
+    return np.asarray(inward[:, ::-1].T)
+
+
+@dataclass(frozen=True, slots=True)
+class _Aim:
+    """From where, through what and to which places in the pupil's plane light is sent."""
+
+    outward: System
+    fovea_mm: Vec3
+    line: LineOfSight
+    wanted: FloatArray
+
+
+def _errors_um(aim: _Aim, slopes: FloatArray, indices: FloatArray) -> FloatArray:
+    """Aim all colours at the nodes with one Jacobian; what is missed still is allowed for.
+
+    Returns (colours, nodes) without the first node, the middle, which the others are told against.
+    """
+    count, line = indices.shape[1], aim.line
+    each = np.repeat(indices, len(aim.wanted), axis=1)
+    wanted = np.tile(aim.wanted, (count, 1))
+    slopes = np.tile(slopes, (count, 1))
     inverse = np.linalg.inv(line.by_slope).T
     for _ in range(_TURNS):
-        places, ways, opl = _out(outward, fovea_mm, slopes)
-        at, along = _in_plane(places, ways, line.origin_mm, line.axes)
+        start = rays(np.array(aim.fovea_mm), np.column_stack([slopes, np.ones(len(slopes))]))
+        found = trace_numpy(aim.outward, start, indices=each)
+        ways = found.directions
+        at, along = _in_plane(found.positions_mm, ways, line.origin_mm, line.axes)
         miss = wanted - at
-        # Malus: the wave's slope is the ray's direction, so that a near miss is known for a hit.
+        # Malus: the wave's slope is the ray's direction, so that a near miss is known for a hit
+        # to half the wave's curvature times the miss squared: 1e-7 µm for 5 dpt.
         heading = ways @ line.axes[:2].T
-        path = opl + along + np.einsum("ij,ij->i", heading, miss)
+        path = found.opl_mm + along + np.einsum("ij,ij->i", heading, miss)
         worst = np.abs(miss).max()
         if not worst > _CLOSE_MM:
             break
         slopes = slopes + miss @ inverse
-    return slopes, UM_PER_MM * (path[0] - path[1:])
+    told = path.reshape(count, -1)
+    return np.asarray(UM_PER_MM * (told[:, :1] - told[:, 1:]))
 
 
 @lru_cache(maxsize=8)
@@ -180,6 +207,11 @@ def _disc_nodes(rings: int, spokes: int) -> tuple[FloatArray, FloatArray]:
     root = np.sqrt(np.repeat(w, spokes))
     solve = np.linalg.pinv(root[:, None] * basis(ORDER, x, y)) * root
     return np.vstack([[0.0, 0.0], np.column_stack([x, y])]), np.asarray(solve, dtype=np.float64)
+
+
+@lru_cache(maxsize=64)
+def _pupil_depth_mm(centred: EyeModel) -> float:
+    return -eye_optics(centred).entrance.z_mm
 
 
 def _round_and_upright(model: EyeModel) -> EyeModel:

@@ -9,6 +9,7 @@ from typing import Any, Literal
 
 from rimwise.records.assumption import Assumption
 from rimwise.records.cover import Reason
+from rimwise.records.sight_focus import SightFocus
 from rimwise.terms.estimate import Estimate
 from rimwise.terms.frames import Side, nasal_superior
 
@@ -349,6 +350,7 @@ class Sight:
     pupils: tuple[PupilComparison, ...] = ()
     sensitivity: Sensitivity | None = None
     assumptions: tuple[Assumption, ...] = ()
+    foci: tuple[SightFocus, ...] = ()
 
     def document(self) -> dict[str, Any]:
         """Return the sight as ``rimwise.sight/1``, ready for JSON (docs/predict.md)."""
@@ -366,6 +368,7 @@ class Sight:
             "placement": placed,
             "glasses": None if self.glasses is None else self.glasses.document(),
             "judged_cpd": self.judged_cpd,
+            "foci": [one.document() for one in self.foci],
             "by_pupil": [one.document() for one in self.pupils],
             "sensitivity": None if self.sensitivity is None else self.sensitivity.document(),
             "assumptions": [one.document() for one in self.assumptions],

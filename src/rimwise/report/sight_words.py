@@ -6,6 +6,8 @@ from rimwise.terms.estimate import Estimate
 from rimwise.terms.frames import Side, direction_words, nasal_superior
 
 Row = tuple[str, ...]
+# Orders that hold less are in the document only.
+_TOLD_SHARE = 0.05
 HEADER = ("pupil", "", "refraction", "contrast 5 / 15 / 30 cpd", "visual Strehl")
 
 
@@ -85,6 +87,7 @@ def sight_sentences(sight: Sight) -> list[str]:
             f"contrast lost{likely} at {sight.judged_cpd:g} cycles per degree; induced "
             f"{astigmatism}."
         )
+    said += foci_sentences(sight)
     if sight.sensitivity is not None:
         said += sensitivity_sentences(sight.sensitivity, sight.side)
     if sight.glasses is not None:
@@ -96,6 +99,25 @@ def sight_sentences(sight: Sight) -> list[str]:
         "its bare edge. It is not for showing to patients before surgery."
     )
     return said
+
+
+def foci_sentences(sight: Sight) -> list[str]:
+    """Which sentences tell the foci of a diffractive profile?
+
+    Examples
+    --------
+    >>> foci_sentences(Sight("E-1", "right", "refused", ()))
+    []
+    """
+    if not sight.foci:
+        return []
+    told = [
+        f"order {one.order}: {100 * one.efficiency:.0f} % of the light, sharp for far with "
+        f"{one.lens_dpt:+.2f} dpt added to the glasses"
+        for one in sight.foci
+        if one.efficiency >= _TOLD_SHARE
+    ]
+    return [f"Foci of the profile: {'; '.join(told)}."]
 
 
 def sensitivity_sentences(found: Sensitivity, side: Side) -> list[str]:
