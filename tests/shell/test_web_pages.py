@@ -38,6 +38,7 @@ PAGES = {
     "eyes": "/eyes",
     "eye-new": "/eyes/new",
     "eye": "/eye?code=E-1",
+    "eye-measured": "/eye?code=E-11",
     "eye-beside": "/eye/beside?code=E-1",
     "sheet-case": "/eye/sheet?code=E-1&kind=case",
     "sheet-visit": "/eye/sheet?code=E-1&kind=visit",
@@ -50,6 +51,7 @@ PAGES = {
     "practise": "/practise",
     "queue": "/queue",
     "pictures": "/bench",
+    "frame": "/frame",
     "masked": "/masked",
     "masked-study": "/masked/study?study=M-1",
     "masked-read": "/masked/read?study=M-1",
@@ -226,6 +228,20 @@ def test_result_pages_are_for_everybody_fit_and_are_light(page: Page) -> None:
     page.wait_for_url(re.compile("/bench/"))
     page.wait_for_load_state("networkidle")
     _judged(page, "bench")
+
+
+def test_a_frame_is_aligned_beside_the_page_and_its_page_is_for_everybody(page: Page) -> None:
+    _open(page, "/frame")
+    page.get_by_role("button", name="Draw a frame").click()
+    page.get_by_role("heading", name="Keep in the casebook").wait_for(timeout=120_000)
+    page.wait_for_load_state("networkidle")
+    assert page.get_by_role("img", name=re.compile("Still with reflexes")).evaluate(
+        "one => one.complete && one.naturalWidth > 900"
+    )
+    _judged(page, "framed")
+    page.get_by_label("Code of the eye").fill("E-60")
+    page.get_by_role("button", name="Keep", exact=True).click()
+    page.get_by_text("frame", exact=True).wait_for()
 
 
 def test_an_opening_is_placed_by_a_click(page: Page) -> None:

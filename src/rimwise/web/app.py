@@ -22,6 +22,8 @@ from rimwise.web.examples import EXAMPLES, example_picture
 from rimwise.web.eyes import EYE_ACTIONS, EYE_VIEWS
 from rimwise.web.fields import Group, WrongField, in_words, key_in, values_of
 from rimwise.web.forms import MEASURE_FORM, PLAN_FORM
+from rimwise.web.frame_desk import FrameDesk
+from rimwise.web.frame_pages import FRAME_ACTIONS, FRAME_VIEWS
 from rimwise.web.guard import Guard
 from rimwise.web.healing import HEALING_ACTIONS, HEALING_VIEWS
 from rimwise.web.healing_jobs import FollowedEye
@@ -60,6 +62,7 @@ STATIC = {
     "live.js": "text/javascript",
     "bench.css": "text/css",
     "queue.js": "text/javascript",
+    "frame.js": "text/javascript",
     "bench.js": "text/javascript",
     "bench-draw.js": "text/javascript",
     "bench-strip.js": "text/javascript",
@@ -77,7 +80,13 @@ SILENT: TelemetryConfig = {
 }
 
 
-def make_app(door: Door, worker: Worker, keeping: Keeping, hand: Worker | None = None) -> ASGIApp:
+def make_app(
+    door: Door,
+    worker: Worker,
+    keeping: Keeping,
+    hand: Worker | None = None,
+    long: Worker | None = None,
+) -> ASGIApp:
     """Which application answers at this door?
 
     Parameters
@@ -90,6 +99,8 @@ def make_app(door: Door, worker: Worker, keeping: Keeping, hand: Worker | None =
         Where the casebook is.
     hand : Worker, optional
         Where numbers follow a hand on a picture; the same worker without it.
+    long : Worker, optional
+        Where frames and clips are aligned, which takes minutes; the same worker without it.
     """
     app = FastAPI(docs_url=None, redoc_url=None, openapi_url=None, telemetry=SILENT)
     app.state.door = door
@@ -97,6 +108,7 @@ def make_app(door: Door, worker: Worker, keeping: Keeping, hand: Worker | None =
     app.state.hand = hand or worker
     app.state.keeping = keeping
     app.state.queue = Queue(worker, keeping)
+    app.state.desk = FrameDesk(long or worker, keeping.folder)
     for path, view in _VIEWS.items():
         app.add_api_route(path, view, methods=["GET", "HEAD"], include_in_schema=False)
     for path, action in _ACTIONS.items():
@@ -304,6 +316,7 @@ _VIEWS: dict[str, Any] = {
     **BENCH_VIEWS,
     **QUEUE_VIEWS,
     **MASKED_VIEWS,
+    **FRAME_VIEWS,
 }
 _ACTIONS: dict[str, Any] = {
     "/measure": _measure,
@@ -320,4 +333,5 @@ _ACTIONS: dict[str, Any] = {
     **BENCH_ACTIONS,
     **QUEUE_ACTIONS,
     **MASKED_ACTIONS,
+    **FRAME_ACTIONS,
 }

@@ -2,6 +2,7 @@
 
 from rimwise.web.catalogue_book import BOOK_WORDS
 from rimwise.web.catalogue_fields import FIELD_WORDS
+from rimwise.web.catalogue_frame import FRAME_WORDS
 from rimwise.web.catalogue_healing import HEALING_WORDS
 from rimwise.web.catalogue_masked import MASKED_WORDS
 from rimwise.web.catalogue_picture import PICTURE_WORDS
@@ -12,6 +13,7 @@ TEXT: dict[str, str] = {
     **BOOK_WORDS,
     **HEALING_WORDS,
     **MASKED_WORDS,
+    **FRAME_WORDS,
     # frame of every page
     "site.name": "rimwise",
     "site.workbench": "workbench",

@@ -52,6 +52,43 @@ MEASURE_FORM = (
     ),
 )  # fmt: skip
 
+FRAME_FORM = (
+    Group(
+        "group.eye",
+        (
+            Field("side", "choice", choices=_words("", "right", "left")),
+            Field("state", "choice", choices=_words("", "natural", "gel-natural", "empty-bag",
+                                                    "gel-implant", "implant", "visit")),
+            Field("superior_deg", "choice", choices=_words("", "90", "270", "0", "180")),
+            Field("fixation", "choice", choices=_words("", "none", "claimed", "confirmed")),
+            _CODE,
+        ),
+    ),
+    Group(
+        "group.lamps",
+        (
+            Field("lamps.places_mm", "points", hint="field.lamps.places_mm.hint"),
+            _mm("lamps.plane_mm", "field.lamps.plane_mm.hint"),
+            Field("lamps.fixated", "whole", hint="field.lamps.fixated.hint"),
+            _mm("working_distance_mm", "field.working_distance_mm.hint"),
+            _number("px_per_mm", "px/mm", "field.px_per_mm.hint"),
+        ),
+        folded=True,
+    ),
+    Group(
+        "group.frame_eye",
+        (
+            _mm("cornea.radius_mm", _RADIUS_HINT),
+            _number("cornea.thickness_um", "µm"),
+            _mm("lengths.white_to_white_mm", "field.lengths.white_to_white_mm.hint"),
+            _mm("lengths.lens_front_depth_mm", "field.lengths.lens_front_depth_mm.hint"),
+            _mm("lengths.lens_thickness_mm", "field.lengths.lens_thickness_mm.hint"),
+            Field("mirrored", "flag"),
+        ),
+        folded=True,
+    ),
+)  # fmt: skip
+
 EYE_FORM = (Group("group.eye", (Field("code", "text", hint="field.code.hint", required=True,
                                       missing="error.code"), _SIDE, _PERSON)),)  # fmt: skip
 

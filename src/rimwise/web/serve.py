@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
 HOST = "127.0.0.1"
 HAND_S = 20.0  # numbers that follow a hand take a tenth of a second; the first loads libraries
+LONG_S = 3600.0  # a clip of minutes; it is taken up again where it was left
 USUAL_PORT = 8437  # any free number: it only keeps the address the same from day to day
 
 ONE_BROWSER = "It opens once, in one browser on this machine. Ctrl-C ends it and forgets results."
@@ -116,9 +117,9 @@ def serve(
     from rimwise.web.worker import Worker  # noqa: PLC0415
 
     door, address = _door(listening.getsockname()[1], network)
-    worker, hand = Worker(), Worker(HAND_S)
+    worker, hand, long = Worker(), Worker(HAND_S), Worker(LONG_S)
     keeping = Keeping(casebook or default_folder())
-    config = uvicorn.Config(make_app(door, worker, keeping, hand), **_settings(network))
+    config = uvicorn.Config(make_app(door, worker, keeping, hand, long), **_settings(network))
     server = uvicorn.Server(config)
     try:
         tell(f"Workbench: {address}")
@@ -133,6 +134,7 @@ def serve(
     finally:
         worker.close()
         hand.close()
+        long.close()
         keeping.close()
         listening.close()
 

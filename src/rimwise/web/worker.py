@@ -87,6 +87,12 @@ class Worker:
         finally:
             self._places.release()
 
+    def stop(self) -> None:
+        """End the job that is running, if any; the next one gets a new child."""
+        with self._starting:
+            if self._running is not None:
+                self._running.child.kill()
+
     def warm(self) -> None:
         """Load the libraries before the first picture comes."""
         with contextlib.suppress(RimwiseError, WorkerFault):
