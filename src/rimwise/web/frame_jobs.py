@@ -50,7 +50,6 @@ def _progress(place: Path, done: int, of: int) -> None:
 
 
 def _frame(one: "Aligned") -> Told:
-    from rimwise.report.frame_drawing import reason_lines  # noqa: PLC0415
     from rimwise.report.frame_words import frame_rows  # noqa: PLC0415
 
     told: Told = {"document": one.document(), "drawing": None, "rows": [], "reasons": []}
@@ -63,7 +62,6 @@ def _frame(one: "Aligned") -> Told:
         "status": one.finding.status,
         "headline": words or "",
         "reasons": [reason.sentence for reason in one.finding.reasons],
-        "short": reason_lines(one.finding),
         "rows": [list(row) for row in frame_rows(one.finding)[1:]],
         "drawing": None if one.drawing is None else one.drawing.name,
     }
