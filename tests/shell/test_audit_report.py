@@ -116,3 +116,32 @@ def test_sharing_below_two_is_no_sharing(tmp_path: Path) -> None:
     code, _, err = run(table(tmp_path / "eyes.csv"), "--share", "1")
     assert code == 2
     assert "2" in err
+
+
+def test_every_table_is_written_and_printed(tmp_path: Path) -> None:
+    """Comparison, charts and surgeons: in the page, and each as CSV, the same bytes again."""
+    rng = np.random.default_rng(5)
+    rows = ["person,surgeon,technique,operation_day,least_cover_mm,complete"]
+    for eye in range(60):
+        cover = rng.normal(0.3, 0.2)
+        rows.append(
+            f"P-{eye // 2},S-{eye % 3},{'ab'[eye % 2]},{eye},{cover:.3f},{str(cover > 0).lower()}"
+        )
+    path = tmp_path / "eyes.csv"
+    path.write_text("\n".join(rows) + "\n", encoding="utf-8")
+    made = []
+    for name in ("one", "two"):
+        folder, page = tmp_path / name, tmp_path / f"{name}.html"
+        words = ["audit", path, "--compare", "technique=a,b", "--charts", "--expected-bare", "0.1",
+                 "--funnel", "surgeon", "--tables", folder, "--page", page]  # fmt: skip
+        assert CliRunner().invoke(app, [str(one) for one in words]).exit_code == 0
+        made.append({one.name: one.read_bytes() for one in sorted(folder.iterdir())})
+    assert made[0] == made[1]
+    assert {"flow.csv", "comparison.csv", "charts.csv", "funnel-limits.csv", "cover.csv",
+            "chart-least-cover.csv"} <= set(made[0])  # fmt: skip
+    lines = made[0]["comparison.csv"].decode("utf-8").splitlines()
+    assert lines[0].startswith("outcome,unit,a,b,difference,95 % interval")
+    html = page.read_text(encoding="utf-8")
+    for title in ("b less a", "Charts in the order of operation", "Each surgeon about all eyes"):
+        assert title in html
+    assert len(made[0]["chart-least-cover.csv"].splitlines()) == 61

@@ -2,17 +2,10 @@
 
 import numpy as np
 
-from rimwise.audit.chapters import cloud_of, known, left_out
+from rimwise.audit.chapters import cloud_of, ellipses_of, known, left_out
 from rimwise.audit.summaries import mean, median, scatter
-from rimwise.records.series import AuditPart, Ellipse, Figure, Series
-from rimwise.stats.bivariate import (
-    EllipseKind,
-    ScatterEllipse,
-    VectorMean,
-    ellipse_of,
-    hotelling,
-    vector_mean,
-)
+from rimwise.records.series import AuditPart, Figure, Series
+from rimwise.stats.bivariate import VectorMean, hotelling, vector_mean
 from rimwise.stats.clustered import count_persons
 from rimwise.terms.errors import WrongInput
 
@@ -60,32 +53,17 @@ def centring_chapter(series: Series, pair: str) -> AuditPart | None:
         scatter("scatter towards superior", y, people, "mm"),
         median("distance", np.hypot(x, y), people, "mm", "a distance is never 0; see the bias"),
     ]
-    ellipses: tuple[Ellipse, ...] = ()
     if len(x) >= _FEWEST:
         summary = vector_mean(np.stack([x, y], axis=1))
-        kinds: tuple[EllipseKind, ...] = ("confidence of the mean", "tolerance")
-        ellipses = tuple(_told(ellipse_of(summary, kind)) for kind in kinds)
         figures.append(_bias_test(summary, count_persons(people)))
     return AuditPart(
         f"centring:{pair}",
         f"Centring: {PAIRS[pair]}",
         tuple(figures),
-        ellipses,
+        ellipses_of(x, y),
         cloud_of(x, y),
         left_out(rows, f"no {PAIRS[pair]}"),
         ("nasal (mm)", "superior (mm)"),
-    )
-
-
-def _told(ellipse: ScatterEllipse) -> Ellipse:
-    kind = ellipse.kind if ellipse.kind != "tolerance" else "tolerance: 95 % of eyes"
-    return Ellipse(
-        kind,
-        ellipse.center,
-        ellipse.semi_major,
-        ellipse.semi_minor,
-        ellipse.angle_deg,
-        ellipse.level,
     )
 
 

@@ -61,6 +61,7 @@ BELOW_LETTERS = {word: name for name, words in _BELOW_LETTERS.items() for word i
 
 NAME_COLUMNS: tuple[NameColumn, ...] = (
     NameColumn("code", "pseudonym of the eye", {}, ("eye",)),
+    NameColumn("picture", "name of its photograph, for --covers", {}, ("photograph", "file")),
     NameColumn("person", "pseudonym of the person", {}, ("patient", "patient id", "subject")),
     NameColumn("side", "right or left eye", _SIDES, ("laterality", "eye side")),
     NameColumn(

@@ -12,6 +12,7 @@ FOREIGN: dict[str, tuple[str, ...]] = {
     "surgeon": ("operateur", "chirurg", "chirurgien", "cirujano", "chirurgo", "operator"),
     "technique": ("technik", "methode", "tecnica", "metodo"),
     "implant": ("linse", "iol", "implantat", "implante", "impianto"),
+    "picture": ("bild", "foto", "photo", "image", "datei", "fichier"),
     "complications": ("komplikation", "komplikationen", "complicaciones", "complicazioni"),
     "complete": ("vollstandig bedeckt", "vollstandige uberlappung", "komplette uberlappung",
                  "recouvrement complet", "cobertura completa", "copertura completa",

@@ -10,6 +10,7 @@ from rimwise.audit.chapters import cover_chapter, size_chapter, tilt_chapter, tu
 from rimwise.audit.events import complications_chapter, laser_chapter, opacification_chapter
 from rimwise.audit.refraction import acuity_chapter, astigmatism_chapter, refraction_chapter
 from rimwise.audit.select import CHOICE_WORDS, EyesChoice, one_eye_each
+from rimwise.audit.strips import strips_of
 from rimwise.records.series import Audit, AuditPart, FlowStep, Series
 from rimwise.stats.clustered import count_persons
 from rimwise.terms.errors import MeasurementRefused
@@ -65,7 +66,8 @@ def audit_of(
     kept, step = one_eye_each(series, choice, rng)
     flow = flow if step is None else (*flow, step)
     parts = tuple(part for one in CHAPTERS if (part := one(kept)) is not None)
-    if not parts:
+    strips = strips_of(kept)
+    if not parts and strips is None:
         raise MeasurementRefused(
             "nothing-to-audit",
             "the table has none of the columns that an audit reads (cover, size, centring, "
@@ -82,6 +84,7 @@ def audit_of(
         warnings=_warnings(kept, persons),
         methods=methods_words(len(kept), persons, choice),
         seed=seed,
+        strips=strips,
     )
 
 

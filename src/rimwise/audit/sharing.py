@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass, replace
 
-from rimwise.records.series import Audit, AuditPart, Figure, FlowStep
+from rimwise.records.series import Audit, AuditPart, CoverStrips, Figure, FlowStep
 from rimwise.terms.errors import WrongInput
 
 # Shares of one total that lie within each other, so that the difference of two is a count too.
@@ -76,7 +76,32 @@ def for_sharing(audit: Audit, fewest: int) -> Shared:
     flow = _flow(audit.flow, fewest)
     if flow != audit.flow:
         withheld.append("who was left out is told as one number")
-    return Shared(replace(audit, parts=tuple(parts), flow=flow), tuple(withheld))
+    strips = None if audit.strips is None else _strips(audit.strips, fewest)
+    if audit.strips is not None:
+        words = "single eyes, and bare eyes by direction" if strips else "all of them"
+        withheld.append(f"Cover strips: {words} withheld")
+    shared = replace(audit, parts=tuple(parts), flow=flow, strips=strips)
+    return Shared(shared, tuple(withheld))
+
+
+def _strips(strips: CoverStrips, fewest: int) -> CoverStrips | None:
+    """Half of the eyes by direction; nothing that a few eyes could be read from."""
+    blank: tuple[float | None, ...] = (None,) * 360
+    # The quartiles of fewer eyes are single eyes.
+    told = [n >= 4 * fewest for n in strips.seen]
+    if not any(told):
+        return None
+    inner = [
+        tuple(one if kept else None for one, kept in zip(row, told, strict=True))
+        for row in strips.levels_mm[1:4]
+    ]
+    return replace(
+        strips,
+        seen=tuple(n if kept else 0 for n, kept in zip(strips.seen, told, strict=True)),
+        bare=(),
+        levels_mm=(blank, *inner, blank),
+        lines_mm=(),
+    )
 
 
 def _small(count: int, fewest: int) -> bool:

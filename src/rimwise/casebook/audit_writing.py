@@ -15,13 +15,24 @@ from rimwise.audit.spread import Hand, OwnSpread
 from rimwise.casebook.own_hand import SPREAD_FILE
 from rimwise.exchange.results import document_of
 from rimwise.exchange.spreads import spread_document
-from rimwise.exchange.tables import ReadTable, chapter_csv
+from rimwise.exchange.tables import ReadTable, chapter_csv, lines_csv
 from rimwise.exchange.writing import make_folder, write_bytes, write_json
 from rimwise.records.series import Audit
+from rimwise.report.side_tables import (
+    SideTable,
+    chart_key,
+    chart_points,
+    charts_table,
+    comparison_table,
+    flow_table,
+    funnel_table,
+    spread_table,
+)
 from rimwise.store.folder import default_folder
 
 Kind = Literal["svg", "png", "pdf"]
 Drawing = tuple[str, str, str, bytes]
+_NUMBERS = "Numbers with their 95 % intervals"
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +65,8 @@ class AuditRequest:
     pdf : Path, optional
     drawing_kind : "svg", "png" or "pdf"
         Of the drawings written singly.
+    covers : Path, optional
+        What ``measure --json`` wrote of the rows' pictures: for the cover strips.
     paired : bool
         Compare the two eyes of the same persons.
     margins : mapping of outcome to margin
@@ -80,13 +93,14 @@ class AuditRequest:
     fewest: int | None = None
     pdf: Path | None = None
     drawing_kind: Literal["svg", "png", "pdf"] = "svg"
+    covers: Path | None = None
     paired: bool = False
     margins: Mapping[str, float] = field(default_factory=dict)
 
     @property
     def inputs(self) -> list[Path]:
         """Return the files that are read."""
-        return [] if self.table is None else [self.table]
+        return [one for one in (self.table, self.covers) if one is not None]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -101,6 +115,7 @@ class Audited:
     notes: tuple[str, ...] = ()
     written: tuple[Path, ...] = ()
     funnel: Funnel | None = None
+    groups: tuple[str, str, str] | None = None
 
 
 def shared(done: Audited, fewest: int) -> Audited:
@@ -195,11 +210,7 @@ def write_audit(done: Audited, request: AuditRequest) -> list[Path]:
     """
     written: list[Path] = []
     if request.tables is not None:
-        make_folder(request.tables)
-        for part in done.audit.parts:
-            path = request.tables / f"{part.key.replace(':', '-')}.csv"
-            write_bytes(path, chapter_csv(part).encode("utf-8"))
-            written.append(path)
+        written += _write_tables(done, make_folder(request.tables))
     drawings = [] if request.drawings is None else _drawn(done, request.drawing_kind)
     if request.drawings is not None:
         make_folder(request.drawings)
@@ -220,22 +231,47 @@ def write_audit(done: Audited, request: AuditRequest) -> list[Path]:
     return written
 
 
+def side_tables(done: Audited) -> list[SideTable]:
+    """Which tables stand beside the chapters: comparison, charts, surgeons, own spread?"""
+    told = (
+        comparison_table(done.differences, done.groups),
+        charts_table(done.charts),
+        funnel_table(done.funnel),
+        spread_table(done.spread),
+    )
+    return [one for one in told if one is not None]
+
+
+def _write_tables(done: Audited, folder: Path) -> list[Path]:
+    """Write every table as CSV: chapters, the tables beside them, charts and cover strips."""
+    texts = {part.key.replace(":", "-"): chapter_csv(part) for part in done.audit.parts}
+    more = [flow_table(done.audit), *side_tables(done)]
+    more += [chart_points(one) for one in done.charts]
+    texts |= {one.key: lines_csv(one.lines()) for one in more}
+    if done.audit.strips is not None:
+        texts["cover-strips"] = lines_csv(done.audit.strips.rows())
+    for key, text in texts.items():
+        write_bytes(folder / f"{key}.csv", text.encode("utf-8"))
+    return [folder / f"{key}.csv" for key in texts]
+
+
 def _write_report(done: Audited, request: AuditRequest) -> list[Path]:
     """Write page and PDF: the same drawings, tables and words."""
     if request.page is None and request.pdf is None:
         return []
-    drawings = _drawn(done, "svg")
+    drawings, tables = _drawn(done, "svg"), side_tables(done)
     if request.page is not None:
-        from rimwise.report.audit_drawing import audit_page  # noqa: PLC0415 - brings matplotlib
+        from rimwise.report.audit_page import audit_page  # noqa: PLC0415 - brings matplotlib
 
         shown = [(title, text, data) for _, title, text, data in drawings]
-        write_bytes(request.page, audit_page(done.audit, shown, __version__).encode("utf-8"))
+        html = audit_page(done.audit, shown, __version__, tables)
+        write_bytes(request.page, html.encode("utf-8"))
     if request.pdf is not None:
         from rimwise.exchange.pdf import series_pdf  # noqa: PLC0415 - brings the typesetter
         from rimwise.report.series_page import series_data  # noqa: PLC0415
 
         files = {f"{name}.svg": data for name, _, _, data in drawings}
-        data = series_data(done.audit, drawings, __version__)
+        data = series_data(done.audit, drawings, __version__, tables)
         write_bytes(request.pdf, series_pdf(data, files))
     return [one for one in (request.page, request.pdf) if one is not None]
 
@@ -245,6 +281,7 @@ def _drawn(done: Audited, kind: Kind) -> list[Drawing]:
         draw_chart,
         draw_cloud,
         draw_numbers,
+        number_sheets,
         numbers_description,
     )
     from rimwise.report.series_drawing import (  # noqa: PLC0415
@@ -252,15 +289,20 @@ def _drawn(done: Audited, kind: Kind) -> list[Drawing]:
         draw_funnel,
         flow_description,
     )
+    from rimwise.report.strips_drawing import draw_strips, strips_description  # noqa: PLC0415
 
     audit = done.audit
     made: list[Drawing] = [
         ("flow", "Who is in it and who is out", flow_description(audit), draw_flow(audit, kind))
     ]
-    numbers = draw_numbers(audit, kind)
-    if numbers is not None:
-        text = numbers_description(audit)
-        made.append(("numbers", "All numbers with their 95 % intervals", text, numbers))
+    for name, units in number_sheets(audit):
+        numbers = draw_numbers(audit, kind, units)
+        if numbers is not None:
+            made.append((name, _NUMBERS, numbers_description(audit), numbers))
+    if audit.strips is not None:
+        text = strips_description(audit.strips)
+        drawn = draw_strips(audit.strips, kind)
+        made.append(("cover-strips", "Cover by direction, all eyes over each other", text, drawn))
     for part in audit.parts:
         cloud = draw_cloud(part, kind)
         if cloud is not None:
@@ -270,8 +312,7 @@ def _drawn(done: Audited, kind: Kind) -> list[Drawing]:
         title = f"Complete cover by {done.funnel.column}: {done.funnel.sentence}"
         made.append(("funnel", title, done.funnel.sentence, draw_funnel(done.funnel, kind)))
     made += [
-        (f"chart-{one.name.replace(' ', '-').replace(',', '')}", one.name, one.sentence,
-         draw_chart(one, kind))
+        (chart_key(one), one.name, one.sentence, draw_chart(one, kind))
         for one in done.charts
     ]  # fmt: skip
     return made

@@ -15,6 +15,7 @@ from rimwise.audit.recount import Recount, recount
 from rimwise.audit.select import one_eye_each
 from rimwise.audit.spread import OwnSpread, own_spread
 from rimwise.casebook.audit_writing import Audited, AuditRequest, shared, write_audit
+from rimwise.casebook.strips import with_covers
 from rimwise.exchange.tables import ReadTable, only_named, read_series
 from rimwise.exchange.writing import check_not_input, check_writable
 from rimwise.records.series import Series
@@ -45,7 +46,7 @@ def audit_table(request: AuditRequest) -> Audited:
         if place is not None:
             check_writable(place)
             check_not_input(place, request.inputs)
-    read = _read(request)
+    read, notes = _read(request)
     rng = np.random.default_rng(request.seed)
     seed = request.seed if request.eyes == "random" else None
     audit = audit_of(read.series, read.flow, request.eyes, rng, seed)
@@ -55,7 +56,6 @@ def audit_table(request: AuditRequest) -> Audited:
     funnel = None if request.funnel is None else funnel_of(kept, request.funnel)
     if funnel is not None:
         audit = replace(audit, parts=(*audit.parts, funnel_chapter(funnel)))
-    notes: list[str] = []
     done = Audited(
         audit,
         read,
@@ -64,15 +64,21 @@ def audit_table(request: AuditRequest) -> Audited:
         _spread(read, request) if request.spread_out is not None else None,
         tuple(notes),
         funnel=funnel,
+        groups=request.compare,
     )
     if request.fewest is not None:
         done = shared(done, request.fewest)
     return replace(done, written=tuple(write_audit(done, request)))
 
 
-def _read(request: AuditRequest) -> ReadTable:
+def _read(request: AuditRequest) -> tuple[ReadTable, list[str]]:
+    """The series, and what is to be said of it."""
     if request.table is not None:
-        return read_series(request.table, request.columns, request.only)
+        read = read_series(request.table, request.columns, request.only)
+        if request.covers is None:
+            return read, []
+        series, said = with_covers(read.series, request.covers)
+        return replace(read, series=series), list(said)
     from rimwise.casebook.book import open_book  # noqa: PLC0415 - brings the database
     from rimwise.casebook.series_of_book import series_from_book  # noqa: PLC0415
 
@@ -82,7 +88,7 @@ def _read(request: AuditRequest) -> ReadTable:
     for column, wanted in request.only.items():
         series, step = only_named(series, column, wanted)
         flow.append(step)
-    return replace(read, series=series, flow=tuple(flow))
+    return replace(read, series=series, flow=tuple(flow)), []
 
 
 def _digest(path: Path) -> str:

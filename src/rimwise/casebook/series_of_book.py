@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 
 from rimwise.audit.columns import NUMBER_COLUMNS, Mapped
+from rimwise.casebook.strips import strip_of, strip_rows
 from rimwise.casebook.target_rows import target_columns
 from rimwise.exchange.plan_layer import plan_values
 from rimwise.exchange.tables import ReadTable, persons_from
@@ -19,6 +20,8 @@ _NAMES = (
     "code", "side", "surgeon", "technique", "opening", "complications", "acuity_category",
     "fixation",
 )  # fmt: skip
+
+STRIP = "strip"
 
 Row = dict[str, Any]
 
@@ -58,7 +61,8 @@ def series_from_book(book: Casebook, consent: str = "care") -> ReadTable:
     numbers["complete"] = np.array([_number(row.get("complete")) for row in rows])
     findings: list[str] = []
     person = persons_from([row.get("person") for row in rows], findings)
-    series = Series(numbers, names, person, "casebook")
+    strips = [row.get(STRIP) for row in rows]
+    series = Series(numbers, names, person, "casebook", strip_rows(strips))
     used = {name: name for name in (*numbers, *names)}
     return ReadTable(series, Mapped(used, (), ()), tuple(flow), tuple(findings), ())
 
@@ -93,6 +97,7 @@ def _row(book: Casebook, eye: KeptEye) -> Row | None:
             planned = plan_values(newest["plan"].document)
             for table in ("opening", "centres"):
                 case[table] = {**(case.get(table) or {}), **planned.get(table, {})}
+        row[STRIP] = strip_of(newest["cover"].document, eye.side)
         row |= target_columns(case, newest["cover"].document, eye.side)
     return row | _visits(visits)
 

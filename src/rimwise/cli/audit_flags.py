@@ -82,6 +82,10 @@ DrawingFolder = Annotated[
 PageFile = Annotated[
     Path | None, typer.Option(metavar="FILE.html", help="The whole audit as one page.")
 ]
+Covers = Annotated[
+    Path | None,
+    typer.Option(metavar="FILE.json", help="From measure, for the cover strips of all eyes."),
+]
 Funnel = Annotated[
     str | None,
     typer.Option(metavar="NAME", help="Each name of a column about the common rate: surgeon."),
@@ -114,6 +118,7 @@ class Told:
     eyes_needed: str | None
     charts: bool
     expected_bare: float | None
+    covers: Path | None
     funnel: str | None
     share: int | None
     spread: str | None
@@ -157,6 +162,7 @@ class Told:
             spread_out=self.spread,
             hand=hand_named(self.hand),
             casebook=self.folder,
+            covers=self.covers,
             funnel=self.funnel,
             fewest=self.share,
             pdf=self.pdf,

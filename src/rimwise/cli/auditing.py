@@ -27,6 +27,7 @@ def audit(  # noqa: PLR0913, PLR0917  one argument a flag
     eyes_needed: opt.EyesNeeded = None,
     charts: opt.Charts = False,
     expected_bare: opt.Bare = None,
+    covers: opt.Covers = None,
     funnel: opt.Funnel = None,
     share: opt.Fewest = None,
     spread: opt.OwnSpreadFile = None,
@@ -99,32 +100,18 @@ def _recount(table: Path) -> int:
 
 def _show(done: "Audited") -> None:
     from rimwise.report.audit_words import audit_head, chapter_rows  # noqa: PLC0415
+    from rimwise.report.side_tables import comparison_table  # noqa: PLC0415
 
     preview = [*done.read.preview]
     show_table("Columns as they were taken", preview, ("heading", "column", "first cells"))
     show_table("Audit", audit_head(done.audit))
     for part in done.audit.parts:
         show_table(part.title, chapter_rows(part), ("", "value", "95 % interval", "eyes"))
-    if done.differences:
-        rows = [
-            (
-                one.outcome,
-                f"{one.first:.3f}",
-                f"{one.second:.3f}",
-                f"{one.difference.value:.3f}" if one.difference.value is not None else "-",
-                "-"
-                if one.difference.low is None or one.difference.high is None
-                else f"{one.difference.low:.3f} to {one.difference.high:.3f}",
-                "-" if one.p_holm is None else f"{one.p_holm:.3g}",
-                {True: "yes", False: "not shown", None: "-"}[one.equivalent],
-            )
-            for one in done.differences
-        ]
-        show_table(
-            "Second against first (ratio for scatters)",
-            rows,
-            ("outcome", "first", "second", "difference", "95 % interval", "p (Holm)", "equivalent"),
-        )
+    compared = comparison_table(done.differences, done.groups)
+    if compared is not None:
+        # How each was tested stands in the page's table.
+        rows = [row[:6] + row[8:10] for row in compared.rows]
+        show_table(compared.title, rows, compared.head[:6] + compared.head[8:10])
     _show_rest(done)
 
 

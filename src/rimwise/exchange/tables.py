@@ -2,7 +2,7 @@
 
 import csv
 import io
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -259,6 +259,19 @@ def only_named(series: Series, name: str, wanted: str) -> tuple[Series, FlowStep
             f"no row has {name} {wanted!r}; the table has {', '.join(column.names[:12])}"
         )
     return drop(series, ~column.where(wanted), f"{name} is not {wanted}")
+
+
+def lines_csv(lines: Iterable[Sequence[str]]) -> str:
+    r"""How are rows of words written as a CSV table, the same bytes every time?
+
+    Examples
+    --------
+    >>> lines_csv([("a", "b"), ("1, 2", "3")])
+    'a,b\n"1, 2",3\n'
+    """
+    out = io.StringIO()
+    csv.writer(out, lineterminator="\n").writerows(lines)
+    return out.getvalue()
 
 
 def chapter_csv(part: AuditPart) -> str:

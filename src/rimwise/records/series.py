@@ -62,12 +62,15 @@ class Series:
         From 0, without gaps: who each eye belongs to.
     source : str
         Where the rows came from, for the page.
+    strips_mm : array, shape (n, 360), or None
+        Cover by anatomical direction (0° nasal, 90° superior); NaN where not seen.
     """
 
     numbers: Mapping[str, FloatArray]
     names: Mapping[str, Names]
     person: IntArray
     source: str = ""
+    strips_mm: FloatArray | None = None
 
     def __post_init__(self) -> None:
         for name, column in self.numbers.items():
@@ -95,6 +98,7 @@ class Series:
             {name: column.among(rows) for name, column in self.names.items()},
             np.asarray(person, dtype=np.int64),
             self.source,
+            None if self.strips_mm is None else self.strips_mm[rows],
         )
 
 
@@ -186,6 +190,57 @@ class AuditPart:
 
 
 @dataclass(frozen=True, slots=True)
+class CoverStrips:
+    """Cover by anatomical direction (0° nasal, 90° superior, 180° temporal) over a series.
+
+    Parameters
+    ----------
+    eyes, persons : int
+        With a strip.
+    seen, bare : tuple of 360 int
+        Eyes whose edge is seen there, and those bare there (empty where withheld).
+    levels_mm : five rows of 360 numbers or None
+        Below which lie 10, 25, 50, 75 and 90 % of the eyes seen there.
+    lines_mm : rows of 360 numbers or None
+        Single eyes, evenly picked where they are many, for the drawing.
+
+    Examples
+    --------
+    >>> blank = (None,) * 360
+    >>> len(CoverStrips(0, 0, (0,) * 360, (0,) * 360, (blank,) * 5, ()).rows())
+    361
+    """
+
+    eyes: int
+    persons: int
+    seen: tuple[int, ...]
+    bare: tuple[int, ...]
+    levels_mm: tuple[tuple[float | None, ...], ...]
+    lines_mm: tuple[tuple[float | None, ...], ...]
+
+    def rows(self) -> list[tuple[str, ...]]:
+        """Return the table: direction, eyes seen, bare, and the five levels."""
+        head = ("direction_deg", "seen", "bare", "p10_mm", "p25_mm", "p50_mm", "p75_mm", "p90_mm")
+        told = [
+            (str(at), str(self.seen[at]), str(self.bare[at]) if self.bare else "",
+             *("" if (one := row[at]) is None else f"{one:.4f}" for row in self.levels_mm))
+            for at in range(360)
+        ]  # fmt: skip
+        return [head, *told]
+
+    def document(self) -> dict[str, object]:
+        """Return the entry of the audit's JSON, without single eyes."""
+        return {
+            "eyes": self.eyes,
+            "persons": self.persons,
+            "seen": list(self.seen),
+            "bare": list(self.bare),
+            "levels_percent": [10, 25, 50, 75, 90],
+            "levels_mm": [list(row) for row in self.levels_mm],
+        }
+
+
+@dataclass(frozen=True, slots=True)
 class FlowStep:
     """How many rows were left after a reason, and which reason it was."""
 
@@ -208,6 +263,7 @@ class Audit:
     methods: str = ""
     inputs: tuple[tuple[str, str], ...] = field(default=())
     seed: int | None = None
+    strips: CoverStrips | None = None
 
     def document(self) -> dict[str, object]:
         """Return the document ``rimwise.audit/1``."""
@@ -241,6 +297,7 @@ class Audit:
                 }
                 for part in self.parts
             ],
+            "cover_strips": None if self.strips is None else self.strips.document(),
             "warnings": list(self.warnings),
             "methods": self.methods,
             "inputs": [{"name": name, "sha256": digest} for name, digest in self.inputs],

@@ -6,7 +6,6 @@ import numpy as np
 
 from rimwise.audit.learning import LearningChart
 from rimwise.records.series import Audit, AuditPart, Figure
-from rimwise.report.audit_words import figure_words
 from rimwise.report.look import DRAWING_STYLE, LOOK
 from rimwise.report.series_drawing import Kind, drawing_bytes
 from rimwise.terms.cautions import CAUTIONS
@@ -15,14 +14,45 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 _SCALES = {"1": "share of eyes (%)", "mm": "mm", "dpt": "dpt", "logMAR": "logMAR", "deg": "deg"}
+_FILES = {"1": "shares", "mm": "mm", "dpt": "dpt", "logMAR": "acuity", "deg": "deg"}
+_PAGE_ROWS = 42
 _ROW_INCH = 0.235
+_BELOW_INCH = 0.6  # each panel's own scale
 _LINES = ("-", "--")
 
 
-def draw_numbers(audit: Audit, kind: Kind = "svg") -> bytes | None:
+def number_sheets(audit: Audit) -> list[tuple[str, tuple[str, ...]]]:
+    """On which sheets do the numbers stand: name, and the units on it?
+
+    One sheet where they fit a page, else one a unit.
+
+    Examples
+    --------
+    >>> number_sheets(Audit("t.csv", 0, 0, "", (), ()))
+    []
+    """
+    groups = _groups(audit)
+    if not groups:
+        return []
+    if sum(len(_with_headings(figures)) for _, figures in groups) <= _PAGE_ROWS:
+        return [("numbers", tuple(unit for unit, _ in groups))]
+    return [(f"numbers-{_FILES[unit]}", (unit,)) for unit, _ in groups]
+
+
+def draw_numbers(audit: Audit, kind: Kind = "svg", units: tuple[str, ...] = ()) -> bytes | None:
     """How do the numbers look: one column of dots with intervals, one common scale a unit?
 
-    Returns None where no figure has an interval.
+    Parameters
+    ----------
+    audit : Audit
+    kind : "svg", "png" or "pdf"
+    units : tuple of str
+        Those to draw, all without a word; see `number_sheets`.
+
+    Returns
+    -------
+    bytes or None
+        None where no figure has an interval.
 
     Examples
     --------
@@ -33,20 +63,22 @@ def draw_numbers(audit: Audit, kind: Kind = "svg") -> bytes | None:
     from matplotlib.backends.backend_agg import FigureCanvasAgg  # noqa: PLC0415
     from matplotlib.figure import Figure as Sheet  # noqa: PLC0415
 
-    groups = [(unit, _with_headings(figures)) for unit, figures in _groups(audit)]
+    groups = [
+        (unit, _with_headings(figures))
+        for unit, figures in _groups(audit)
+        if not units or unit in units
+    ]
     if not groups:
         return None
-    rows = [len(lines) + 1.6 for _, lines in groups]
+    tall = [len(lines) * _ROW_INCH for _, lines in groups]
+    height = sum(tall) + _BELOW_INCH * len(groups) + 0.3
     with rc_context(DRAWING_STYLE):
-        sheet = Sheet(figsize=(7.1, sum(rows) * _ROW_INCH + 0.5), facecolor=LOOK.paper)
+        sheet = Sheet(figsize=(7.1, height), facecolor=LOOK.paper)
         FigureCanvasAgg(sheet)
-        height = sum(rows) * _ROW_INCH + 0.5
-        panels = np.atleast_1d(
-            sheet.subplots(len(groups), 1, gridspec_kw={"height_ratios": rows}, squeeze=False)[:, 0]
-        )
-        sheet.subplots_adjust(
-            left=0.43, right=0.97, top=1.0 - 0.12 / height, bottom=0.55 / height, hspace=0.35
-        )
+        panels, top = [], height - 0.1
+        for inches in tall:
+            panels.append(sheet.add_axes((0.43, (top - inches) / height, 0.54, inches / height)))
+            top -= inches + _BELOW_INCH
         for axes, (unit, lines) in zip(panels, groups, strict=True):
             _dots(axes, unit, lines)
         sheet.text(0.02, 0.06 / height, CAUTIONS[0], fontsize=6.0)
@@ -60,7 +92,8 @@ def _groups(audit: Audit) -> list[tuple[str, list[tuple[str, Figure]]]]:
             # A diameter of 5 mm would press all covers and biases of tenths into one line.
             large = one.unit == "mm" and (one.value or 0.0) > 2.0
             if one.value is not None and one.low is not None and one.unit in _SCALES and not large:
-                told.setdefault(one.unit, []).append((part.title.split(" (")[0], one))
+                chapter = part.title.split(" (")[0].split(", about")[0]
+                told.setdefault(one.unit, []).append((chapter, one))
     return [(unit, told[unit]) for unit in _SCALES if unit in told]
 
 
@@ -207,94 +240,3 @@ def draw_chart(chart: LearningChart, kind: Kind = "svg") -> bytes:
         low.legend(fontsize=6.5, frameon=False, loc="upper left")
         sheet.text(0.02, 0.015, CAUTIONS[0], fontsize=6.0)
         return drawing_bytes(sheet, f"Chart of {chart.name}", chart.sentence, kind)
-
-
-def audit_page(audit: Audit, drawings: list[tuple[str, str, bytes]], version: str) -> str:
-    """How does an audit read as one HTML file: nothing fetched, no script?
-
-    Parameters
-    ----------
-    audit : Audit
-    drawings : list of (title, description, SVG)
-    version : str
-
-    Examples
-    --------
-    >>> "<script" in audit_page(Audit("<t>.csv", 0, 0, "", (), ()), [], "0")
-    False
-    """
-    from base64 import b64encode  # noqa: PLC0415
-
-    from jinja2 import Environment, StrictUndefined  # noqa: PLC0415 - only pages need it
-
-    from rimwise.report.audit_words import audit_head  # noqa: PLC0415
-
-    environment = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True)
-    return environment.from_string(_PAGE).render(
-        audit=audit,
-        head=audit_head(audit),
-        words=figure_words,
-        look=LOOK,
-        cautions=CAUTIONS,
-        version=version,
-        drawings=[
-            (title, text, "data:image/svg+xml;base64," + b64encode(data).decode("ascii"))
-            for title, text, data in drawings
-        ],
-    )
-
-
-_PAGE = """<!doctype html>
-<html lang="en">
-<meta charset="utf-8">
-<meta name="viewport" content="width=device-width, initial-scale=1">
-<title>Audit of {{ audit.source }}</title>
-<style>
-:root { color-scheme: light dark; --ink: {{ look.ink }}; --paper: {{ look.paper }};
-  --rule: {{ look.rule }}; --quiet: {{ look.quiet }}; }
-@media (prefers-color-scheme: dark) { :root { --ink: #e8edf0; --paper: #10181e; --rule: #33424d;
-  --quiet: #a9b5bd; } }
-body { font: 15px/1.45 "DejaVu Sans", sans-serif; color: var(--ink); background: var(--paper);
-  max-width: 62rem; margin: 1.5rem auto; padding: 0 1rem; }
-table { border-collapse: collapse; width: 100%; margin: .4rem 0 1.2rem; }
-caption, .quiet { color: var(--quiet); text-align: left; }
-th, td { text-align: left; padding: .2rem .8rem .2rem 0; border-bottom: 1px solid var(--rule);
-  vertical-align: top; font-weight: normal; }
-thead th { font-weight: bold; } .wide { overflow-x: auto; }
-td.number { font-variant-numeric: tabular-nums; white-space: nowrap; }
-figure { margin: 0 0 1rem; display: inline-block; max-width: 100%; }
-figure img { max-width: 100%; background: #fbfaf6; }
-.caution { border-left: 4px solid #b9481b; padding-left: .8rem; }
-@media print { body { max-width: none; margin: 0; } h2 { break-after: avoid; } }
-</style>
-<h1>Audit of {{ audit.source }}</h1>
-<p class="caution">{{ cautions[0] }}</p>
-<table><caption>Who is in it</caption><tbody>
-{% for label, value in head %}<tr><th scope="row">{{ label }}</th><td>{{ value }}</td></tr>
-{% endfor %}</tbody></table>
-{% for warning in audit.warnings %}<p>Beware: {{ warning }}.</p>
-{% endfor %}
-{% for title, text, source in drawings %}<figure><img src="{{ source }}" alt="{{ text }}">
-<figcaption class="quiet">{{ title }}</figcaption></figure>
-{% endfor %}
-{% for part in audit.parts %}<h2>{{ part.title }}</h2>
-{% for one in part.left_out %}<p class="quiet">{{ one }}.</p>
-{% endfor %}<div class="wide"><table><thead><tr><th scope="col">Number</th>
-<th scope="col">Value</th>
-<th scope="col">95 % interval</th><th scope="col">Eyes</th><th scope="col">How</th></tr></thead>
-<tbody>{% for one in part.figures %}{% set told = words(one) %}
-<tr><th scope="row">{{ one.name }}</th>
-<td class="number">{{ told[0] }}</td><td class="number">{{ told[1] }}</td>
-<td class="number">{{ told[2] }}</td>
-<td class="quiet">{{ [one.way, one.note] | select | join("; ") }}</td>
-</tr>
-{% endfor %}</tbody></table></div>
-{% endfor %}
-<h2>Methods</h2><p>{{ audit.methods }}</p>
-<h2>To do it again</h2>
-<p>rimwise {{ version }}{% if audit.seed is not none %}, seed {{ audit.seed }}{% endif %}.
-{% for name, digest in audit.inputs %}{{ name }}: SHA-256 <code>{{ digest }}</code>.
-{% endfor %}</p>
-{% for caution in cautions %}<p class="quiet">{{ caution }}</p>
-{% endfor %}</html>
-"""
