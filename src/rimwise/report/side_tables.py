@@ -136,6 +136,7 @@ def chart_points(chart: LearningChart) -> SideTable:
 
     Examples
     --------
+    >>> import numpy as np
     >>> from rimwise.audit.learning import learning_chart
     >>> from rimwise.records.series import Series
     >>> series = Series({"x": np.tile([1.0, 2.0], 10)}, {}, np.arange(20))
@@ -156,6 +157,7 @@ def chart_key(chart: LearningChart) -> str:
 
     Examples
     --------
+    >>> import numpy as np
     >>> from rimwise.audit.learning import learning_chart
     >>> from rimwise.records.series import Series
     >>> series = Series({"x": np.tile([1.0, 2.0], 10)}, {}, np.arange(20))
