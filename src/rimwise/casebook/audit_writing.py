@@ -211,7 +211,7 @@ def write_audit(done: Audited, request: AuditRequest) -> list[Path]:
     written: list[Path] = []
     if request.tables is not None:
         written += _write_tables(done, make_folder(request.tables))
-    drawings = [] if request.drawings is None else _drawn(done, request.drawing_kind)
+    drawings = [] if request.drawings is None else drawings_of(done, request.drawing_kind)
     if request.drawings is not None:
         make_folder(request.drawings)
         for name, _, _, data in drawings:
@@ -242,24 +242,33 @@ def side_tables(done: Audited) -> list[SideTable]:
     return [one for one in told if one is not None]
 
 
-def _write_tables(done: Audited, folder: Path) -> list[Path]:
-    """Write every table as CSV: chapters, the tables beside them, charts and cover strips."""
+def table_texts(done: Audited) -> dict[str, str]:
+    """Which tables does an audit hold, by name, as CSV?
+
+    Chapters, the tables beside them, the points of the charts and the cover strips.
+    """
     texts = {part.key.replace(":", "-"): chapter_csv(part) for part in done.audit.parts}
     more = [flow_table(done.audit), *side_tables(done)]
     more += [chart_points(one) for one in done.charts]
     texts |= {one.key: lines_csv(one.lines()) for one in more}
     if done.audit.strips is not None:
         texts["cover-strips"] = lines_csv(done.audit.strips.rows())
-    for key, text in texts.items():
-        write_bytes(folder / f"{key}.csv", text.encode("utf-8"))
-    return [folder / f"{key}.csv" for key in texts]
+    return texts
+
+
+def _write_tables(done: Audited, folder: Path) -> list[Path]:
+    written = []
+    for key, text in table_texts(done).items():
+        written.append(folder / f"{key}.csv")
+        write_bytes(written[-1], text.encode("utf-8"))
+    return written
 
 
 def _write_report(done: Audited, request: AuditRequest) -> list[Path]:
     """Write page and PDF: the same drawings, tables and words."""
     if request.page is None and request.pdf is None:
         return []
-    drawings, tables = _drawn(done, "svg"), side_tables(done)
+    drawings, tables = drawings_of(done, "svg"), side_tables(done)
     if request.page is not None:
         from rimwise.report.audit_page import audit_page  # noqa: PLC0415 - brings matplotlib
 
@@ -276,7 +285,8 @@ def _write_report(done: Audited, request: AuditRequest) -> list[Path]:
     return [one for one in (request.page, request.pdf) if one is not None]
 
 
-def _drawn(done: Audited, kind: Kind) -> list[Drawing]:
+def drawings_of(done: Audited, kind: Kind) -> list[Drawing]:
+    """Which drawings show an audit: name, title, description, bytes?"""
     from rimwise.report.audit_drawing import (  # noqa: PLC0415 - brings matplotlib
         draw_chart,
         draw_cloud,

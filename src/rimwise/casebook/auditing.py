@@ -1,6 +1,7 @@
 """A table of operated eyes in, an audit out: read, judged, drawn, written."""
 
 import hashlib
+from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
 
@@ -47,10 +48,31 @@ def audit_table(request: AuditRequest) -> Audited:
             check_writable(place)
             check_not_input(place, request.inputs)
     read, notes = _read(request)
-    rng = np.random.default_rng(request.seed)
+    done = audited_of(read, request, tuple(notes))
+    digests = tuple((one.name, _digest(one)) for one in request.inputs)
+    done = replace(done, audit=replace(done.audit, inputs=digests))
+    return replace(done, written=tuple(write_audit(done, request)))
+
+
+def audited_of(read: ReadTable, request: AuditRequest, notes: tuple[str, ...] = ()) -> Audited:
+    """What do these eyes say, with all that was asked beside it? Nothing is read or written.
+
+    Parameters
+    ----------
+    read : ReadTable
+    request : AuditRequest
+        Its files are not looked at; ``only`` has been heeded before.
+    notes : tuple of str
+        What is to be said of the reading.
+
+    Raises
+    ------
+    WrongInput
+    MeasurementRefused
+    """
+    rng, said = np.random.default_rng(request.seed), list(notes)
     seed = request.seed if request.eyes == "random" else None
     audit = audit_of(read.series, read.flow, request.eyes, rng, seed)
-    audit = replace(audit, inputs=tuple((one.name, _digest(one)) for one in request.inputs))
     # The same eyes as in the audit: a fresh generator of the same seed draws the same ones.
     kept, _ = one_eye_each(read.series, request.eyes, np.random.default_rng(request.seed))
     funnel = None if request.funnel is None else funnel_of(kept, request.funnel)
@@ -60,15 +82,13 @@ def audit_table(request: AuditRequest) -> Audited:
         audit,
         read,
         tuple(_differences(kept, request, rng)),
-        tuple(_charts(read, request, rng, notes)) if request.charts else (),
+        tuple(_charts(read, request, rng, said)) if request.charts else (),
         _spread(read, request) if request.spread_out is not None else None,
-        tuple(notes),
+        tuple(said),
         funnel=funnel,
         groups=request.compare,
     )
-    if request.fewest is not None:
-        done = shared(done, request.fewest)
-    return replace(done, written=tuple(write_audit(done, request)))
+    return done if request.fewest is None else shared(done, request.fewest)
 
 
 def _read(request: AuditRequest) -> tuple[ReadTable, list[str]]:
@@ -84,11 +104,22 @@ def _read(request: AuditRequest) -> tuple[ReadTable, list[str]]:
 
     with open_book(request.casebook) as book:
         read = series_from_book(book)
+    return only_those(read, request.only), []
+
+
+def only_those(read: ReadTable, only: Mapping[str, str]) -> ReadTable:
+    """Which rows are left by these filters, each told as a step of the flow?
+
+    Raises
+    ------
+    WrongInput
+        There is no such column or name.
+    """
     series, flow = read.series, list(read.flow)
-    for column, wanted in request.only.items():
+    for column, wanted in only.items():
         series, step = only_named(series, column, wanted)
         flow.append(step)
-    return replace(read, series=series, flow=tuple(flow)), []
+    return replace(read, series=series, flow=tuple(flow))
 
 
 def _digest(path: Path) -> str:

@@ -28,10 +28,8 @@ from rimwise.web.guard import Guard
 from rimwise.web.healing import HEALING_ACTIONS, HEALING_VIEWS
 from rimwise.web.healing_jobs import FollowedEye
 from rimwise.web.jobs import (
-    AuditedSeries,
     MeasuredPicture,
     PlannedOpening,
-    audit_job,
     measure_job,
     plan_job,
 )
@@ -42,6 +40,8 @@ from rimwise.web.plans import PLAN_ACTIONS, PLAN_VIEWS
 from rimwise.web.practise import PRACTISE_ACTIONS, PRACTISE_VIEWS
 from rimwise.web.queue import Queue
 from rimwise.web.queue_pages import QUEUE_ACTIONS, QUEUE_VIEWS
+from rimwise.web.series import SERIES_ACTIONS, SERIES_VIEWS
+from rimwise.web.series_jobs import AuditedSeries
 from rimwise.web.uploads import Sent, TooLarge, picture_name
 from rimwise.web.views import (
     asks_for_json,
@@ -142,35 +142,6 @@ async def _home(request: Request) -> Response:
 
 async def _measure_form(request: Request) -> Response:
     return shown(request, "measure.html", form=MEASURE_FORM, filled=Filled())
-
-
-async def _series_form(request: Request) -> Response:
-    return shown(request, "series.html", form=(), filled=Filled())
-
-
-async def _series(request: Request) -> Response:
-    sent = await sent_form(request)
-    try:
-        tables = [(name, data) for name, data in sent.files if data]
-        if len(tables) != 1:
-            raise WrongField("table", TEXT["error.one_table"])
-        name, data = tables[0]
-        audited = await work(request, audit_job, data, picture_name(name))
-    except (WrongInput, MeasurementRefused) as error:
-        return _asked_again(request, "series.html", (), sent, error)
-    return go(request, f"/audited/{session_of(request).keep(audited)}")
-
-
-async def _audited(request: Request, name: str) -> Response:
-    result = result_of(request, name, AuditedSeries)
-    return shown(request, "audited.html", shown=result, name=name)
-
-
-async def _audit_drawing(request: Request, name: str, number: int) -> Response:
-    drawings = result_of(request, name, AuditedSeries).drawings
-    if not 0 <= number < len(drawings):
-        raise HTTPException(404)
-    return Response(drawings[number][2], media_type="image/svg+xml")
 
 
 async def _measure(request: Request) -> Response:
@@ -303,9 +274,6 @@ _VIEWS: dict[str, Any] = {
     "/measured/{name}": _measured,
     "/measured/{name}/drawing.png": _drawing,
     "/planned/{name}/drawing.svg": _plan_drawing,
-    "/series": _series_form,
-    "/audited/{name}": _audited,
-    "/audited/{name}/drawing-{number}.svg": _audit_drawing,
     "/document/{name}": _document,
     "/openapi.json": _description,
     "/static/{name}": _static,
@@ -313,6 +281,7 @@ _VIEWS: dict[str, Any] = {
     **PRACTISE_VIEWS,
     **PLAN_VIEWS,
     **HEALING_VIEWS,
+    **SERIES_VIEWS,
     **BENCH_VIEWS,
     **QUEUE_VIEWS,
     **MASKED_VIEWS,
@@ -322,7 +291,6 @@ _ACTIONS: dict[str, Any] = {
     "/measure": _measure,
     "/example": _example,
     "/plan": _plan,
-    "/series": _series,
     "/look": _theatre,
     "/forget": _forget,
     "/log-out": _log_out,
@@ -330,6 +298,7 @@ _ACTIONS: dict[str, Any] = {
     **PRACTISE_ACTIONS,
     **PLAN_ACTIONS,
     **HEALING_ACTIONS,
+    **SERIES_ACTIONS,
     **BENCH_ACTIONS,
     **QUEUE_ACTIONS,
     **MASKED_ACTIONS,

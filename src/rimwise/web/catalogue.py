@@ -6,12 +6,14 @@ from rimwise.web.catalogue_frame import FRAME_WORDS
 from rimwise.web.catalogue_healing import HEALING_WORDS
 from rimwise.web.catalogue_masked import MASKED_WORDS
 from rimwise.web.catalogue_picture import PICTURE_WORDS
+from rimwise.web.catalogue_series import SERIES_WORDS
 
 TEXT: dict[str, str] = {
     **FIELD_WORDS,
     **PICTURE_WORDS,
     **BOOK_WORDS,
     **HEALING_WORDS,
+    **SERIES_WORDS,
     **MASKED_WORDS,
     **FRAME_WORDS,
     # frame of every page
@@ -42,24 +44,6 @@ TEXT: dict[str, str] = {
     "home.series": "Audit a series",
     "home.series.text": "From a table of operated eyes: how often the cover is complete, how well "
     "openings are centred, how good predictions were, each with its interval.",
-    "series.title": "Audit a series",
-    "series.lead": "A table with one row an eye and one heading line (CSV). Every column is "
-    "optional; what a heading means is shown with the result. Use pseudonyms, no names.",
-    "series.table": "Table",
-    "series.send": "Audit",
-    "series.again": "Audit another table",
-    "series.result": "Audited series",
-    "series.head": "Who is in it",
-    "series.beware": "Beware",
-    "series.value": "Value",
-    "series.interval": "95 % interval",
-    "series.eyes": "Eyes",
-    "series.methods": "Methods",
-    "series.json": "Download the numbers (JSON)",
-    "series.full": "Open the drawing by itself",
-    "series.sharing": "Counts below five can point to a person: leave them out before you share "
-    "this page.",
-    "error.one_table": "no table came; choose one CSV file",
     "home.recent": "Results of this session",
     "home.none": "None yet.",
     "home.example": "No photograph at hand? Try an invented eye",

@@ -63,7 +63,7 @@ def description() -> dict[str, Any]:
         "/plan": {"get": _view("code", "from"), "post": _action(_asked(PLAN_FORM))},
         "/plan/live": {"post": _action(_asked(PLAN_FORM))},
         "/plan/save": {"post": _action({"name": _CODE, "code": _CODE} | _BY)},
-        "/series": {"get": _view(), "post": _action({}, "table")},
+        "/series": {"get": _view(), "post": _action({"book": _TEXT}, "table")},
         "/eyes": {"get": _view("search", "side", "shown", "after")},
         "/eyes/new": {"get": _view(), "post": _action(_asked(EYE_FORM) | _BY, "sheet")},
         "/eye": {"get": _view("code")},

@@ -10,9 +10,10 @@ from typing import TYPE_CHECKING
 
 from rimwise.web.bench import Bench
 from rimwise.web.healing_jobs import FollowedEye
-from rimwise.web.jobs import AuditedSeries, MeasuredPicture, PlannedOpening
+from rimwise.web.jobs import MeasuredPicture, PlannedOpening
 from rimwise.web.masked_jobs import ShownPair
 from rimwise.web.practise_jobs import Placed, PractisePicture
+from rimwise.web.series_jobs import AuditedSeries
 
 if TYPE_CHECKING:
     from rimwise.web.people import People

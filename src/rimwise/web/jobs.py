@@ -12,7 +12,6 @@ from rimwise.terms.errors import WrongInput
 if TYPE_CHECKING:
     from rimwise.records.cover import CoverFinding
     from rimwise.records.plan import Plan
-    from rimwise.records.series import Audit
     from rimwise.report.words import Row
 
 THE_FORM = "the form"  # what a sentence calls the source of a wrong value
@@ -54,69 +53,6 @@ class PlannedOpening:
     drawing: bytes | None
     described: str
     document: str
-
-
-@dataclass(frozen=True, slots=True)
-class AuditedSeries:
-    """What a page shows of one audited table; drawings are (title, description, SVG)."""
-
-    name: str
-    headline: str
-    head: tuple[tuple[str, str], ...]
-    beware: tuple[str, ...]
-    chapters: tuple[tuple[str, tuple[str, ...], tuple[tuple[str, str, str, str], ...]], ...]
-    drawings: tuple[tuple[str, str, bytes], ...]
-    methods: str
-    document: str
-
-
-def audit_job(data: bytes, name: str) -> AuditedSeries:
-    """What does this table of operated eyes say?
-
-    Raises
-    ------
-    WrongInput
-        It is no table, or a heading is unclear.
-    MeasurementRefused
-        No column of it says anything.
-    """
-    from rimwise.audit.make import audit_of  # noqa: PLC0415
-    from rimwise.exchange.results import document_of  # noqa: PLC0415
-    from rimwise.exchange.tables import series_from_bytes  # noqa: PLC0415
-    from rimwise.exchange.writing import json_text  # noqa: PLC0415
-    from rimwise.report.audit_words import audit_head, chapter_rows  # noqa: PLC0415
-
-    read = series_from_bytes(data, name)
-    audit = audit_of(read.series, read.flow)
-    unused = ", ".join(read.mapped.unused[:12])
-    return AuditedSeries(
-        name=name,
-        headline=f"{audit.eyes} eyes of {audit.persons} persons",
-        head=tuple(audit_head(audit)),
-        beware=(*read.findings, *audit.warnings, *((f"not used: {unused}",) if unused else ())),
-        chapters=tuple(
-            (part.title, part.left_out, tuple(chapter_rows(part))) for part in audit.parts
-        ),
-        drawings=_audit_drawings(audit),
-        methods=audit.methods,
-        document=json_text(document_of([audit.document()])),
-    )
-
-
-def _audit_drawings(audit: "Audit") -> tuple[tuple[str, str, bytes], ...]:
-    from rimwise.report.audit_drawing import (  # noqa: PLC0415
-        draw_cloud,
-        draw_numbers,
-        numbers_description,
-    )
-
-    numbers = draw_numbers(audit)
-    drawn = [] if numbers is None else [("Numbers", numbers_description(audit), numbers)]
-    for part in audit.parts:
-        cloud = draw_cloud(part)
-        if cloud is not None:
-            drawn.append((part.title, f"{part.title}: {len(part.cloud)} eyes as points", cloud))
-    return tuple(drawn)
 
 
 def measure_job(values: Mapping[str, object], data: bytes, name: str) -> MeasuredPicture:
