@@ -7,11 +7,13 @@ from typing import TYPE_CHECKING, Any
 
 from rimwise.casebook.placing import read_cover_findings
 from rimwise.casebook.seeing import (
-    draw_pictures,
+    Shown,
     edge_notes,
+    keep_pictures,
     marked,
     measured_cover,
     profile_notes,
+    shown_pictures,
 )
 from rimwise.exchange.results import document_of, reasons_document
 from rimwise.exchange.sheets import read_case_sheet
@@ -54,8 +56,8 @@ class SightRequest:
         Through which pupil to map other placements; a drawing needs one, 4 mm if not given.
     loss : float
         Of contrast, that the tolerance circle allows.
-    drawing, pictures : Path or None
-        Folders for the drawing, and for pictures of a chart and lamps as seen.
+    drawing, pictures, page : Path or None
+        Folders for the drawing, for pictures of a chart and lamps as seen, and for one page of all.
     json_out : Path, "-" or None
     """
 
@@ -69,6 +71,7 @@ class SightRequest:
     loss: float = 0.1
     drawing: Path | None = None
     pictures: Path | None = None
+    page: Path | None = None
     json_out: Path | str | None = None
 
 
@@ -82,6 +85,7 @@ class Predicted:
     drawing: Path | None = None
     edges: tuple[EdgeInPupil, ...] = ()
     pictures: tuple[Path, ...] = ()
+    page: Path | None = None
 
     def document(self) -> dict[str, Any]:
         """Return the entry of the results; the notes stand among the warnings."""
@@ -118,9 +122,9 @@ def predict_case(request: SightRequest) -> Predicted:
         check_writable(request.json_out)
         check_not_input(request.json_out, inputs)
     read = read_case_sheet(request.case)
-    record = _record(read.sheet, request)
-    place, notes = _place(record, request)
-    notes = (*_missing(read.sheet), *notes)
+    record = record_of(read.sheet, request)
+    place, notes = place_of(record, request)
+    notes = (*missing_notes(read.sheet), *notes)
     pupils = request.pupils_mm or PUPILS_MM
     mapped = request.map_pupil_mm
     if mapped is None and request.drawing is not None:
@@ -135,13 +139,30 @@ def predict_case(request: SightRequest) -> Predicted:
     sight = marked(predict_sight(record, place, asked), edges)
     drawing = None if request.drawing is None else _draw(sight, request.drawing)
     said = (*read.notes, *notes, *profile_notes(profile), *edge_notes(edges))
-    seen: tuple[Path, ...] = ()
-    if request.pictures is not None:
-        seen = draw_pictures(request.pictures, read.sheet, record, place, cover)
-    done = Predicted(request.case, sight, said, drawing, edges, seen)
+    shown: tuple[Shown, ...] = ()
+    if request.pictures is not None or request.page is not None:
+        shown = shown_pictures(read.sheet, record, place, cover)
+    seen = () if request.pictures is None else keep_pictures(request.pictures, sight.code, shown)
+    page = None if request.page is None else _write_page(request.page, sight, said, shown)
+    done = Predicted(request.case, sight, said, drawing, edges, seen, page)
     if request.json_out is not None:
         write_json(request.json_out, document_of([done.document()]))
     return done
+
+
+def _write_page(
+    folder: Path, sight: Sight, notes: tuple[Reason, ...], shown: tuple[Shown, ...]
+) -> Path:
+    from rimwise import __version__  # noqa: PLC0415
+    from rimwise.report.sight_drawing import draw_sight  # noqa: PLC0415 - brings matplotlib
+    from rimwise.report.sight_page import SightPage, sight_html  # noqa: PLC0415
+
+    make_folder(folder)
+    path = folder / f"{sight.code}-sight.html"
+    said = tuple(one.sentence for one in notes)
+    page = SightPage(sight, said, draw_sight(sight, "svg"), shown, __version__)
+    write_bytes(path, sight_html(page).encode("utf-8"))
+    return path
 
 
 def _draw(sight: Sight, folder: Path) -> Path:
@@ -153,8 +174,8 @@ def _draw(sight: Sight, folder: Path) -> Path:
     return path
 
 
-def _record(case: CaseSheet, request: SightRequest) -> EyeRecord:
-    """Return the eye with its implant; what would have to be guessed is refused."""
+def record_of(case: CaseSheet, request: SightRequest) -> EyeRecord:
+    """Which eye, with its implant, is this? What would have to be guessed is refused."""
     from dataclasses import replace  # noqa: PLC0415
 
     from rimwise.eye.known import known_from_case  # noqa: PLC0415
@@ -204,7 +225,8 @@ def _with_cylinder(terms: "ImplantTerms", case: CaseSheet, request: SightRequest
     return replace(terms, cylinder_dpt=cylinder_dpt, axis_deg=case.cornea.steep_axis_deg)
 
 
-def _place(record: EyeRecord, request: SightRequest) -> tuple[ImplantPlace, tuple[Reason, ...]]:
+def place_of(record: EyeRecord, request: SightRequest) -> tuple[ImplantPlace, tuple[Reason, ...]]:
+    """Where does its implant stand, and what has to be said of that?"""
     from dataclasses import replace  # noqa: PLC0415
 
     from rimwise.predict.placed import place_at, unknown_tilt  # noqa: PLC0415
@@ -246,7 +268,8 @@ def _place(record: EyeRecord, request: SightRequest) -> tuple[ImplantPlace, tupl
     return place, tuple(notes)
 
 
-def _missing(case: CaseSheet) -> tuple[Reason, ...]:
+def missing_notes(case: CaseSheet) -> tuple[Reason, ...]:
+    """What does the sheet not tell that a sight needs?"""
     cornea = case.cornea
     if cornea.radius_mm is not None or None not in {cornea.radius_flat_mm, cornea.radius_steep_mm}:
         return ()

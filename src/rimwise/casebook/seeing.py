@@ -5,7 +5,7 @@ from pathlib import Path
 
 from rimwise.casebook.placing import read_cover_findings
 from rimwise.exchange.writing import make_folder, write_bytes
-from rimwise.records.as_seen import EdgeInPupil
+from rimwise.records.as_seen import EdgeInPupil, SeenPicture
 from rimwise.records.case import CaseSheet
 from rimwise.records.cover import Reason
 from rimwise.records.eye import EyeRecord
@@ -15,6 +15,8 @@ from rimwise.records.sight import ImplantPlace, Sight
 # Where the sheet does not tell: an undilated pupil by day, and one in the dusk. A setting of the
 # pictures, written into each, not a claim about this eye.
 PHOTOPIC_MM, MESOPIC_MM = 3.0, 5.0
+# A picture as seen, and its PNG.
+Shown = tuple[SeenPicture, bytes]
 
 
 def measured_cover(placement: Path | None) -> tuple[float | None, ...] | None:
@@ -72,30 +74,36 @@ def profile_notes(profile: ImplantProfile | None) -> tuple[Reason, ...]:
     )
 
 
-def draw_pictures(
-    folder: Path,
+def shown_pictures(
     case: CaseSheet,
     record: EyeRecord,
     place: ImplantPlace,
     cover_mm: tuple[float | None, ...] | None,
-) -> tuple[Path, ...]:
-    """Write the chart and the lamps as seen, by day and in the dusk.
+    lights: tuple[str, ...] = ("photopic", "mesopic"),
+) -> tuple[Shown, ...]:
+    """How do the chart and the lamps look, by day and in the dusk? Each with its PNG."""
+    from rimwise.predict.looks import Looking, seen_pictures  # noqa: PLC0415
+    from rimwise.report.seen_drawing import draw_seen  # noqa: PLC0415 - brings matplotlib
+
+    by_day = case.lengths.pupil_photopic_mm or PHOTOPIC_MM
+    pupils = {"photopic": by_day, "mesopic": max(MESOPIC_MM, by_day)}
+    profile = None if case.implant is None else case.implant.profile
+    looking = Looking(profile, tuple((one, pupils[one]) for one in lights), cover_mm)
+    return tuple((one, draw_seen(one)) for one in seen_pictures(record, place, looking))
+
+
+def keep_pictures(folder: Path, code: str, shown: tuple[Shown, ...]) -> tuple[Path, ...]:
+    """Write the chart and the lamps as seen.
 
     Returns
     -------
     tuple of Path
         CODE-chart-photopic.png and so on.
     """
-    from rimwise.predict.looks import Looking, seen_pictures  # noqa: PLC0415
-    from rimwise.report.seen_drawing import draw_seen  # noqa: PLC0415 - brings matplotlib
-
-    by_day = case.lengths.pupil_photopic_mm or PHOTOPIC_MM
-    pupils = (("photopic", by_day), ("mesopic", max(MESOPIC_MM, by_day)))
     make_folder(folder)
     drawn = []
-    profile = None if case.implant is None else case.implant.profile
-    for one in seen_pictures(record, place, Looking(profile, pupils, cover_mm)):
-        path = folder / f"{case.code}-{one.scene}-{one.light}.png"
-        write_bytes(path, draw_seen(one))
+    for one, png in shown:
+        path = folder / f"{code}-{one.scene}-{one.light}.png"
+        write_bytes(path, png)
         drawn.append(path)
     return tuple(drawn)

@@ -44,6 +44,10 @@ Pictures = Annotated[
     Path | None,
     typer.Option(metavar="DIR", help="Folder for pictures of a chart and lamps as seen."),
 ]
+Page = Annotated[
+    Path | None,
+    typer.Option(metavar="DIR", help="Folder for one HTML page with numbers and pictures."),
+]
 JsonFile = Annotated[
     str | None, typer.Option(metavar="FILE", help='Write the sight as JSON; "-" prints it.')
 ]
@@ -60,6 +64,7 @@ def predict(  # noqa: PLR0913, PLR0917  one argument a flag
     loss: Loss = 0.1,
     drawing: Drawing = None,
     pictures: Pictures = None,
+    page: Page = None,
     json: JsonFile = None,
 ) -> None:
     """Say what an eye will see with its implant where it is, beside the ideal placement.
@@ -72,7 +77,7 @@ def predict(  # noqa: PLR0913, PLR0917  one argument a flag
         pupils = tuple(pupil_mm or ())
         asked = SightRequest(
             case, placement, decentration_mm, tilt_deg, marks_deg, pupils, map_pupil_mm, loss,
-            drawing, pictures, json,
+            drawing, pictures, page, json,
         )  # fmt: skip
         done = predict_case(asked)
         if json != "-":
@@ -88,4 +93,5 @@ def _show(done: "Predicted") -> None:
     said = [*sight_sentences(sight), "± is one standard deviation, of the placement alone."]
     drawn = [] if done.drawing is None else [f"Drawing: {done.drawing}"]
     seen = [f"Picture: {one}" for one in done.pictures]
-    show_foot([*said, *notes, *drawn, *seen])
+    page = [] if done.page is None else [f"Page: {done.page}"]
+    show_foot([*said, *notes, *drawn, *seen, *page])
