@@ -24,13 +24,10 @@ power_dpt = 21.0
 """
 
 
-def test_the_page_holds_all_and_fetches_nothing(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+@pytest.mark.slow
+def test_the_page_holds_all_and_fetches_nothing(tmp_path: Path) -> None:
     case, out = tmp_path / "E-1.toml", tmp_path / "out"
     case.write_text(CASE, encoding="utf-8")
-    # Fewer colours and cells: the page is judged here, not the pictures.
-    monkeypatch.setattr("rimwise.predict.as_seen.COLOURS", 1)
     words = ["predict", str(case), "--decentration-mm", "0.4", "0", "--tilt-deg", "1", "0"]
     done = CliRunner().invoke(app, [*words, "--pupil-mm", "3", "--page", str(out)])
     assert done.exit_code == 0, done.stderr
