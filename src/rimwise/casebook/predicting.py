@@ -129,9 +129,7 @@ def predict_case(request: SightRequest) -> Predicted:
     mapped = request.map_pupil_mm
     if mapped is None and request.drawing is not None:
         mapped = MAP_PUPIL_MM
-    for pupil in (*pupils, *(() if mapped is None else (mapped,))):
-        if not 1.0 <= pupil <= 8.0:
-            raise WrongInput(f"a pupil of {pupil:g} mm came; 1 to 8 mm is allowed")
+    _check_pupils((*pupils, *(() if mapped is None else (mapped,))))
     profile = None if read.sheet.implant is None else read.sheet.implant.profile
     asked = SightQuestion(read.sheet.code, pupils, USUAL, mapped, request.loss, profile)
     cover = measured_cover(request.placement)
@@ -148,6 +146,12 @@ def predict_case(request: SightRequest) -> Predicted:
     if request.json_out is not None:
         write_json(request.json_out, document_of([done.document()]))
     return done
+
+
+def _check_pupils(pupils_mm: tuple[float, ...]) -> None:
+    for pupil in pupils_mm:
+        if not 1.0 <= pupil <= 8.0:
+            raise WrongInput(f"a pupil of {pupil:g} mm came; 1 to 8 mm is allowed")
 
 
 def _write_page(

@@ -28,6 +28,11 @@ class SightPage:
         Each with its PNG.
     version : str
         Of the program.
+
+    Examples
+    --------
+    >>> SightPage(Sight("E-1", "right", "refused", ()), (), b"", (), "0").version
+    '0'
     """
 
     sight: Sight
@@ -114,7 +119,14 @@ def assumed_words(sight: Sight) -> list[str]:
 
 
 def sight_html(page: SightPage) -> str:
-    """How does a sight read as one HTML file: no script, nothing fetched, dark and light?"""
+    """How does a sight read as one HTML file: no script, nothing fetched, dark and light?
+
+    Examples
+    --------
+    >>> page = sight_html(SightPage(Sight("E-<1>", "right", "refused", ()), (), b"", (), "0"))
+    >>> "E-&lt;1&gt;" in page, "<script" in page
+    (True, False)
+    """
     from jinja2 import Environment, StrictUndefined  # noqa: PLC0415 - only pages need it
 
     sight = page.sight
