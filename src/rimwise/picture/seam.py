@@ -53,6 +53,9 @@ class SeamSettings:
     rim_reach, rim_waves : float, int
         How far from the rim its own lines reach, and how many waves describe their slow change
         around it (lighting from one side, folds); they are taken out before the seam is sought.
+    double_reach, double_line : float
+        An optic's edge may be a double line. As far out, a dark line of so many noise levels that
+        keeps its distance from the rim all round is the rim's too; a seam crosses such a row.
     """
 
     reach_in: float = 0.55
@@ -69,6 +72,8 @@ class SeamSettings:
     adds: float = 0.25
     rim_reach: float = 0.030
     rim_waves: int = 1
+    double_reach: float = 0.045
+    double_line: float = 1.5
 
 
 SETTINGS = SeamSettings()
@@ -180,9 +185,12 @@ def _strips(planes: Planes, pupil: PupilMargin, rim: Rim) -> _Strips:
     lit = _adds_light(log[..., 2], rise, sheet)
     fall = radial_mean(brightness, 1, sheet) - radial_mean(brightness, -sheet, -1)
     rise[near_rim] -= _echo(rise[near_rim], (fall[near_rim], line[near_rim]), usable[near_rim])
+    doubled = _second_line(line, usable, np.abs(offset) / radius)
     for strip in (rise, line):
         strip[near_rim] -= _slow_part(strip[near_rim], usable[near_rim])
-    lit[near_rim] = 1.0  # there the rim's own dark line takes light away
+        if doubled.any():
+            strip[doubled] -= _slow_part(strip[doubled], usable[doubled])
+    lit[near_rim | doubled] = 1.0  # there the rim's own dark line takes light away
     return _Strips(offset.astype(np.float64), rise, line, lit, usable)
 
 
@@ -233,6 +241,17 @@ def _slow_part(rows: FloatArray, usable: BoolArray) -> FloatArray:
         ratio = np.clip(1.0 - (residual / (3.0 * scale)) ** 2, 0.0, None)
         weights = usable * ratio * ratio
     return np.asarray(fit)
+
+
+def _second_line(line: FloatArray, usable: BoolArray, away: FloatArray) -> BoolArray:
+    """Return the rows beyond the rim's reach that a second line of the rim keeps to all round."""
+    rows = (away > SETTINGS.rim_reach) & (away <= SETTINGS.double_reach)
+    rows &= usable.mean(axis=1) > 0.5
+    if rows.any():
+        noise = 1.4826 * float(np.median(np.abs(line[usable] - np.median(line[usable])))) + 1e-6
+        course = np.where(usable[rows], _slow_part(line[rows], usable[rows]) / noise, np.nan)
+        rows[rows] = np.nanmedian(course, axis=1) > SETTINGS.double_line
+    return np.asarray(rows)
 
 
 def _dark_line(brightness: FloatArray, half: int) -> FloatArray:
