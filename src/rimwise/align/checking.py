@@ -12,6 +12,7 @@ from rimwise.geometry.ellipse import fit_ellipse
 from rimwise.picture.raster import Raster
 from rimwise.records.eye import EyePose
 from rimwise.records.picture import PictureSheet
+from rimwise.terms.errors import MeasurementRefused
 from rimwise.terms.estimate import Estimate
 
 _CENTROID_PX = 0.5
@@ -57,9 +58,7 @@ def setup_signs(raster: Raster, sheet: PictureSheet, compiled: bool = True) -> S
     Raises
     ------
     MeasurementRefused
-        If limbus or P1 was not found.
-    WrongInput
-        If the sheet has no lamps.
+        If limbus or P1 was not found, or the sheet has no lamps.
 
     Examples
     --------
@@ -70,7 +69,12 @@ def setup_signs(raster: Raster, sheet: PictureSheet, compiled: bool = True) -> S
     """
     found = find_in_frame(raster, sheet, compiled)
     limbus, of, planes = found.rings.limbus, found.of, found.planes
-    assert limbus is not None
+    if limbus is None:
+        raise MeasurementRefused(
+            "no-limbus",
+            "the limbus is not told surely enough to check a set-up by it; take a frame that "
+            "shows more of it",
+        )
     scale = limbus_scale(sheet, limbus, 1.0 / planes.factor)
     spots = planes.stored(found.reflexes[0]["P1"].points_px)
     awaited = expected(of, EyePose(), 0.0, ("P1",), compiled)["P1"].offsets_px

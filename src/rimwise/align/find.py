@@ -36,11 +36,20 @@ from rimwise.terms.estimate import Estimate
 _NATURAL = ("natural", "gel-natural")
 _GAZE_SD_RAD = math.radians(7.0)
 _GAZE_FROM_P1_SD_RAD = math.radians(1.4)  # what the limbus leaves open, see docs/align.md
+_GAZE_FROM_PUPIL_SD_RAD = math.radians(2.5)  # its centre lies a fifth of a millimetre off
 _SPOT_MM = 0.04
 _REACH_MM = 2.1  # of reflexes from the pupil's centre, where the pupil is small
 _GLOW_MM = 0.9
 _LIMBUS_SYSTEM_PX = 1.5  # iris and lids pull a soft band more than its scatter tells
 _LEAST_ARC_DEG = 120
+
+
+class RefusedFrame(MeasurementRefused):
+    """A frame that cannot answer, with the rings that were seen in it nevertheless."""
+
+    def __init__(self, refusal: MeasurementRefused, planes: FramePlanes, rings: EyeRings) -> None:
+        super().__init__(refusal.code, refusal.sentence)
+        self.planes, self.rings = planes, rings
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,9 +119,8 @@ def find_in_frame(
     Raises
     ------
     MeasurementRefused
-        If neither limbus nor pupil, or no plain reflex of the lamps was found.
-    WrongInput
-        If the sheet has no lamps.
+        If neither limbus nor pupil, or no plain reflex of the lamps was found, or the sheet has no
+        lamps.
     """
     planes = planes or frame_planes(raster, compiled)
     if last is not None:
@@ -173,20 +181,41 @@ def _with_p1(
 def _p1_between(
     raster: Raster, sheet: PictureSheet, known: tuple[FramePlanes, EyeRings], compiled: bool
 ) -> tuple[Looking, Found, SpotMap]:
+    try:
+        return _p1_looked_for(raster, sheet, known, compiled)
+    except MeasurementRefused as refusal:
+        raise RefusedFrame(refusal, *known) from refusal
+
+
+def _p1_looked_for(
+    raster: Raster, sheet: PictureSheet, known: tuple[FramePlanes, EyeRings], compiled: bool
+) -> tuple[Looking, Found, SpotMap]:
     planes, rings = known
-    if rings.limbus is None:
+    given = foretold_limbus_px(sheet) is not None
+    if rings.limbus is None and (rings.pupil is None or not given):
         raise MeasurementRefused(
             "no-limbus",
             "no limbus was found where an eye's could be; give px_per_mm and white_to_white_mm, or "
             "take a frame that shows more of it",
         )
-    given = foretold_limbus_px(sheet) is not None
-    scale = given_scale(sheet) if given else limbus_scale(sheet, rings.limbus, 1.0 / planes.factor)
+    if sheet.lamps is None:
+        raise MeasurementRefused(
+            "no-lamps",
+            "no [lamps] are given, and a reflex is the image of a lamp; write their places_mm "
+            "into the picture's sheet or clinic.toml",
+        )
+    scale = _scale(sheet, planes, rings)
     size = (raster.width_px, raster.height_px)
     of = looking(sheet, size, scale, raster.orientation)
     spots = _spots(planes, rings, scale.value * planes.factor)
     p1, of = _plain(planes, spots, rings, of, compiled)
     return of, p1, spots
+
+
+def _scale(sheet: PictureSheet, planes: FramePlanes, rings: EyeRings) -> Estimate:
+    if foretold_limbus_px(sheet) is not None or rings.limbus is None:
+        return given_scale(sheet)
+    return limbus_scale(sheet, rings.limbus, 1.0 / planes.factor)
 
 
 def _spots(planes: FramePlanes, rings: EyeRings, px_per_mm: float) -> SpotMap:
@@ -254,7 +283,8 @@ def _lens_reflexes(
     rings, of = known
     px_per_mm = of.px_per_mm.value * planes.factor
     pose = _pose_from_p1(planes, p1, rings, of, compiled)
-    awaited = expected(of, pose, _GAZE_FROM_P1_SD_RAD, ("P3", "P4"), compiled)
+    turn_sd = _GAZE_FROM_P1_SD_RAD if rings.limbus is not None else _GAZE_FROM_PUPIL_SD_RAD
+    awaited = expected(of, pose, turn_sd, ("P3", "P4"), compiled)
     # What P1's place says beyond the pose is common to all reflexes.
     left = _left_over(planes, p1, pose, of, compiled)
     awaited = {name: replace(one, place_px=one.place_px + left) for name, one in awaited.items()}
@@ -308,7 +338,7 @@ def _pose_from_p1(
 ) -> EyePose:
     """Turn the eye so that P1 stands where it does against the limbus; paraxial, to a degree."""
     awaited = _awaited_p1(planes, rings, of, compiled)
-    ring = rings.limbus
+    ring = rings.limbus or rings.pupil
     assert ring is not None
     centre = planes.stored(np.array(ring.centre_px))
     x, y, _ = eye_shift_mm(of, (float(centre[0]), float(centre[1])))

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from rimwise.align.axes import turn_onto
-from rimwise.align.find import FoundInFrame, find_in_frame
+from rimwise.align.find import FoundInFrame, RefusedFrame, find_in_frame
 from rimwise.align.fit import FrameFit, Sighted, fit_frame
 from rimwise.align.looking import Looking
 from rimwise.align.reference import (
@@ -274,6 +274,8 @@ def _finding(found: FoundInFrame, aim: Aim, turn: OffsetFinding, picture: str) -
     p1 = np.array([p for p in seen.reflexes_px["P1"] if p is not None]).mean(axis=0)
     told = fit.has_lens and (fit.learnt(TILT) or fit.learnt(LENS))
     reasons = [*wide, *_missing(seen, fit, told)]
+    if found.rings.limbus is None:
+        reasons.append(Reason("no-limbus", "the limbus was not told surely; the pupil stood in"))
     return FrameFinding(
         picture,
         of.record.side,
@@ -293,7 +295,7 @@ def _finding(found: FoundInFrame, aim: Aim, turn: OffsetFinding, picture: str) -
     )
 
 
-_PARTIAL = ("P4-not-found", "lens-not-told", "no-pupil")
+_PARTIAL = ("P4-not-found", "lens-not-told", "no-pupil", "no-limbus")
 
 
 def _missing(seen: Sighted, fit: FrameFit, told: bool) -> list[Reason]:
@@ -346,7 +348,7 @@ def _angle(angle_rad: float) -> float:
 
 
 def refused(picture: str, sheet: PictureSheet, refusal: MeasurementRefused) -> FrameFinding:
-    """How is a frame told that cannot answer?
+    """How is a frame told that cannot answer? Rings that were plainly seen are told even so.
 
     Examples
     --------
@@ -354,4 +356,18 @@ def refused(picture: str, sheet: PictureSheet, refusal: MeasurementRefused) -> F
     'refused'
     """
     reason = Reason(refusal.code, refusal.sentence)
-    return FrameFinding(picture, sheet.side, sheet.state, "refused", (reason,))
+    finding = FrameFinding(picture, sheet.side, sheet.state, "refused", (reason,))
+    if not isinstance(refusal, RefusedFrame):
+        return finding
+    pupil, limbus = (
+        ring if ring is not None and ring.seen_deg >= _PLAINLY_DEG else None
+        for ring in (refusal.rings.pupil, refusal.rings.limbus)
+    )
+    return replace(
+        finding,
+        pupil=ring_finding(pupil, refusal.planes),
+        limbus=ring_finding(limbus, refusal.planes, even=True),
+    )
+
+
+_PLAINLY_DEG = 270

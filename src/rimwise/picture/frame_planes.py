@@ -118,9 +118,21 @@ def _shrunk(pixels: NDArray[np.uint8], factor: float) -> NDArray[np.uint8]:
 def _glare(pixels: NDArray[np.uint8]) -> Float32Array:
     """Mark reflections, which are white in all channels, with the bloom around them."""
     bright = (least_channel(pixels) > _GLARE_GREY).astype(np.uint8)
-    reach = max(3, round(0.015 * max(pixels.shape[:2])) | 1)
+    share = _GREY_BLOOM if _grey(pixels) else _BLOOM
+    reach = max(3, round(share * max(pixels.shape[:2])) | 1)
     kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (reach, reach))
     return np.asarray(cv2.dilate(bright, kernel), dtype=np.float32)
+
+
+def _grey(pixels: NDArray[np.uint8]) -> bool:
+    part = pixels[::8, ::8].astype(np.int16)
+    return float(np.ptp(part, axis=-1).mean()) < _GREY_LEVELS
+
+
+_GREY_LEVELS = 1.5  # mean difference of the channels
+# Of the frame's longer side: in near-infrared a dark pupil shows the glow about the lamps' images
+# farther out.
+_BLOOM, _GREY_BLOOM = 0.015, 0.06
 
 
 def least_channel(pixels: NDArray[np.uint8]) -> NDArray[np.uint8]:

@@ -76,10 +76,55 @@ def find_rings(
     limbus = ring_near(planes, best[1], LIMBUS_BAND)
     if limbus is None or min(limbus.outer) < _BLACK_LOG:
         return EyeRings(None, None)
-    off = 0.0 if expected_px is None else abs(limbus.radius_px / expected_px - 1.0)
-    if share < 1.0 and off > _GREY_TOLERANCE:
+    pupil = find_pupil_inside(planes, limbus, optic_inside)
+    if share < 1.0:
+        return _in_grey(planes, EyeRings(limbus, pupil), expected_px)
+    return EyeRings(limbus, pupil)
+
+
+def _in_grey(planes: FramePlanes, rings: EyeRings, expected_px: float | None) -> EyeRings:
+    """Judge rings in near-infrared, where the pupil is plain and the limbus is faint.
+
+    A limbus plainer than the pupil is the pupil, and what seemed its pupil the lamps' glow; a
+    limbus that is not surely told is none.
+    """
+    limbus, pupil = rings.limbus, rings.pupil
+    if pupil is not None and _bright(pupil):
+        pupil = None
+    if limbus is not None and (pupil is None or _step(pupil) < _step(limbus)):
+        if expected_px is not None:
+            return EyeRings(None, None)
+        limbus = _limbus_about(planes, limbus)
+        pupil = None if limbus is None else find_pupil_inside(planes, limbus)
+    off = 0.0
+    if limbus is not None and expected_px is not None:
+        off = abs(limbus.radius_px / expected_px - 1.0)
+    if limbus is None or off > _GREY_TOLERANCE:
         return EyeRings(None, None)
-    return EyeRings(limbus, find_pupil_inside(planes, limbus, optic_inside))
+    sure = limbus.centre_sd_px < _GREY_SURE * limbus.radius_px
+    return EyeRings(limbus if sure else None, pupil)
+
+
+def _limbus_about(planes: FramePlanes, pupil: Ring) -> Ring | None:
+    """Find the plainest ring outside of a pupil."""
+    centre = (0.5 * pupil.centre_px[0] - 0.25, 0.5 * pupil.centre_px[1] - 0.25)
+    start, end = 0.5 * _CLEAR_OF * pupil.radius_px, 0.5 * pupil.radius_px / _SMALLEST
+    end = min(end, 0.6 * max(planes.log_half.shape[:2]))
+    if end < 1.2 * start:
+        return None
+    radii = np.arange(start, end, 0.012 * end)
+    rings = peaks(circles_about(planes, centre, radii, 0.05 * end))
+    best = max(rings, key=lambda one: one.score, default=None)
+    if best is None or best.score < _LEAST_SCORE * told_planes(planes):
+        return None
+    return ring_near(planes, best, LIMBUS_BAND)
+
+
+_CLEAR_OF = 1.5  # radii of a pupil: nearer, its own edge still shows
+
+
+def _step(ring: Ring) -> float:
+    return float(np.linalg.norm(np.subtract(ring.inner, ring.outer)))
 
 
 _CLEAR = 2.0  # so much speaks for the first centre that no other is tried
@@ -102,6 +147,7 @@ def told_planes(planes: FramePlanes) -> float:
 
 
 _GREY_LOG = 0.01
+_GREY_SURE = 0.0045  # sd of a limbus's centre over its radius; in colour wrong ones are rarer
 _GREY_TOLERANCE = 0.05  # three sd of scale and white-to-white; colour does not vouch for it
 
 
@@ -196,7 +242,8 @@ def find_pupil_inside(planes: FramePlanes, limbus: Ring, optic_inside: bool = Fa
     strong = [one for one in strong if one.score >= _STRONG * strong[0].score]
     found = [ring_near(planes, one, PUPIL_BAND) for one in strong]
     fine = [one for one in found if one is not None and one.radius_px < 0.9 * limbus.radius_px]
-    merit = [_merit(one, limbus) for one in fine]
+    grey = least < _LEAST_SCORE
+    merit = [_merit(one, limbus) * (_GLOW if grey and _bright(one) else 1.0) for one in fine]
     if not fine:
         return None
     best = int(np.argmax(merit))
@@ -210,13 +257,22 @@ def find_pupil_inside(planes: FramePlanes, limbus: Ring, optic_inside: bool = Fa
     return fine[best]
 
 
+def _bright(ring: Ring) -> bool:
+    return sum(ring.inner) > sum(ring.outer)
+
+
+_GLOW = 0.2  # in near-infrared pupils are dark, and what is brighter inside is a lamp's glow
+
+
 def _merit(ring: Ring, limbus: Ring) -> float:
     """How plain, complete and smooth is this ring? Furrows and the soft limbus are neither."""
-    step = float(np.linalg.norm(np.array(ring.inner) - np.array(ring.outer)))
     off = np.hypot(*(np.array(ring.centre_px) - np.array(limbus.centre_px))) / limbus.radius_px
     central = float(np.exp(-0.5 * (off / _OFF_CENTRE_SD) ** 2))
     return float(
-        step * ring.seen.mean() ** 2 * central / (ring.residual_px / limbus.radius_px + 0.002)
+        _step(ring)
+        * ring.seen.mean() ** 2
+        * central
+        / (ring.residual_px / limbus.radius_px + 0.002)
     )
 
 
