@@ -1,6 +1,7 @@
 """The picture workbench in a real browser: by mouse, by keyboard, saved, and there again."""
 
 import json
+import os
 import re
 from collections.abc import Callable
 from pathlib import Path
@@ -112,6 +113,61 @@ def _saved(page: Page, numbers: str) -> None:
     ready(page)
     page.get_by_label("Compare with").select_option("1")
     expect(page.get_by_role("columnheader", name="Version 1")).to_be_visible()
+
+
+def _spent_s(folder: Path) -> float:
+    """Return the processor time of the workbench with this casebook and of its children."""
+    if not Path("/proc/self/stat").exists():
+        pytest.skip("processor time of other programs is read on Linux only")
+    parents, spent, own = {}, {}, None
+    for place in Path("/proc").glob("[0-9]*"):
+        try:
+            words = (place / "cmdline").read_bytes()
+            told = (place / "stat").read_text("utf-8").rpartition(")")[2].split()
+        except OSError:
+            continue
+        pid = int(place.name)
+        parents[pid] = int(told[1])
+        spent[pid] = (int(told[11]) + int(told[12])) / os.sysconf("SC_CLK_TCK")
+        if str(folder).encode() in words and b"serve" in words:
+            own = pid
+    assert own
+    return spent[own] + sum(spent[pid] for pid, parent in parents.items() if parent == own)
+
+
+def test_numbers_follow_a_hand_within_a_tenth_of_a_second(
+    opened: Callable[..., Page], tmp_path: Path
+) -> None:
+    """From the hand's move to the new numbers on the page: program and page together.
+
+    By processor time: what else the machine does is not the workbench's.
+    """
+    page = opened()
+    at_bench(page)
+    before = least(page)
+    grip = middle(page.locator("circle.grip").nth(6))
+    page.mouse.move(*grip)
+    page.mouse.down()
+    page.mouse.move(grip[0], grip[1] - 8)
+    settled(page)
+    watch = page.context.new_cdp_session(page)
+    watch.send("Performance.setTimeDomain", {"timeDomain": "threadTicks"})
+    watch.send("Performance.enable")
+
+    def page_s() -> float:
+        told = watch.send("Performance.getMetrics")["metrics"]
+        return float(next(one["value"] for one in told if one["name"] == "TaskDuration"))
+
+    start, moves = _spent_s(tmp_path / "book") + page_s(), 20
+    for step in range(moves):
+        with page.expect_response(re.compile("/numbers$")):
+            page.mouse.move(grip[0], grip[1] - 9 - step)
+        settled(page)
+    took = _spent_s(tmp_path / "book") + page_s() - start
+    page.mouse.up()
+    settled(page)
+    assert least(page) != before
+    assert took / moves <= 0.1
 
 
 def test_the_strip_takes_hands_too_and_arcs_are_hidden(opened: Callable[..., Page]) -> None:

@@ -1,6 +1,7 @@
 """Cover by direction with its law of error: which errors go together, and over which arcs."""
 
 from dataclasses import dataclass, replace
+from functools import cache
 
 import numpy as np
 
@@ -258,7 +259,7 @@ def _common_parts(
 ) -> dict[str, FloatArray]:
     """Draw the errors of both edges and of unequal magnification, each by its source."""
     per_px, local_sd = scale
-    rng = stream(0, "cover")
+    edge, crowded = _rough()
     # A rim has five numbers, whichever way they are turned: its errors are drawn in their terms.
     basis = rim_basis(np.radians(np.arange(360.0)))
     across = np.linalg.pinv(basis)
@@ -270,12 +271,23 @@ def _common_parts(
     crowd = SETTINGS.crowd_sd_mm * np.exp(-0.5 * (width / SETTINGS.crowd_mm) ** 2)
     return {
         "optic-edge": rim * per_px * opening / float(np.mean(edges.rim_px * per_px)),
-        "opening-edge": _along(rng.normal(size=(DRAWS, 360)), SETTINGS.edge_arc_deg) * local_sd
-        + _along(rng.normal(size=(DRAWS, 360)), SETTINGS.crowd_arc_deg) * crowd
-        + drawn["place"] * place_mm,
+        "opening-edge": edge * local_sd + crowded * crowd + drawn["place"] * place_mm,
         "magnification": drawn["magnification"] * SETTINGS.magnification_sd_mm
         + oval * SETTINGS.oval_sd_mm,
     }
+
+
+@cache
+def _rough() -> tuple[FloatArray, FloatArray]:
+    """Return the draws of an edge's own roughness: the same for every picture, and hands wait."""
+    rng = stream(0, "cover")
+    drawn = [
+        _along(rng.normal(size=(DRAWS, 360)), arc_deg)
+        for arc_deg in (SETTINGS.edge_arc_deg, SETTINGS.crowd_arc_deg)
+    ]
+    for one in drawn:
+        one.flags.writeable = False
+    return drawn[0], drawn[1]
 
 
 def _along(noise: FloatArray, arc_deg: float) -> FloatArray:

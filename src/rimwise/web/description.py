@@ -5,7 +5,7 @@ from typing import Any
 
 from rimwise import __version__
 from rimwise.web.fields import MOST_SIGNS, Field, Group
-from rimwise.web.forms import EYE_FORM, MEASURE_FORM, PLAN_FORM, SHEET_FORMS
+from rimwise.web.forms import EYE_FORM, FRAME_FORM, MEASURE_FORM, PLAN_FORM, SHEET_FORMS
 
 _TEXT = {"type": "string", "maxLength": MOST_SIGNS}
 _CODE = {"type": "string", "maxLength": 80}
@@ -44,6 +44,32 @@ def _view(*names: str) -> dict[str, Any]:
     return {"parameters": query, "responses": {"default": {"description": "a page"}}}
 
 
+def _more_paths() -> dict[str, Any]:
+    """Return what is taken of pictures, frames and masked readers."""
+    masked = {"title": _TEXT, "reader-1": _CODE, "reader-2": _CODE, "judge": _CODE, "start": _CODE,
+              "limit": _TEXT, "turns": _TEXT, "research": _TEXT}  # fmt: skip
+    placed = {"x": _TEXT, "y": _TEXT, "size": _TEXT} | _BY
+    return {
+        "/bench": {"get": _view()},
+        "/picture": {"get": _view("eye", "sha")},
+        "/queue": {"get": _view(), "post": _action(_asked(MEASURE_FORM) | _BY, "picture")},
+        "/queue/state": {"get": _view()},
+        "/queue/cancel": {"post": _action({"number": _CODE, "all": _TEXT, "clear": _TEXT})},
+        "/practise": {"get": _view(), "post": _action(placed)},
+        "/healing": {"get": _view(),
+                     "post": _action(_asked(MEASURE_FORM) | {"day": _TEXT}, "picture")},
+        "/frame": {"get": _view(), "post": _action(_asked(FRAME_FORM) | _BY, "frame")},
+        "/masked": {"get": _view(), "post": _action(masked | _BY)},
+        "/masked/study": {"get": _view("study")},
+        "/masked/read": {"get": _view("study")},
+        "/masked/judge": {"get": _view("study")},
+        "/masked/study.json": {"get": _view("study")},
+        "/masked/drawing.png": {"get": _view("study", "number", "first", "second")},
+        "/masked/come": {"post": _action({"study": _CODE} | _BY)},
+        "/masked/close": {"post": _action({"study": _CODE} | _BY)},
+    }  # fmt: skip
+
+
 def description() -> dict[str, Any]:
     """What does the workbench take, and where?
 
@@ -77,5 +103,6 @@ def description() -> dict[str, Any]:
         "/glance": {"get": _view()},
         "/look": {"post": _action({"back": _TEXT})},
     }
+    paths |= _more_paths()
     info = {"title": "rimwise workbench", "version": __version__}
     return {"openapi": "3.1.0", "info": info, "paths": paths}
