@@ -7,7 +7,7 @@ import numpy as np
 from rimwise.records.series import CoverStrips, Series
 from rimwise.stats.clustered import count_persons
 from rimwise.terms.arrays import FloatArray
-from rimwise.terms.frames import Side
+from rimwise.terms.frames import Side, nasal_superior
 
 _MOST_LINES = 150
 _LEVELS = (0.10, 0.25, 0.50, 0.75, 0.90)
@@ -35,7 +35,8 @@ def anatomical_strip(width_mm: Sequence[float | None], side: Side) -> FloatArray
     """
     width = np.array([np.nan if one is None else one for one in width_mm], dtype=np.float64)
     # Nasal is at 0° of the examiner in a right eye and at 180° in a left one.
-    return width if side == "right" else np.roll(width[::-1], 181)
+    nasal_is_right = nasal_superior(1.0, 0.0, side)[0] > 0.0
+    return width if nasal_is_right else np.roll(width[::-1], 181)
 
 
 def strips_of(series: Series) -> CoverStrips | None:
