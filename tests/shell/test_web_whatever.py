@@ -20,8 +20,9 @@ from rimwise.terms.errors import RimwiseError
 from rimwise.web.app import make_app
 from rimwise.web.door import Door
 from rimwise.web.examples import example_picture
-from rimwise.web.jobs import audit_job, measure_job
+from rimwise.web.jobs import measure_job
 from rimwise.web.keeping import Keeping
+from rimwise.web.series_jobs import Wish, audit_job
 
 SHORT, LONG = 6, 250  # cases an operation: 46 operations make 276 and 11,500
 CORPUS_SHORT, CORPUS_LONG = 30, 500
@@ -154,7 +155,7 @@ def _feed(count: int) -> dict[str, int]:
         start = time.process_time()
         try:
             if name.endswith(".json"):
-                audit_job(data, name)
+                audit_job(data, name, Wish())
             else:
                 measure_job({"side": "left", "optic_diameter_mm": 6.0}, data, name)
             ends["answered"] += 1
