@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from rimwise.terms.errors import WrongInput
 
 if TYPE_CHECKING:
+    from rimwise.records.case import CaseSheet
     from rimwise.records.cover import CoverFinding
     from rimwise.records.plan import Plan
     from rimwise.report.words import Row
@@ -121,13 +122,12 @@ def plan_job(values: Mapping[str, object]) -> PlannedOpening:
     from rimwise.exchange.sheet_keys import CaseKeys  # noqa: PLC0415
     from rimwise.exchange.sheet_layers import checked_layer  # noqa: PLC0415
     from rimwise.exchange.writing import json_text  # noqa: PLC0415
-    from rimwise.journey import plan_of  # noqa: PLC0415
     from rimwise.report.plan_words import budget_sentences, plan_table  # noqa: PLC0415
 
     merged = checked_layer(values, CaseKeys, THE_FORM).values
     code = merged.get("code")
     case, notes = case_record({"code": "without code"} | merged, THE_FORM)
-    plan = plan_of(case, None)
+    plan = _plan(case)
     drawing, described = _plan_drawing(plan)
     document = plan.document()
     document["warnings"] = [*document["warnings"], *reasons_document(notes)]
@@ -179,8 +179,21 @@ def _plan_drawing(plan: "Plan") -> tuple[bytes | None, str]:
     return draw_plan(plan, "svg"), plan_description(plan)
 
 
+def _plan(case: "CaseSheet") -> "Plan":
+    """Return the plan as the command line makes it, with what each centre costs in contrast."""
+    from rimwise.journey import plan_of  # noqa: PLC0415
+    from rimwise.plan.contrast import with_contrast  # noqa: PLC0415
+
+    return with_contrast(case, plan_of(case, None))
+
+
 def _plan_headline(plan: "Plan") -> str:
-    from rimwise.report.plan_words import CENTRE_WORDS, judged_words  # noqa: PLC0415
+    from rimwise.report.plan_words import (  # noqa: PLC0415
+        CENTRE_WORDS,
+        judged_words,
+        lacks_room,
+        none_words,
+    )
     from rimwise.terms.units import percent  # noqa: PLC0415
 
     if not plan.centres:
@@ -190,6 +203,8 @@ def _plan_headline(plan: "Plan") -> str:
     where = f"on the {CENTRE_WORDS[plan.chosen.centre]}"
     chance = f"complete cover {percent(plan.chosen.p_complete)}"
     if plan.diameter_mm is None:
+        if lacks_room(plan.chosen):
+            return f"No opening is proposed {where}: {none_words(plan.chosen)}"
         return f"No opening inside the limits reaches the goal {where}"
     return f"Opening of {judged_words(plan, plan.chosen)} {where}: {chance}"
 
@@ -261,11 +276,10 @@ def sheet_job(values: Mapping[str, object], seat: str) -> bytes:
     from rimwise.exchange.case_records import case_record  # noqa: PLC0415
     from rimwise.exchange.sheet_keys import CaseKeys  # noqa: PLC0415
     from rimwise.exchange.sheet_layers import checked_layer  # noqa: PLC0415
-    from rimwise.journey import plan_of  # noqa: PLC0415
 
     merged = {"code": "without code"} | checked_layer(values, CaseKeys, THE_FORM).values
     case, notes = case_record(merged, THE_FORM)
-    plan = plan_of(case, None)
+    plan = _plan(case)
     wish = sheet_wish(Path("plan.pdf"), seat)
     if wish is None or not plan.centres:
         raise WrongInput("this opening is not planned, so that there is no sheet; see the plan")
