@@ -18,6 +18,7 @@ THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "NUMBA_
 PRELOADED = [
     "rimwise.casebook.measuring",
     "rimwise.measure.photograph",
+    "rimwise.picture.compiled_paths",
     "rimwise.measure.opacification",
 ]
 
