@@ -5,6 +5,7 @@ from typing import Literal
 
 import numpy as np
 
+from rimwise.demo.hardness import Difficulty
 from rimwise.demo.photos import draw_eye, draw_scene, draw_sheet
 from rimwise.demo.render import render_photo
 from rimwise.demo.scene import PhotoScene, PhotoTruth, RoundShape
@@ -16,7 +17,10 @@ CASES: tuple[Case, ...] = ("diffractive", "laser", "captured", "monochrome")
 
 
 def draw_case(
-    rng: np.random.Generator, case: Case, edge_seen: bool = True
+    rng: np.random.Generator,
+    case: Case,
+    edge_seen: bool = True,
+    difficulty: Difficulty | int = "easy",
 ) -> tuple[UInt8Array, PhotoTruth, PictureSheet]:
     """What does a photograph of a special case look like, with its truth and its sheet?
 
@@ -29,9 +33,10 @@ def draw_case(
         opening; no colour.
     edge_seen : bool
         False: the opening's own edge cannot be seen, so that only the other curve is left.
+    difficulty : "easy", "medium", "hard" or a level from 1 to 7
     """
-    eye = draw_eye(rng, "easy")
-    scene = _with_case(rng, draw_scene(rng, eye, "easy"), case)
+    eye = draw_eye(rng, difficulty)
+    scene = _with_case(rng, draw_scene(rng, eye, difficulty), case)
     if not edge_seen:
         look = replace(scene.look, opening_line=0.0, capsule_veil=0.0, fibrosis=0.0)
         scene = replace(scene, look=look)

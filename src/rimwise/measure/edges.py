@@ -257,7 +257,7 @@ def _in_examiner_degrees(
         px=planes.stored_length(1.0),
         limbus=None,
         marks=None,
-        before_optic=sheet_before_rim(planes, rim, seam, found, rim_shows),
+        before_optic=sheet_before_rim(planes, pupil, rim, seam, found),
     )
 
 

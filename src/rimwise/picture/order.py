@@ -5,10 +5,12 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.ndimage import gaussian_filter1d
 
+from rimwise.geometry.robust import tukey_weights
 from rimwise.picture.planes import Planes
+from rimwise.picture.pupil import PupilMargin
 from rimwise.picture.rim import COLUMNS, Rim
 from rimwise.picture.seam import Seam
-from rimwise.picture.strip import unroll
+from rimwise.picture.strip import directions_rad, radius_about, unroll
 from rimwise.terms.arrays import BoolArray, FloatArray
 
 
@@ -20,51 +22,60 @@ class OrderSettings:
     ----------
     clear : float
         The sheet's edge must run this far inside the rim, so that the two profiles are apart.
-    reach, shoulder : float
-        How far from the rim its profile is read, and from where on the ground beside it is.
+    reach : float
+        How far from the rim its profile is read.
+    clear_of_margin, no_glare : float
+        As near to the pupil's margin, and with as much of a reflex, nothing is read.
     smooth_px : float
-        Across the rim: as much as JPEG keeps of colour.
+        Across the rim: as much as a JPEG of usual quality keeps of colour.
     beyond_seam, within_rim : tuple of float
         Bands on the inner side of the seam and of the rim where blue over red is read.
     arc_columns : int
         Half degrees that make one reading.
     least_columns, least_arcs : int
         With less of the rim under the sheet nothing is told.
-    behind : float
-        Share of the foretold loss below which the rim lies in front of the sheet: it is 0 there
-        and 1 where the sheet is in front; whitening of the sheet's very edge foretells too much.
-    sure_sd : float
-        With a larger standard deviation of a share so small nothing is told.
+    behind_before : tuple of float
+        Shares of the foretold loss: the rim that lies in front of the sheet loses none, the rim
+        behind it all. Whitening of the sheet's very edge foretells too much, and what a JPEG takes
+        of a fine line's colour makes the loss less in both cases.
+    sure_before, sure_behind, sharp_sd : float
+        A share so many standard deviations above the first is before, below the second behind; to
+        say behind refuses the picture, so it takes more, and no larger a standard deviation.
     """
 
     clear: float = 0.06
-    reach: float = 0.05
-    shoulder: float = 0.035
-    smooth_px: float = 2.5
+    reach: float = 0.06
+    clear_of_margin: float = 0.025
+    no_glare: float = 0.05
+    smooth_px: float = 4.0
     beyond_seam: tuple[float, float] = (0.010, 0.028)
     within_rim: tuple[float, float] = (0.036, 0.052)
     arc_columns: int = 24
     least_columns: int = 60
     least_arcs: int = 4
-    behind: float = 0.25
-    sure_sd: float = 0.15
+    behind_before: tuple[float, float] = (0.2, 0.3)
+    sure_before: float = 1.5
+    sure_behind: float = 2.0
+    sharp_sd: float = 0.20
 
 
 SETTINGS = OrderSettings()
+_ROUNDS = 6
 
 
 def sheet_before_rim(
-    planes: Planes, rim: Rim, seam: Seam, found: BoolArray, rim_shows: BoolArray
+    planes: Planes, pupil: PupilMargin, rim: Rim, seam: Seam, found: BoolArray
 ) -> bool | None:
     """Does the sheet that begins at the seam lie in front of the rim?
 
     Parameters
     ----------
     planes : Planes
+    pupil : PupilMargin
     rim : Rim
     seam : Seam
-    found, rim_shows : array (720,) of bool
-        Where the seam, and where the rim, stands out.
+    found : array (720,) of bool
+        Where the seam stands out. The rim need not: a faint line weighs little by itself.
 
     Returns
     -------
@@ -80,53 +91,83 @@ def sheet_before_rim(
     the sheet keeps the same contrast in both colours.
     """
     inside = seam.radii_px < rim.radii_px - SETTINGS.clear * rim.radius_px
-    used = found & rim_shows & inside
+    used = found & rim.usable & inside
     if used.sum() < SETTINGS.least_columns:
         return None
-    profile = _profile(planes, rim)
+    light, clear = _across(planes, pupil, rim)
     whiter = _whiter(planes, rim, seam)
     readings = []
     for start in range(0, COLUMNS, SETTINGS.arc_columns):
-        arc = slice(start, start + SETTINGS.arc_columns)
-        chosen = used[arc]
-        if 2 * chosen.sum() < SETTINGS.arc_columns:
+        arc = np.arange(start, start + SETTINGS.arc_columns)
+        chosen = arc[used[arc]]
+        if 2 * len(chosen) < SETTINGS.arc_columns:
             continue
-        red, blue = profile[:, arc][:, chosen].mean(axis=1).T
-        readings.append((blue @ red, red @ red, float(np.median(whiter[arc][chosen]))))
+        lines = _lines(light[:, chosen], np.asarray(clear[:, chosen].all(axis=1)))
+        if lines is not None:
+            readings.append((*lines, float(np.median(whiter[chosen]))))
     if len(readings) < SETTINGS.least_arcs:
         return None
     share, sd = _share(np.array(readings))
-    if share - 2.0 * sd > SETTINGS.behind:
+    behind, before = SETTINGS.behind_before
+    if share - SETTINGS.sure_before * sd > behind:
         return True
-    if sd > SETTINGS.sure_sd:
+    if sd > SETTINGS.sharp_sd:
         return None
-    return share > SETTINGS.behind
+    return False if share + SETTINGS.sure_behind * sd < before else None
 
 
 def _share(readings: FloatArray) -> tuple[float, float]:
-    """Return how much of the foretold loss of blue contrast is there, and its sd (jackknife)."""
+    """Return how much of the foretold loss of blue contrast is there, and its sd (jackknife).
+
+    Arcs that a haptic, a fold or a speck crosses depart from the rest and weigh little.
+    """
     count = len(readings)
-    whole = readings.sum(axis=0)
     foretold = 1.0 - float(np.exp(-np.median(readings[:, 2])))
     if foretold <= 0.0:
         return 0.0, np.inf
-    shares = (1.0 - (whole[0] - readings[:, 0]) / (whole[1] - readings[:, 1])) / foretold
+    blue, red = readings[:, 0], readings[:, 1]
+    weights = np.ones(count)
+    for _ in range(_ROUNDS):
+        away = (blue - (weights @ blue) / (weights @ red) * red) / np.sqrt(np.maximum(red, 1e-9))
+        weights = tukey_weights(away, 1.4826 * float(np.median(np.abs(away))) + 1e-9)
+    blue, red = weights * blue, weights * red
+    shares = (1.0 - (blue.sum() - blue) / (red.sum() - red)) / foretold
     spread = float(np.sqrt((count - 1.0) / count * ((shares - shares.mean()) ** 2).sum()))
-    return float((1.0 - whole[0] / whole[1]) / foretold), spread
+    return float((1.0 - blue.sum() / red.sum()) / foretold), spread
 
 
-def _profile(planes: Planes, rim: Rim) -> FloatArray:
-    """Return the contrast across the rim against the ground beside it, red and blue."""
+def _across(planes: Planes, pupil: PupilMargin, rim: Rim) -> tuple[FloatArray, BoolArray]:
+    """Return red and blue light across the rim, and where it is light of the pupil's inner part.
+
+    Beside the iris its shadow and its own light, blurred, are no ground to hold a line against.
+    """
     reach = int(SETTINGS.reach * rim.radius_px)
-    offset = np.arange(-reach, reach + 1)
-    light = unroll(
-        planes.grey.astype(np.float32), rim.centre_px, rim.radii_px[None] + offset[:, None]
-    )[..., [0, 2]]
-    light = gaussian_filter1d(light, SETTINGS.smooth_px, axis=0)
-    beside = np.abs(offset) > SETTINGS.shoulder * rim.radius_px
-    line = np.stack([np.ones(len(offset)), offset.astype(np.float64)], axis=1)
-    ground = line @ np.tensordot(np.linalg.pinv(line[beside]), light[beside], axes=1).reshape(2, -1)
-    return np.asarray(light / np.maximum(ground.reshape(light.shape), 1.0) - 1.0)
+    radii = rim.radii_px[None] + np.arange(-reach, reach + 1)[:, None]
+    light = unroll(planes.grey.astype(np.float32), rim.centre_px, radii)[..., [0, 2]]
+    margin = radius_about(pupil.curve_px, rim.centre_px, directions_rad(COLUMNS))
+    clear = radii < margin[None] - SETTINGS.clear_of_margin * rim.radius_px
+    clear &= unroll(planes.glare, rim.centre_px, radii) < SETTINGS.no_glare
+    return gaussian_filter1d(light, SETTINGS.smooth_px, axis=0), np.asarray(clear)
+
+
+def _lines(light: FloatArray, clear: BoolArray) -> tuple[float, float] | None:
+    """Return blue against red and red against red of the rim's lines over an arc.
+
+    Each product takes its two factors from different columns, so that noise adds nothing to it.
+    """
+    if 2 * clear.sum() < len(clear):
+        return None
+    level = light[clear]
+    halves = [level[:, part::2].mean(axis=1) for part in (0, 1)]
+    ground = np.stack([np.ones(len(level)), np.flatnonzero(clear).astype(np.float64)], axis=1)
+    plain = np.linalg.pinv(ground)
+    one, other = (_over(half, ground @ (plain @ half)) for half in halves)
+    blue = 0.5 * (one[:, 1] @ other[:, 0] + other[:, 1] @ one[:, 0])
+    return float(blue), float(one[:, 0] @ other[:, 0])
+
+
+def _over(level: FloatArray, ground: FloatArray) -> FloatArray:
+    return np.asarray(level / np.maximum(ground, 1.0) - 1.0)
 
 
 def _whiter(planes: Planes, rim: Rim, seam: Seam) -> FloatArray:
