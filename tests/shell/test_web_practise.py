@@ -9,8 +9,8 @@ from workbench import OWN, Browser, csrf
 from rimwise.web import practise as pages
 from rimwise.web.door import Door
 from rimwise.web.keeping import Keeping
-from rimwise.web.practise import FILE, own_hand
-from rimwise.web.practise_jobs import PractisePicture, placed_on, practise_job
+from rimwise.web.practise import FILE, keep_placed, own_hand
+from rimwise.web.practise_jobs import PractisePicture, placed_on, practise_frame_job, practise_job
 
 
 def post(inside: Browser, path: str, **told: Any) -> Any:
@@ -73,3 +73,27 @@ def test_what_lies_beside_the_picture_is_refused(
     monkeypatch.setattr(pages, "practise_job", lambda _level, _seed: drawn)
     post(inside, "/practise/new", level="easy")
     assert post(inside, "/practise", x=x, y="5", size="5").status_code == 400
+
+
+def test_a_frame_before_the_opening_asks_for_a_size_and_is_another_hand(
+    inside: Browser, keeping: Keeping
+) -> None:
+    drawn = practise_frame_job("easy", 5)
+    assert drawn.wanted_mm
+    # The cornea enlarges what lies behind it by about an eighth (tests/published): a scale told
+    # at the limbus would give a larger circle than the true one.
+    assert drawn.diameter_px * drawn.mm_per_px == pytest.approx(drawn.wanted_mm, abs=1e-9)
+    width, height = drawn.size_px
+    assert 0.2 * width < drawn.centre_px[0] < 0.8 * width
+    assert 0.2 * height < drawn.centre_px[1] < 0.8 * height
+    if drawn.measured_mm is not None:
+        off, sd = drawn.measured_mm
+        # Of two coordinates: beyond four standard deviations lies one in three thousand.
+        assert off <= 4.0 * sd
+    exact = placed_on(drawn, *drawn.centre_px, drawn.diameter_px)
+    for surgical in (True, True, True, False):
+        keep_placed(keeping.folder / FILE, "S-4", exact, surgical)
+    assert own_hand(keeping.folder / FILE, "S-4") == ()
+    assert own_hand(keeping.folder / FILE, "S-4", surgical=True)[0].eyes == 3
+    post(inside, "/practise/new", frame="easy")
+    assert "about the pole of the lens" in inside.get("/practise").text

@@ -16,7 +16,7 @@ from rimwise.web.eyes import who_writes
 from rimwise.web.fields import NUMBER
 from rimwise.web.glance import LEAST, Common, common_of
 from rimwise.web.keeping import Keeping
-from rimwise.web.practise_jobs import Placed, placed_on, practise_job
+from rimwise.web.practise_jobs import Placed, placed_on, practise_frame_job, practise_job
 from rimwise.web.views import first, go, sent_form, session_of, shown, work
 
 FILE = "practise.jsonl"  # beside the casebook: it is of hands, not of eyes
@@ -26,9 +26,12 @@ KEYS = ("nasal_mm", "superior_mm", "diameter_off_mm")
 async def practise(request: Request) -> Response:
     """Answer by the picture that is there, what was placed on it, and the learner's own hand."""
     session = session_of(request)
-    own = await to_thread.run_sync(own_hand, _file(request), session.name or "workbench")
+    hands = {
+        kind: await to_thread.run_sync(own_hand, _file(request), session.called, kind == "frames")
+        for kind in ("photographs", "frames")
+    }
     return shown(request, "practise.html", picture=session.practised, placed=session.placed,
-                 own=own, name=session.name or "workbench")  # fmt: skip
+                 hands=hands, name=session.called)  # fmt: skip
 
 
 async def new_picture(request: Request) -> Response:
@@ -36,7 +39,9 @@ async def new_picture(request: Request) -> Response:
     sent = await sent_form(request)
     session = session_of(request)
     seed = secrets.randbelow(2**31)
-    session.practised = await work(request, practise_job, first(sent.told, "level"), seed)
+    job = practise_frame_job if "frame" in sent.told else practise_job
+    level = first(sent.told, "frame") or first(sent.told, "level")
+    session.practised = await work(request, job, level, seed)
     session.placed = None
     return go(request, "/practise")
 
@@ -64,7 +69,8 @@ async def place(request: Request) -> Response:
         raise WrongInput(TEXT["practise.wrong"])
     placed = placed_on(session.practised, x, y, size)
     name = who_writes(request, sent.told)
-    await to_thread.run_sync(keep_placed, _file(request), name, placed)
+    surgical = session.practised.wanted_mm is not None
+    await to_thread.run_sync(keep_placed, _file(request), name, placed, surgical)
     session.placed = placed
     return go(request, "/practise")
 
@@ -74,15 +80,24 @@ def _file(request: Request) -> Path:
     return keeping.folder / FILE
 
 
-def keep_placed(path: Path, name: str, placed: Placed) -> None:
+def keep_placed(path: Path, name: str, placed: Placed, surgical: bool = False) -> None:
     """Keep how far off a placed opening was; a line is whole or not there.
+
+    ``surgical`` says that it was placed on a frame before the opening was made: another task, whose
+    bias is told by itself.
 
     Raises
     ------
     OutputFailed
         It cannot be written.
     """
-    line = json.dumps({"who": name} | {key: getattr(placed, key) for key in KEYS}) + "\n"
+    line = (
+        json.dumps(
+            {"who": name, "on": "frame" if surgical else "photograph"}
+            | {key: getattr(placed, key) for key in KEYS}
+        )
+        + "\n"
+    )
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         with path.open("a", encoding="utf-8") as file:
@@ -93,8 +108,9 @@ def keep_placed(path: Path, name: str, placed: Placed) -> None:
         raise OutputFailed(f"{path.name} could not be written ({error.strerror})") from None
 
 
-def own_hand(path: Path, name: str) -> tuple[Common, ...]:
-    """Which bias and scatter has this learner? Nothing below three pictures."""
+def own_hand(path: Path, name: str, surgical: bool = False) -> tuple[Common, ...]:
+    """Which bias and scatter has this learner on pictures of a kind? Nothing below three."""
+    on = "frame" if surgical else "photograph"
     try:
         lines = path.read_text("utf-8").splitlines()
     except OSError:
@@ -105,7 +121,7 @@ def own_hand(path: Path, name: str) -> tuple[Common, ...]:
             one = json.loads(line)
         except ValueError:
             continue  # a line that a kill cut short
-        if isinstance(one, dict) and one.get("who") == name:
+        if isinstance(one, dict) and one.get("who") == name and one.get("on", "photograph") == on:
             told.append(one)
     if len(told) < LEAST:
         return ()

@@ -5,7 +5,10 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True, slots=True)
 class PractisePicture:
-    """An invented photograph and the opening in it, as ``PractisePhoto`` of the demo."""
+    """An invented photograph and the opening in it, as ``PractisePhoto`` of the demo.
+
+    ``wanted_mm`` is told of a frame before the opening is made: how large the planned one is.
+    """
 
     data: bytes
     side: str
@@ -16,6 +19,7 @@ class PractisePicture:
     nasal: tuple[float, float]
     superior: tuple[float, float]
     measured_mm: tuple[float, float] | None
+    wanted_mm: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +42,17 @@ def practise_job(level: str, seed: int) -> PractisePicture:
     return PractisePicture(
         one.data, one.side, one.size_px, one.centre_px, one.diameter_px, one.mm_per_px, one.nasal,
         one.superior, one.measured_mm,
+    )  # fmt: skip
+
+
+def practise_frame_job(level: str, seed: int) -> PractisePicture:
+    """Which frame of this level, before the opening is made, is there to practise on?"""
+    from rimwise.demo.practising_frames import draw_practice_frame  # noqa: PLC0415
+
+    one, wanted_mm = draw_practice_frame(level, seed)
+    return PractisePicture(
+        one.data, one.side, one.size_px, one.centre_px, one.diameter_px, one.mm_per_px, one.nasal,
+        one.superior, one.measured_mm, wanted_mm,
     )  # fmt: skip
 
 
