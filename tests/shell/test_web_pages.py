@@ -50,6 +50,7 @@ PAGES = {
     "glance": "/glance",
     "practise": "/practise",
     "queue": "/queue",
+    "sight": "/sight?code=E-1",
     "pictures": "/bench",
     "frame": "/frame",
     "masked": "/masked",

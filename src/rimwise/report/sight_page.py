@@ -63,7 +63,17 @@ def contrast_table(pupil: PupilComparison) -> PageTable:
 
 
 def focus_table(pupil: PupilComparison) -> PageTable:
-    """Which numbers stand behind the curves of contrast through focus?"""
+    """Which numbers stand behind the curves of contrast through focus?
+
+    Examples
+    --------
+    >>> from dataclasses import make_dataclass
+    >>> from rimwise.records.sight import Focusing
+    >>> curve = Focusing(10.0, (-0.25, -0.125, 0.0), (0.2, 0.4, 0.6))
+    >>> seen = make_dataclass("Seen", ["through_focus"])(curve)
+    >>> focus_table(make_dataclass("Pupil", ["here", "ideal", "pupil_mm"])(seen, seen, 3.0)).rows
+    (('-0.25', '0.200', '0.200'), ('+0.00', '0.600', '0.600'))
+    """
     here, ideal = pupil.here.through_focus, pupil.ideal.through_focus
     rows = [
         (f"{lens:+.2f}", f"{one:.3f}", f"{other:.3f}")
@@ -95,7 +105,17 @@ def pictures_table(pictures: tuple[SeenPicture, ...]) -> PageTable:
 
 
 def seen_description(picture: SeenPicture) -> str:
-    """What does a picture show, for those who cannot see it?"""
+    """What does a picture show, for those who cannot see it?
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from rimwise.records.as_seen import EdgeInPupil
+    >>> edge, page = EdgeInPupil(3.0, 6.0, 2.0, (), None, 5.4), np.ones((2, 2))
+    >>> seen = SeenPicture("lamps", "photopic", 3.0, page, page, page, 0.5, 1.0, 1.0, edge)
+    >>> seen_description(seen)[:44]
+    'Two lamps in the dark, photopic pupil 3 mm: '
+    """
     what = "A chart of rings and letters" if picture.scene == "chart" else "Two lamps in the dark"
     return (
         f"{what}, {picture.light} pupil {picture.pupil_mm:g} mm: on the left with the implant "

@@ -42,6 +42,8 @@ from rimwise.web.queue import Queue
 from rimwise.web.queue_pages import QUEUE_ACTIONS, QUEUE_VIEWS
 from rimwise.web.series import SERIES_ACTIONS, SERIES_VIEWS
 from rimwise.web.series_jobs import AuditedSeries
+from rimwise.web.sight import SIGHT_ACTIONS, SIGHT_VIEWS
+from rimwise.web.sight_run import SightRun
 from rimwise.web.uploads import Sent, TooLarge, picture_name
 from rimwise.web.views import (
     asks_for_json,
@@ -62,6 +64,7 @@ STATIC = {
     "live.js": "text/javascript",
     "bench.css": "text/css",
     "queue.js": "text/javascript",
+    "sight.js": "text/javascript",
     "frame.js": "text/javascript",
     "bench.js": "text/javascript",
     "bench-draw.js": "text/javascript",
@@ -228,7 +231,7 @@ async def _document(request: Request, name: str) -> Response:
     if result is None:
         raise HTTPException(404)
     kinds = {MeasuredPicture: "cover", PlannedOpening: "plan", AuditedSeries: "audit",
-             FollowedEye: "healing"}  # fmt: skip
+             FollowedEye: "healing", SightRun: "sight"}  # fmt: skip
     kind = kinds[type(result)]
     attached = f'attachment; filename="rimwise-{kind}.json"'
     headers = {"Content-Disposition": attached}
@@ -285,6 +288,7 @@ _VIEWS: dict[str, Any] = {
     **BENCH_VIEWS,
     **QUEUE_VIEWS,
     **MASKED_VIEWS,
+    **SIGHT_VIEWS,
     **FRAME_VIEWS,
 }
 _ACTIONS: dict[str, Any] = {
@@ -302,5 +306,6 @@ _ACTIONS: dict[str, Any] = {
     **BENCH_ACTIONS,
     **QUEUE_ACTIONS,
     **MASKED_ACTIONS,
+    **SIGHT_ACTIONS,
     **FRAME_ACTIONS,
 }

@@ -7,6 +7,7 @@ from rimwise.web.catalogue_healing import HEALING_WORDS
 from rimwise.web.catalogue_masked import MASKED_WORDS
 from rimwise.web.catalogue_picture import PICTURE_WORDS
 from rimwise.web.catalogue_series import SERIES_WORDS
+from rimwise.web.catalogue_sight import SIGHT_WORDS
 
 TEXT: dict[str, str] = {
     **FIELD_WORDS,
@@ -15,6 +16,7 @@ TEXT: dict[str, str] = {
     **HEALING_WORDS,
     **SERIES_WORDS,
     **MASKED_WORDS,
+    **SIGHT_WORDS,
     **FRAME_WORDS,
     # frame of every page
     "site.name": "rimwise",

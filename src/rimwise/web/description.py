@@ -6,6 +6,7 @@ from typing import Any
 from rimwise import __version__
 from rimwise.web.fields import MOST_SIGNS, Field, Group
 from rimwise.web.forms import EYE_FORM, FRAME_FORM, MEASURE_FORM, PLAN_FORM, SHEET_FORMS
+from rimwise.web.sight import SIGHT_FORM
 
 _TEXT = {"type": "string", "maxLength": MOST_SIGNS}
 _CODE = {"type": "string", "maxLength": 80}
@@ -99,6 +100,7 @@ def description() -> dict[str, Any]:
         "/eye/version": {"get": _view("code", "kind", "slot", "version")},
         "/eye/consent": {"post": _action({"code": _CODE, "to": _TEXT} | _BY)},
         "/eye/hide": {"post": _action({"code": _CODE} | _BY)},
+        "/sight": {"get": _view("code"), "post": _action(_asked(SIGHT_FORM))},
         "/theatre": {"get": _view("code")},
         "/glance": {"get": _view()},
         "/look": {"post": _action({"back": _TEXT})},

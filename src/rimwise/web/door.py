@@ -14,6 +14,7 @@ from rimwise.web.jobs import MeasuredPicture, PlannedOpening
 from rimwise.web.masked_jobs import ShownPair
 from rimwise.web.practise_jobs import Placed, PractisePicture
 from rimwise.web.series_jobs import AuditedSeries
+from rimwise.web.sight_run import SightRun
 
 if TYPE_CHECKING:
     from rimwise.web.people import People
@@ -23,7 +24,7 @@ MOST_SESSIONS = 50
 MOST_RESULTS = 20  # a drawing is about 2 MB: forty in all stay far below what a desk machine has
 MOST_PICTURE_BYTES = 200_000_000  # of the photographs on benches, all together
 
-Result = MeasuredPicture | PlannedOpening | AuditedSeries | FollowedEye
+Result = MeasuredPicture | PlannedOpening | AuditedSeries | FollowedEye | SightRun
 
 
 def _secret() -> str:
