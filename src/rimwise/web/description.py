@@ -5,8 +5,7 @@ from typing import Any
 
 from rimwise import __version__
 from rimwise.web.fields import MOST_SIGNS, Field, Group
-from rimwise.web.forms import EYE_FORM, FRAME_FORM, MEASURE_FORM, PLAN_FORM, SHEET_FORMS
-from rimwise.web.sight import SIGHT_FORM
+from rimwise.web.forms import EYE_FORM, FRAME_FORM, MEASURE_FORM, PLAN_FORM, SHEET_FORMS, SIGHT_FORM
 
 _TEXT = {"type": "string", "maxLength": MOST_SIGNS}
 _CODE = {"type": "string", "maxLength": 80}

@@ -304,5 +304,25 @@ VISIT_FORM = (
     ),
 )  # fmt: skip
 
+SIGHT_FORM = (
+    Group("sight.eye", (Field("code", "text", hint="sight.code.hint", required=True,
+                              missing="error.code"),)),
+    Group(
+        "sight.place",
+        (
+            Field("sight.decentration_mm", "pair", "mm", "sight.decentration.hint"),
+            Field("sight.tilt_deg", "pair", "°", "sight.tilt.hint"),
+            Field("sight.marks_deg", "number", "°", "sight.marks.hint"),
+        ),
+    ),
+    Group(
+        "sight.pupils",
+        (
+            Field("sight.pupil_mm", "number", "mm", "sight.pupil.hint"),
+            Field("sight.second_mm", "number", "mm", "sight.second.hint"),
+        ),
+    ),
+)  # fmt: skip
+
 SHEET_FORMS = {"case": PLAN_FORM, "operation": OPERATION_FORM, "visit": VISIT_FORM}
-FORMS = (MEASURE_FORM, EYE_FORM, PLAN_FORM, OPERATION_FORM, VISIT_FORM)
+FORMS = (MEASURE_FORM, EYE_FORM, PLAN_FORM, OPERATION_FORM, VISIT_FORM, SIGHT_FORM)

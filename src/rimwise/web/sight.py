@@ -11,32 +11,13 @@ from rimwise.terms.errors import WrongInput
 from rimwise.web import bookkeeping as kept
 from rimwise.web.bookkeeping import EyePage
 from rimwise.web.catalogue import TEXT
-from rimwise.web.fields import Field, Group, WrongField, key_in, values_of
+from rimwise.web.fields import WrongField, key_in, values_of
+from rimwise.web.forms import SIGHT_FORM
 from rimwise.web.keeping import booked
 from rimwise.web.pages import Filled
 from rimwise.web.sight_jobs import AskedSight, measured_place
 from rimwise.web.sight_run import SightRun
 from rimwise.web.views import first, go, result_of, sent_form, session_of, shown
-
-SIGHT_FORM = (
-    Group("sight.eye", (Field("code", "text", hint="sight.code.hint", required=True,
-                              missing="error.code"),)),
-    Group(
-        "sight.place",
-        (
-            Field("sight.decentration_mm", "pair", "mm", "sight.decentration.hint"),
-            Field("sight.tilt_deg", "pair", "°", "sight.tilt.hint"),
-            Field("sight.marks_deg", "number", "°", "sight.marks.hint"),
-        ),
-    ),
-    Group(
-        "sight.pupils",
-        (
-            Field("sight.pupil_mm", "number", "mm", "sight.pupil.hint"),
-            Field("sight.second_mm", "number", "mm", "sight.second.hint"),
-        ),
-    ),
-)  # fmt: skip
 
 
 async def sight_form(request: Request) -> Response:
