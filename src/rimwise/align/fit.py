@@ -19,6 +19,7 @@ from rimwise.terms.estimate import Estimate
 
 _LEAST_P = 1e-4  # a worse fit than one in ten thousand is no fit: some spot was taken for another
 _GOOD_P = 0.3  # the likeliest reading that fits so well is not questioned
+_ROUGH_P = 0.1  # a worse fit says that the spots scatter more than usual
 _DULL = 0.5  # share of the prior's variance: with more left, the answer is the prior's
 _REFLEX_SD_PX: dict[ReflexName, float] = {"P1": 0.4, "P2": 1.0, "P3": 3.0, "P4": 0.8}
 _DEPTH_SD_MM = 1.5
@@ -63,6 +64,8 @@ class FrameFit:
         With its lens where it was found to stand.
     p_fit : float
         Probability of a worse fit.
+    misfit : float
+        Squared residuals over what chance lets them be, on average 1.
     used : tuple of str
     compiled : bool
         Whether lines of sight are solved with compiled code.
@@ -73,6 +76,7 @@ class FrameFit:
     prior_sd: FloatArray
     model: EyeModel
     p_fit: float
+    misfit: float
     used: tuple[str, ...]
     compiled: bool = False
 
@@ -169,9 +173,23 @@ def fit_frame(of: Looking, readings: list[Sighted], compiled: bool) -> tuple[Fra
             if len(judged) == 1 and fit.p_fit > _GOOD_P:
                 break
     if judged:
-        _, fit, reading = max(judged, key=lambda one: one[0])
-        return fit, reading
-    return _with_less(of, eye, readings[0], compiled)
+        _, fit, seen = max(judged, key=lambda one: one[0])
+    else:
+        fit, seen = _with_less(of, eye, readings[0], compiled)
+    return _as_rough_as_seen((of, eye), fit, seen, compiled), seen
+
+
+def _as_rough_as_seen(
+    about: tuple[Looking, SceneEye], fit: FrameFit, seen: Sighted, compiled: bool
+) -> FrameFit:
+    """Fit again with the scatter that the spots show, where it is more than spots usually have.
+
+    Biometry has its own spread, so that only the spots' is widened (Birge 1932 for one kind).
+    """
+    if fit.p_fit > _ROUGH_P:
+        return fit
+    again = _fitted(*about, seen, compiled, math.sqrt(fit.misfit))
+    return fit if again is None else replace(again, p_fit=fit.p_fit)
 
 
 def _with_less(
@@ -192,7 +210,9 @@ def _with_less(
     )
 
 
-def _fitted(of: Looking, eye: SceneEye, seen: Sighted, compiled: bool) -> FrameFit | None:
+def _fitted(
+    of: Looking, eye: SceneEye, seen: Sighted, compiled: bool, rough: float = 1.0
+) -> FrameFit | None:
     sighting = ReflexSighting(
         dict(seen.reflexes_px),
         1.0,
@@ -205,7 +225,7 @@ def _fitted(of: Looking, eye: SceneEye, seen: Sighted, compiled: bool) -> FrameF
     for i, name in enumerate(fit.names):
         kind = name.split(" ")[0]
         if kind in _REFLEX_SD_PX:
-            fit.sds[i] *= _REFLEX_SD_PX[kind]
+            fit.sds[i] *= rough * _REFLEX_SD_PX[kind]
     try:
         x = fit.solve()
     except MeasurementRefused:
@@ -218,14 +238,15 @@ def _fitted(of: Looking, eye: SceneEye, seen: Sighted, compiled: bool) -> FrameF
         model = model.with_lens(
             (float(tilt[0]), float(tilt[1])), (float(shift[0]), float(shift[1]))
         )
-    return FrameFit(mean, covariance, fit.sd.copy(), model, _probability(fit), fit.names, compiled)
+    p_fit, misfit = _judged(fit)
+    return FrameFit(mean, covariance, fit.sd.copy(), model, p_fit, misfit, fit.names, compiled)
 
 
-def _probability(fit: Fit) -> float:
+def _judged(fit: Fit) -> tuple[float, float]:
     from scipy.special import gammaincc  # noqa: PLC0415 - a tenth of a second
 
-    chi2 = float(fit.residual @ fit.residual)
-    return float(gammaincc(len(fit.names), chi2 / 2.0))
+    chi2, half = float(fit.residual @ fit.residual), len(fit.names)
+    return float(gammaincc(half, chi2 / 2.0)), chi2 / (2.0 * half)
 
 
 __all__ = ["LIMBUS", "PLACES", "PUPIL", "FrameFit", "Sighted", "fit_frame"]
