@@ -2,12 +2,14 @@
 
 import time
 from collections.abc import Callable
+from dataclasses import replace
 
 from rimwise.eye.this_eye import Known, eye_record
 from rimwise.optics.refraction import PowerVector
 from rimwise.predict.criteria import contrast, three_refractions, view_of, visual_strehl
 from rimwise.predict.gratings import USUAL
-from rimwise.predict.placed import fovea_of, place_at, placed_model
+from rimwise.predict.make import SightQuestion, predict_sight
+from rimwise.predict.placed import fovea_of, place_at, placed_model, unknown_tilt
 from rimwise.predict.sensitivity import Elsewhere, sight_map
 
 Row = tuple[str, str, str, float | None]
@@ -15,7 +17,12 @@ Row = tuple[str, str, str, float | None]
 
 def rows() -> list[Row]:
     """Return name, value, peer and peer's time over ours."""
-    return [*(_placement(pupil) for pupil in (3.0, 6.0)), *(_map(pupil) for pupil in (3.0, 6.0))]
+    pupils = (3.0, 6.0)
+    return [
+        *(_placement(pupil) for pupil in pupils),
+        *(_with_scatter(pupil) for pupil in pupils),
+        *(_map(pupil) for pupil in pupils),
+    ]
 
 
 def _placement(pupil_mm: float) -> Row:
@@ -30,6 +37,18 @@ def _placement(pupil_mm: float) -> Row:
         visual_strehl(waves, pupil_mm, sampling)
 
     return _row(f"one placement, all colours, pupil {pupil_mm:g} mm", work)
+
+
+def _with_scatter(pupil_mm: float) -> Row:
+    """All of one pupil: here with its ±, the ideal placement, both lenses, focus."""
+    eye = eye_record(Known("right", "implant", axial_mm=23.6))
+    place = place_at(eye, (0.4, -0.2))
+    x, y = place.shift_mm
+    shift = (replace(x, sd=0.08), replace(y, sd=0.08))
+    here = replace(place, shift_mm=shift, tilt_deg=unknown_tilt())
+    ask = SightQuestion("E-1", (pupil_mm,))
+    name = f"one pupil with ±, here and ideal, pupil {pupil_mm:g} mm"
+    return _row(name, lambda: predict_sight(eye, here, ask))
 
 
 def _map(pupil_mm: float) -> Row:
