@@ -88,6 +88,7 @@ UNITLESS = {
     "height": "a ratio",
     "small": "a ratio",
     "level": "in noise levels",
+    "grey": "of 255, as the pictures' pixels are",
     "off": "in sds",
     "worth": "a pure number that ranks candidates",
     "score": "a pure number that ranks candidates",

@@ -137,7 +137,7 @@ def without(spots: SpotMap, found: Found, reach_px: float) -> SpotMap:
         from rimwise.picture.compiled_spots import take_glow  # noqa: PLC0415 - half a second
 
         take_glow(level, local, reach_px, _HIDES * found.radius_px, HIDDEN)
-        return replace(spots, level=level)
+        return replace(spots, level=level, grey=spots.ground_grey)
     (left, top), (right, bottom) = local.min(axis=0) - reach_px, local.max(axis=0) + reach_px
     left, top = max(0, int(left)), max(0, int(top))
     part = level[top : int(bottom) + 1, left : int(right) + 1]
@@ -157,7 +157,7 @@ def without(spots: SpotMap, found: Found, reach_px: float) -> SpotMap:
         away = np.hypot(columns + left - u, rows + top - v)
         near += (_HIDES * found.radius_px / np.maximum(away, 1.0)) ** 2
     part[near > 1.0] = HIDDEN
-    return replace(spots, level=level)
+    return replace(spots, level=level, grey=spots.ground_grey)
 
 
 _HIDES = 1.75  # radii of a plain reflex: nearer to it, its uneven glow is no reflex

@@ -139,7 +139,7 @@ def _one_blob(spots: SpotMap, points_px: FloatArray, level: FloatArray) -> bool:
     open_sky = np.abs(between - HIDDEN) > 1e-3
     if not open_sky.any():
         return False
-    ground = float(np.median(spots.white[::4, ::4]))
+    ground = spots.ground_grey
     white, grey = spots.white_at(middles) - ground, spots.white_at(points_px) - ground
     for over, ends in ((between, level), (white, grey)):
         least = _VALLEY * np.minimum(ends[first], ends[last])

@@ -31,6 +31,8 @@ class SpotMap:
         Logarithm of brightness over the ground, mean of green and blue, not smoothed.
     compiled : bool
         Whether spots are settled with compiled code, for many frames.
+    grey : float or None
+        Of the ground in ``white``, where it is known already; :attr:`ground_grey` asks for it.
     """
 
     corner_px: tuple[int, int]
@@ -38,6 +40,12 @@ class SpotMap:
     white: Float32Array
     contrast: Float32Array
     compiled: bool = False
+    grey: float | None = None
+
+    @property
+    def ground_grey(self) -> float:
+        """Grey value of the ground: the median of every fourth pixel."""
+        return float(np.median(self.white[::4, ::4])) if self.grey is None else self.grey
 
     def at(self, points_px: FloatArray) -> FloatArray:
         """Return the level at working points (n, 2), bilinear; 0 beyond the border.
