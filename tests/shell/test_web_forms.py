@@ -208,12 +208,12 @@ def test_the_catalogue_holds_every_word_that_is_asked_for_and_no_other() -> None
                 asked |= {field.hint, field.missing} - {""}
     # Where a page picks one of several words by what is kept, all of them are asked for.
     picked = {
-        start for text in _texts() for start in re.findall(r't\([\'"]([a-z]+\.)[\'"] ~', text)
+        start for text in _texts() for start in re.findall(r't\([\'"]([a-z.]+\.)[\'"] ~', text)
     }
     asked |= {key for key in TEXT if key.startswith(tuple(picked))}
     starts = {key.partition(".")[0] for key in TEXT}
     keys = {key for key in asked if key.partition(".")[0] in starts}
-    files = re.compile(r"\.(html|css|js|svg|png|jpg|pdf|json|jsonl|toml|py)$")
+    files = re.compile(r"\.(html|css|js|svg|png|jpg|pdf|csv|json|jsonl|toml|py)$")
     missing = {k for k in keys - set(TEXT) if not files.search(k)}
     assert not {key for key in missing if not _is_field(key)}
     assert not set(TEXT) - asked

@@ -9,7 +9,7 @@ import numpy as np
 from rimwise.demo.frame_render import render_frame
 from rimwise.demo.frame_scene import Clutter, FrameLook, FrameScene, FrameTruth
 from rimwise.demo.hardness import Difficulty
-from rimwise.demo.photos import draw_waves
+from rimwise.demo.photos import draw_waves, photo_jpeg
 from rimwise.demo.scene import RoundShape
 from rimwise.eye.build import eye_model
 from rimwise.eye.camera import Camera
@@ -109,6 +109,12 @@ def draw_frame(
     scene, sheet = draw_frame_scene(rng, wish or FrameWish())
     pixels, truth = render_frame(scene, rng)
     return pixels, truth, sheet
+
+
+def invented_frame(seed: int) -> tuple[bytes, PictureSheet]:
+    """Which frame is there to try on, as a JPEG with the sheet a user would write for it?"""
+    pixels, _, sheet = draw_frame(np.random.default_rng(seed))
+    return photo_jpeg(pixels, 90), sheet
 
 
 def draw_frame_scene(rng: np.random.Generator, wish: FrameWish) -> tuple[FrameScene, PictureSheet]:

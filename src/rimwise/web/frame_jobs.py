@@ -145,13 +145,10 @@ def _line(row: "ClipRow") -> list[str]:
 
 def invented_job(folder: str, name: str, seed: int) -> dict[str, Any]:
     """Draw a frame of an invented eye to try the page on; returns the keys of its sheet."""
-    import numpy as np  # noqa: PLC0415
+    from rimwise.demo.frames import invented_frame  # noqa: PLC0415
 
-    from rimwise.demo.frames import draw_frame  # noqa: PLC0415
-    from rimwise.demo.photos import photo_jpeg  # noqa: PLC0415
-
-    pixels, _, sheet = draw_frame(np.random.default_rng(seed))
-    (Path(folder) / name).write_bytes(photo_jpeg(pixels, 90))
+    data, sheet = invented_frame(seed)
+    (Path(folder) / name).write_bytes(data)
     lamps, lengths = sheet.lamps, sheet.lengths
     assert lamps is not None
     told: dict[str, Any] = {

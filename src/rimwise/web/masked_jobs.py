@@ -13,7 +13,6 @@ if TYPE_CHECKING:
     from rimwise.records.study import StudyOfNumber
 
 NAMELESS = "the picture"
-_WIDEST_PX = 1600
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,19 +43,11 @@ def blank_job(values: Mapping[str, object], data: bytes, sha256: str) -> dict[st
     WrongInput
         The sheet or the picture cannot be used.
     """
-    import numpy as np  # noqa: PLC0415
-
-    from rimwise.exchange.pictures import picture_from_bytes  # noqa: PLC0415
+    from rimwise.casebook.masked import blank_finding  # noqa: PLC0415
     from rimwise.exchange.results import cover_document  # noqa: PLC0415
-    from rimwise.records.cover import CoverFinding, FoundCurves  # noqa: PLC0415
 
     sheet = sheet_told(values, str(values["side"]))
-    raster = picture_from_bytes(data, NAMELESS).raster
-    held = sheet.frame.stored(raster.orientation).picture_from_examiner(np.eye(2))
-    right, up = (tuple(float(one) for one in row) for row in held)
-    curves = FoundCurves((right[0], right[1]), (up[0], up[1]), 1.0)
-    blank = CoverFinding(NAMELESS, sha256, sheet.side, sheet.state, "refused", curves=curves)
-    return cover_document(blank)
+    return cover_document(blank_finding(data, sheet, sha256, NAMELESS))
 
 
 def reading_job(
@@ -85,34 +76,16 @@ def reading_job(
 
 def pair_job(data: bytes, entries: Sequence[Mapping[str, Any]]) -> ShownPair:
     """How do two readings lie on the photograph?"""
-    import io  # noqa: PLC0415
-
-    import numpy as np  # noqa: PLC0415
-    from PIL import Image  # noqa: PLC0415
-
+    from rimwise.casebook.masked import reading_outlines, shown_jpeg  # noqa: PLC0415
     from rimwise.exchange.pictures import picture_from_bytes  # noqa: PLC0415
-    from rimwise.records.cover import EllipsePx  # noqa: PLC0415
-    from rimwise.report.on_photo import ellipse_points  # noqa: PLC0415
-    from rimwise.report.upright import upright_pixels, upright_points  # noqa: PLC0415
+    from rimwise.report.upright import upright_pixels  # noqa: PLC0415
 
     raster = picture_from_bytes(data, NAMELESS).raster
-    pixels = np.ascontiguousarray(upright_pixels(raster))
-    image = Image.fromarray(pixels)
-    image.thumbnail((_WIDEST_PX, _WIDEST_PX))
-    sink = io.BytesIO()
-    image.convert("RGB").save(sink, "JPEG", quality=88)
-    paths = []
-    for entry in entries:
-        words = ""
-        optic, opening = entry.get("optic"), entry.get("opening")
-        if optic and optic.get("ellipse_px"):
-            around = ellipse_points(EllipsePx(**optic["ellipse_px"]))
-            words += _path(upright_points(around, raster))
-        if opening:
-            known = [one for one in opening["edge_px"] if one is not None]
-            words += _path(upright_points(np.array([*known, known[0]]), raster))
-        paths.append(words)
-    return ShownPair(sink.getvalue(), pixels.shape[1], pixels.shape[0], tuple(paths))
+    high, wide = upright_pixels(raster).shape[:2]
+    paths = tuple(
+        "".join(_path(one) for one in reading_outlines(raster, entry)) for entry in entries
+    )
+    return ShownPair(shown_jpeg(raster), wide, high, paths)
 
 
 def _path(points: Any) -> str:
