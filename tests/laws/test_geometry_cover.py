@@ -44,6 +44,13 @@ def test_cover_never_grows_when_the_opening_grows(offset, radius, more):
     assert cover_areas(3.0, large).covered_mm2 <= cover_areas(3.0, small).covered_mm2 + 1e-12
 
 
+def test_edges_that_touch_in_one_direction_leave_the_rest_bare():
+    # An opening of 3.25 mm about a point 0.25 mm off touches the optic's edge in one direction.
+    touching = cover_of_circles(3.0, 3.25, np.array([0.0, 0.25]), ANGLES)
+    assert np.count_nonzero(touching < 0.0) == 359
+    assert bare_total_deg(touching) == 360.0
+
+
 @given(WAVES, OFFSETS, st.floats(0.001, 0.2))
 def test_cover_never_grows_when_a_curve_grows(waves, offset, more):
     small = ClosedCurve.from_radius(lobed([2.5, *waves]), offset)

@@ -264,8 +264,8 @@ def test_a_series_is_audited_and_its_numbers_come_as_a_file(
 ) -> None:
     page = opened(viewport)
     go(page, "Series")
-    page.get_by_label("Table").set_input_files(_series(tmp_path))
-    page.get_by_role("button", name="Audit").click()
+    page.locator("input#table").set_input_files(_series(tmp_path))
+    page.get_by_role("button", name="Audit", exact=True).click()
     expect(page.get_by_role("heading", level=1)).to_contain_text(
         "60 eyes of 30 persons", timeout=LONG_MS
     )
@@ -286,8 +286,8 @@ def test_what_is_no_series_is_told_on_the_page(opened: Callable[..., Page], tmp_
     go(page, "Series")
     wrong = tmp_path / "wrong.csv"
     wrong.write_text("a,b\n1,2\n", encoding="utf-8")
-    page.get_by_label("Table").set_input_files(wrong)
-    page.get_by_role("button", name="Audit").click()
+    page.locator("input#table").set_input_files(wrong)
+    page.get_by_role("button", name="Audit", exact=True).click()
     expect(page.get_by_role("alert")).to_contain_text(
         "has no heading that an audit knows", timeout=LONG_MS
     )

@@ -50,12 +50,35 @@ def own_hand(
         return None, ()
     if told is not None:
         return read_spread(told), ()
-    kept = None if sheet.spread is not None else kept_spread_file(case)
-    if kept is None:
+    return _kept(sheet, kept_spread_file(case), "--spread published plans with the published one")
+
+
+def hand_of_book(sheet: CaseSheet, book: Path) -> tuple[Spread | None, tuple[Reason, ...]]:
+    """Which own spread does a casebook hold for a plan, and what is said about it?
+
+    Parameters
+    ----------
+    sheet : CaseSheet
+        Its own [spread] outranks the casebook's.
+    book : Path
+        The casebook's folder.
+
+    Raises
+    ------
+    WrongInput
+        The file is no spread.
+    """
+    file = book / SPREAD_FILE
+    return _kept(sheet, file if file.is_file() else None, "numbers in the form outrank it")
+
+
+def _kept(
+    sheet: CaseSheet, file: Path | None, otherwise: str
+) -> tuple[Spread | None, tuple[Reason, ...]]:
+    if file is None or sheet.spread is not None:
         return None, ()
-    spread = read_spread(kept)
+    spread = read_spread(file)
     words = (
-        f"The hand's spread is this surgeon's own ({spread.origin}), kept in {kept}; --spread "
-        "published plans with the published one."
+        f"The hand's spread is this surgeon's own ({spread.origin}), kept in {file}; {otherwise}."
     )
     return spread, (Reason("own-spread", words),)

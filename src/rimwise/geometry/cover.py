@@ -111,6 +111,8 @@ def bare_arcs(width_mm: Sequence[float | None] | FloatArray) -> tuple[Arc, ...]:
     ((315.0, 45.0),)
     >>> bare_arcs([None, -1.0, 1.0, 1.0])
     ((45.0, 135.0),)
+    >>> bare_arcs([0.0, -1.0, -1.0, -1.0])
+    ((0.0, 360.0),)
     """
     values = _widths(width_mm)
     count, step = len(values), 360.0 / len(values)
@@ -121,9 +123,12 @@ def bare_arcs(width_mm: Sequence[float | None] | FloatArray) -> tuple[Arc, ...]:
     ends = np.flatnonzero(bare & ~np.roll(bare, -1))
     arcs = []
     for start in starts:
-        end = ends[int(np.argmin((ends - start) % count))]
+        run = int(((ends - start) % count).min())
+        end = (start + run) % count
         first = start - _reach(values[start], values[start - 1])
-        last = end + _reach(values[end], values[(end + 1) % count])
+        last = start + run + _reach(values[end], values[(end + 1) % count])
+        if last - first >= count:  # bare all round but for a direction in which the edges touch
+            return ((0.0, 360.0),)
         arcs.append((_wrapped(first * step), _wrapped(last * step)))
     return tuple(sorted(arcs))
 

@@ -33,7 +33,7 @@ from rimwise.web.jobs import (
     measure_job,
     plan_job,
 )
-from rimwise.web.keeping import Keeping
+from rimwise.web.keeping import Keeping, book_folder
 from rimwise.web.masked_pages import MASKED_ACTIONS, MASKED_VIEWS
 from rimwise.web.pages import Filled, look_css
 from rimwise.web.plans import PLAN_ACTIONS, PLAN_VIEWS
@@ -174,7 +174,9 @@ async def _example(request: Request) -> Response:
 async def _plan(request: Request) -> Response:
     sent = await sent_form(request)
     try:
-        planned = await work(request, plan_job, values_of(PLAN_FORM, sent.told))
+        planned = await work(
+            request, plan_job, values_of(PLAN_FORM, sent.told), book_folder(request)
+        )
     except WrongInput as error:
         return _asked_again(request, "plan.html", PLAN_FORM, sent, error)
     return go(request, f"/planned/{session_of(request).keep(planned, sent.told)}")

@@ -11,7 +11,7 @@ from rimwise.terms.errors import WrongInput
 
 if TYPE_CHECKING:
     from rimwise.records.case import CaseSheet
-    from rimwise.records.cover import CoverFinding
+    from rimwise.records.cover import CoverFinding, Reason
     from rimwise.records.plan import Plan
     from rimwise.report.words import Row
 
@@ -109,8 +109,15 @@ def measure_job(values: Mapping[str, object], data: bytes, name: str) -> Measure
     )
 
 
-def plan_job(values: Mapping[str, object]) -> PlannedOpening:
+def plan_job(values: Mapping[str, object], book: str = "") -> PlannedOpening:
     """What should be made in this eye, with these values as its case sheet?
+
+    Parameters
+    ----------
+    values : mapping
+        Keys of the case sheet.
+    book : str
+        The casebook's folder, whose own spread is taken where the form tells none; empty: none.
 
     Raises
     ------
@@ -127,7 +134,8 @@ def plan_job(values: Mapping[str, object]) -> PlannedOpening:
     merged = checked_layer(values, CaseKeys, THE_FORM).values
     code = merged.get("code")
     case, notes = case_record({"code": "without code"} | merged, THE_FORM)
-    plan = _plan(case)
+    plan, hand = _plan(case, book)
+    notes = (*notes, *hand)
     drawing, described = _plan_drawing(plan)
     document = plan.document()
     document["warnings"] = [*document["warnings"], *reasons_document(notes)]
@@ -179,12 +187,16 @@ def _plan_drawing(plan: "Plan") -> tuple[bytes | None, str]:
     return draw_plan(plan, "svg"), plan_description(plan)
 
 
-def _plan(case: "CaseSheet") -> "Plan":
-    """Return the plan as the command line makes it, with what each centre costs in contrast."""
+def _plan(case: "CaseSheet", book: str) -> "tuple[Plan, tuple[Reason, ...]]":
+    """Return the plan as the command line makes it, and what is said of the hand behind it."""
+    from pathlib import Path  # noqa: PLC0415
+
+    from rimwise.casebook.own_hand import hand_of_book  # noqa: PLC0415
     from rimwise.journey import plan_of  # noqa: PLC0415
     from rimwise.plan.contrast import with_contrast  # noqa: PLC0415
 
-    return with_contrast(case, plan_of(case, None))
+    own, hand = hand_of_book(case, Path(book)) if book else (None, ())
+    return with_contrast(case, plan_of(case, own)), hand
 
 
 def _plan_headline(plan: "Plan") -> str:
@@ -261,7 +273,7 @@ def eye_job(values: Mapping[str, object]) -> bytes:
     return draw_eye(describe_eye(case.code, eye_record(known_from_case(case, "natural"))), "svg")
 
 
-def sheet_job(values: Mapping[str, object], seat: str) -> bytes:
+def sheet_job(values: Mapping[str, object], seat: str, book: str = "") -> bytes:
     """How does this plan read on one page for theatre (PDF)?
 
     Raises
@@ -279,9 +291,9 @@ def sheet_job(values: Mapping[str, object], seat: str) -> bytes:
 
     merged = {"code": "without code"} | checked_layer(values, CaseKeys, THE_FORM).values
     case, notes = case_record(merged, THE_FORM)
-    plan = _plan(case)
+    plan, hand = _plan(case, book)
     wish = sheet_wish(Path("plan.pdf"), seat)
     if wish is None or not plan.centres:
         raise WrongInput("this opening is not planned, so that there is no sheet; see the plan")
     origin = f"rimwise {__version__}; the form of the workbench"
-    return plan_sheet_bytes(wish, plan, case, notes, origin)
+    return plan_sheet_bytes(wish, plan, case, (*notes, *hand), origin)

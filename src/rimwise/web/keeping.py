@@ -66,3 +66,9 @@ async def booked(request: Request, ask: Callable[..., Answer], *what: Any) -> An
     """
     keeping: Keeping = request.app.state.keeping
     return await to_thread.run_sync(lambda: ask(keeping.book(), *what))
+
+
+def book_folder(request: Request) -> str:
+    """In which folder does the casebook lie, whether it was opened yet or not?"""
+    keeping: Keeping = request.app.state.keeping
+    return str(keeping.folder)

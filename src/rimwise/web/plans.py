@@ -17,7 +17,7 @@ from rimwise.web.filling import told_of
 from rimwise.web.forms import PLAN_FORM
 from rimwise.web.glance import glance_of
 from rimwise.web.jobs import PlannedOpening, eye_job, plan_job, sheet_job
-from rimwise.web.keeping import booked
+from rimwise.web.keeping import book_folder, booked
 from rimwise.web.pages import Filled
 from rimwise.web.views import first, go, result_of, sent_form, session_of, shown, whole, work
 
@@ -45,7 +45,9 @@ async def live(request: Request) -> Response:
     """Answer a script, while the form is being filled in: the numbers so far, or what is wrong."""
     sent = await sent_form(request)
     try:
-        planned = await work(request, plan_job, values_of(PLAN_FORM, sent.told))
+        planned = await work(
+            request, plan_job, values_of(PLAN_FORM, sent.told), book_folder(request)
+        )
     except RimwiseError as error:
         key = error.key if isinstance(error, WrongField) else key_in(error.sentence, PLAN_FORM)
         fields = {one.key: one.element for group in PLAN_FORM for one in group.fields}
@@ -90,7 +92,7 @@ async def plan_sheet(request: Request, name: str) -> Response:
     result_of(request, name, PlannedOpening)
     seat = "side" if request.query_params.get("seat") == "side" else "head"
     values = values_of(PLAN_FORM, session_of(request).entries(name))
-    sheet = await work(request, sheet_job, values, seat)
+    sheet = await work(request, sheet_job, values, seat, book_folder(request))
     headers = {"Content-Disposition": 'attachment; filename="rimwise-plan.pdf"'}
     return Response(sheet, media_type="application/pdf", headers=headers)
 
@@ -139,7 +141,7 @@ async def _listed(request: Request, page: kept.EyePage) -> dict[str, Any]:
     told = told_of(PLAN_FORM, sheets[0].document)
     told |= {"code": [page.eye.code], "eye": [page.eye.code], "seen": [str(sheets[0].version)]}
     try:
-        result = await work(request, plan_job, values_of(PLAN_FORM, told))
+        result = await work(request, plan_job, values_of(PLAN_FORM, told), book_folder(request))
     except RimwiseError as error:
         return row | {"sentence": in_words(error.sentence, PLAN_FORM)}
     return row | {"plan": result, "name": session_of(request).keep(result, told)}
