@@ -6,6 +6,7 @@ its edge. The physics is in the renderer's own pictures only: what lies behind a
 loses contrast in blue against red, what lies before it does not.
 """
 
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
@@ -13,7 +14,8 @@ import pytest
 
 from rimwise.demo.cases import draw_case
 from rimwise.demo.photos import draw_photo
-from rimwise.measure.photograph import measure_photograph
+from rimwise.measure.edges import find_edges
+from rimwise.measure.photograph import finding_of_edges, measure_photograph
 from rimwise.picture.raster import Raster
 
 SEEDS = (100, 101, 102, 103, 200)  # at 200 the pupil is hardly wider than the optic
@@ -54,6 +56,22 @@ def test_the_opening_is_measured_beside_another_edge(case, seed):
     # lines draw each other by some hundredths.
     assert np.nanmedian(np.abs(width - truth.cover_mm)) < 0.02
     assert np.nanmax(np.abs(width - truth.cover_mm)) < 0.15
+
+
+def test_an_edge_that_may_lie_behind_the_optic_is_not_measured():
+    pixels, _, sheet = draw_photo(np.random.default_rng([3, 55]), "easy")
+    edges = find_edges(Raster(pixels), sheet)
+    assert edges.before_optic
+    doubtful = finding_of_edges(replace(edges, before_optic=None), sheet, "", "")
+    assert doubtful.status == "partial"
+    assert doubtful.opening.equivalent_diameter_mm is None
+    assert doubtful.cover.min_mm is None
+    assert "order-not-told" in {reason.code for reason in doubtful.reasons}
+    # Who corrects by hand has looked which edge it is.
+    by_hand = finding_of_edges(
+        replace(edges, before_optic=None), sheet, "", "", np.zeros((800, 360))
+    )
+    assert by_hand.status == "measured"
 
 
 @pytest.mark.slow

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 
 from rimwise.measure.correct import corrected_curves
-from rimwise.measure.cover_profile import WHOLE_EDGE_DEG, cover_profile
+from rimwise.measure.cover_profile import cover_profile
 from rimwise.measure.curves import edges_of
 from rimwise.measure.edges import Edges
 from rimwise.measure.opening_size import opening_finding, opening_from_optic
@@ -74,7 +74,7 @@ def cover_budget(finding: CoverFinding, sheet: PictureSheet) -> CoverBudget:
     if finding.cover is None or finding.curves is None:
         raise WrongInput(f"{finding.picture} was refused; a budget needs a measured picture")
     edges, ruler, law = _law(finding, sheet)
-    whole = int(edges.opening_found.sum()) >= WHOLE_EDGE_DEG
+    whole = finding.status == "measured"
     single = {source: _alone(law, source) for source in SOURCES}
     widths = {source: one.draws_mm - law.width_mm for source, one in single.items()}
     return CoverBudget(

@@ -33,6 +33,12 @@ _LEAST_ARC_DEG = 30  # less cover in sight than this answers no question
 _INSIDE_RIM = 0.035  # of the rim's radius: what runs nearer to it, or outside, may be a haptic
 _PUPIL_PLANE_SD_MM = 0.10  # the margin lies before the rim: parallax by direction of view
 _PUPIL_SCALE_SD = 0.03  # and is enlarged unlike it by the cornea
+_IN_DOUBT = Reason(
+    "order-not-told",
+    "The picture does not tell whether this edge lies before the optic or behind it, as a laser "
+    "opening or a captured optic's does; cover by direction holds only if it lies before. Focus on "
+    "the optic's edge and dilate more, or confirm the edge with --points.",
+)
 
 
 def measure_photograph(
@@ -52,8 +58,8 @@ def measure_photograph(
     Returns
     -------
     CoverFinding
-        Status "measured", "partial" (less than 300° of the opening's edge in sight) or "refused",
-        always with reasons where something is missing.
+        Status "measured", "partial" (less than 300° of the opening's edge in sight, or it may lie
+        behind the optic) or "refused", always with reasons where something is missing.
 
     Examples
     --------
@@ -144,7 +150,10 @@ def finding_of_edges(
     law = width_law(edges, ruler.diameter_mm, ruler.sd_mm, sheet.side)
     if hand_radii is not None:
         law = with_errors(law, 0.5 * ruler.diameter_mm * hand_radii)
-    whole = int(edges.opening_found.sum()) >= WHOLE_EDGE_DEG
+    around = int(edges.opening_found.sum()) >= WHOLE_EDGE_DEG
+    # Who corrects by hand has looked which edge it is.
+    doubtful = hand_radii is None and _order_in_doubt(edges)
+    whole = around and not doubtful
     radius = 0.5 * ruler.diameter_mm
     _check_in_sight(law, whole, radius)
     return CoverFinding(
@@ -153,7 +162,7 @@ def finding_of_edges(
         side=sheet.side,
         state=sheet.state,
         status="measured" if whole else "partial",
-        reasons=_reasons(edges, law, whole),
+        reasons=_reasons(edges, law, around) + ((_IN_DOUBT,) if doubtful else ()),
         scale=_scale(edges, ruler),
         optic=OpticFinding(edges.rim_ellipse, ruler.diameter_mm, int(edges.rim_seen.sum())),
         pupil=_pupil(edges, radius),
@@ -163,6 +172,16 @@ def finding_of_edges(
         implant_toric_axis_deg=implant_toric_axis(edges),
         curves=curves_of(edges),
     )
+
+
+def _order_in_doubt(edges: Edges) -> bool:
+    """Could this be an edge behind the optic? Along the optic's rim there is none but an opening's.
+
+    A laser opening ends far inside the rim, a captured optic's edge on part of its way.
+    """
+    inside = edges.opening_px < (1.0 - 2.0 * _INSIDE_RIM) * edges.rim_px
+    far = int((edges.opening_found & inside).sum())
+    return edges.before_optic is None and far >= _LEAST_ARC_DEG
 
 
 def _check_in_sight(law: WidthLaw, whole: bool, radius_mm: float) -> None:
