@@ -3,6 +3,7 @@
 import io
 import json
 import statistics
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -125,3 +126,20 @@ def test_a_forged_version_meets_no_fault(inside: Browser, seen: str) -> None:
     name = plan(inside, eye="E-1", seen=seen).rpartition("/")[2]
     assert post(inside, "/plan/save", name=name, code="E-1").status_code in {303, 422}
     assert json.loads(inside.get(f"/document/{name}").text)["results"]
+
+
+def test_a_plan_of_the_form_takes_the_spread_that_the_casebook_holds(tmp_path: Path) -> None:
+    told = values_of(PLAN_FORM, {key: [value] for key, value in CASE.items()})
+    hand = {"opening_from_target_bias_mm": [0.0, 0.0], "opening_from_target_sd_mm": [0.02, 0.02],
+            "diameter_bias_mm": 0.0, "diameter_sd_mm": 0.02,
+            "optic_from_rest_sd_mm": [0.02, 0.02]}  # fmt: skip
+    entry = {"schema": "rimwise.spread/1", "eyes": 200, "technique": "manual", "spread": hand}
+    without = plan_job(told, str(tmp_path))
+    (tmp_path / "spread.json").write_text(json.dumps({"results": [entry]}), encoding="utf-8")
+    steady = plan_job(told, str(tmp_path))
+    chances = [
+        json.loads(one.document)["results"][0]["opening"]["p_complete"] for one in (without, steady)
+    ]
+    assert chances[0] < chances[1] > 0.99
+    assert any("own series of 200 eyes" in one for one in steady.warnings)
+    assert not any("own series" in one for one in without.warnings)

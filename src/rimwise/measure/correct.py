@@ -15,7 +15,7 @@ from rimwise.measure.curves import (
 from rimwise.measure.hand_marks import haptic_axis, optic_from_p1
 from rimwise.measure.hand_opening import HandEdge, Placed, edge_through
 from rimwise.measure.hand_rim import agrees, points_of, rim_of_curve, rim_through
-from rimwise.measure.photograph import check_state, finding_of_edges
+from rimwise.measure.photograph import ORDER_NOT_TOLD, check_state, finding_of_edges
 from rimwise.measure.theatre import STATES, opening_before_implant
 from rimwise.measure.width import DRAWS
 from rimwise.measure.width import SETTINGS as WIDTH
@@ -116,7 +116,9 @@ def _renewed(
     check_state(sheet)
     curves, errors = corrected_curves(found, corrections, sheet)
     edges = edges_of(curves)
-    new = finding_of_edges(edges, sheet, finding.picture, finding.sha256, hand_radii=errors)
+    codes = {reason.code for reason in finding.reasons}
+    doubtful = corrections.is_empty and ORDER_NOT_TOLD in codes
+    new = finding_of_edges(edges, sheet, finding.picture, finding.sha256, errors, doubtful)
     click_px = _click_px(corrections, sheet, curves.rim, points_of(((0.0, 0.0),)))
     axis = haptic_axis(edges, corrections.haptic_px, click_px)
     if new.optic is not None:

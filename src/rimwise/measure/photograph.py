@@ -33,8 +33,9 @@ _LEAST_ARC_DEG = 30  # less cover in sight than this answers no question
 _INSIDE_RIM = 0.035  # of the rim's radius: what runs nearer to it, or outside, may be a haptic
 _PUPIL_PLANE_SD_MM = 0.10  # the margin lies before the rim: parallax by direction of view
 _PUPIL_SCALE_SD = 0.03  # and is enlarged unlike it by the cornea
+ORDER_NOT_TOLD = "order-not-told"
 _IN_DOUBT = Reason(
-    "order-not-told",
+    ORDER_NOT_TOLD,
     "The picture does not tell whether this edge lies before the optic or behind it, as a laser "
     "opening or a captured optic's does; cover by direction holds only if it lies before. Focus on "
     "the optic's edge and dilate more, or confirm the edge with --points.",
@@ -75,7 +76,8 @@ def measure_photograph(
         curves = curves_of(edges)
         if edges.before_optic is False:
             return _behind_optic(edges, sheet, picture, sha256)
-        return finding_of_edges(edges, sheet, picture, sha256)
+        doubtful = _order_in_doubt(edges)
+        return finding_of_edges(edges, sheet, picture, sha256, doubtful=doubtful)
     except MeasurementRefused as refusal:
         reasons = (Reason(refusal.code, refusal.sentence),)
         return CoverFinding(
@@ -128,6 +130,7 @@ def finding_of_edges(
     picture: str,
     sha256: str,
     hand_radii: FloatArray | None = None,
+    doubtful: bool = False,
 ) -> CoverFinding:
     """What do these edges amount to, whoever found them?
 
@@ -139,6 +142,8 @@ def finding_of_edges(
     hand_radii : array (m, 360), optional
         Errors of the opening's radius where a hand placed it, in radii of the optic: equally
         likely courses, with mean 0.
+    doubtful : bool
+        Whether the edge may lie behind the optic; who corrects by hand has looked.
 
     Raises
     ------
@@ -151,8 +156,6 @@ def finding_of_edges(
     if hand_radii is not None:
         law = with_errors(law, 0.5 * ruler.diameter_mm * hand_radii)
     around = int(edges.opening_found.sum()) >= WHOLE_EDGE_DEG
-    # Who corrects by hand has looked which edge it is.
-    doubtful = hand_radii is None and _order_in_doubt(edges)
     whole = around and not doubtful
     radius = 0.5 * ruler.diameter_mm
     _check_in_sight(law, whole, radius)
