@@ -12,7 +12,7 @@ import typst
 from matplotlib import get_data_path
 from PIL import Image
 
-from rimwise.exchange.pdf import day_pdf
+from rimwise.exchange.pdf import page_pdf
 from rimwise.report.page import DayPage, PagePicture, PageTable, day_data, day_html
 from rimwise.report.words import Row
 from rimwise.terms.cautions import CAUTIONS
@@ -106,19 +106,19 @@ def test_the_page_prints_on_one_sheet(tmp_path):
 def test_the_pdf_is_the_same_twice_and_takes_any_words():
     page = a_page()
     files = {"drawing.jpg": page.pictures[0].data, "plan.jpg": page.plan.data}
-    made = day_pdf(day_data(page), files)
+    made = page_pdf("day", day_data(page), files)
     assert made.startswith(b"%PDF-1.7")
-    assert made == day_pdf(day_data(page), files)
+    assert made == page_pdf("day", day_data(page), files)
 
 
 def test_a_page_without_pictures_or_plan_is_set():
     page = a_page(pictures=(), plan=None)
-    assert day_pdf(day_data(page), {}).startswith(b"%PDF")
+    assert page_pdf("day", day_data(page), {}).startswith(b"%PDF")
     assert "<img" not in day_html(page)
 
 
 def test_a_missing_picture_and_a_wandering_name_are_refused():
     with pytest.raises(OutputFailed, match="could not be set"):
-        day_pdf(day_data(a_page()), {})
+        page_pdf("day", day_data(a_page()), {})
     with pytest.raises(OutputFailed, match="plain name"):
-        day_pdf(day_data(a_page()), {"../drawing.jpg": b""})
+        page_pdf("day", day_data(a_page()), {"../drawing.jpg": b""})

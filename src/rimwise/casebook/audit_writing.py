@@ -276,12 +276,12 @@ def _write_report(done: Audited, request: AuditRequest) -> list[Path]:
         html = audit_page(done.audit, shown, __version__, tables)
         write_bytes(request.page, html.encode("utf-8"))
     if request.pdf is not None:
-        from rimwise.exchange.pdf import series_pdf  # noqa: PLC0415 - brings the typesetter
+        from rimwise.exchange.pdf import page_pdf  # noqa: PLC0415 - brings the typesetter
         from rimwise.report.series_page import series_data  # noqa: PLC0415
 
         files = {f"{name}.svg": data for name, _, _, data in drawings}
         data = series_data(done.audit, drawings, __version__, tables)
-        write_bytes(request.pdf, series_pdf(data, files))
+        write_bytes(request.pdf, page_pdf("series", data, files))
     return [one for one in (request.page, request.pdf) if one is not None]
 
 

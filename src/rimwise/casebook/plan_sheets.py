@@ -117,9 +117,9 @@ def plan_sheet_bytes(
     sheet = plan_sheet(plan, case, _pictures(plan, case, wish.seat), notes, origin)
     if wish.path.suffix.lower() == ".html":
         return sheet_html(sheet).encode("utf-8")
-    from rimwise.exchange.pdf import sheet_pdf  # noqa: PLC0415
+    from rimwise.exchange.pdf import page_pdf  # noqa: PLC0415
 
-    return sheet_pdf(sheet_data(sheet), {one.name: one.svg for one in sheet.pictures})
+    return page_pdf("plan", sheet_data(sheet), {one.name: one.svg for one in sheet.pictures})
 
 
 def _pictures(plan: Plan, case: CaseSheet, seat: Seat) -> "tuple[SheetPicture, ...]":

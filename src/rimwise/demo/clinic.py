@@ -25,7 +25,7 @@ from rimwise.demo.eyes import (
 from rimwise.demo.hardness import Difficulty
 from rimwise.demo.keeping import Keeping, recipe_of
 from rimwise.demo.shelf import SEED, ShelvedPicture, shelve_eye, shelve_traced
-from rimwise.exchange.pdf import day_pdf
+from rimwise.exchange.pdf import page_pdf
 from rimwise.exchange.pictures import LoadedPicture, load_picture
 from rimwise.exchange.results import cover_document, document_of
 from rimwise.exchange.results_reading import cover_finding_from_document
@@ -301,7 +301,7 @@ def _write(out: Path, series: tuple[InventedEye, ...], outcome: DayOutcome, page
     files = {picture.name: picture.data for picture in page.pictures[:1]}
     if page.plan is not None:
         files[page.plan.name] = page.plan.data
-    write_bytes(out / "report.pdf", day_pdf(day_data(page), files))
+    write_bytes(out / "report.pdf", page_pdf("day", day_data(page), files))
 
 
 def _series_csv(series: tuple[InventedEye, ...]) -> str:

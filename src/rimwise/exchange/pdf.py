@@ -13,13 +13,19 @@ from rimwise.terms.errors import OutputFailed
 STANDARD: Literal["ua-1"] = "ua-1"
 
 
-def day_pdf(data: Mapping[str, Any], files: Mapping[str, bytes]) -> bytes:
-    """How does a day's page print?
+def page_pdf(
+    template_name: Literal["day", "plan", "series"],
+    data: Mapping[str, Any],
+    files: Mapping[str, bytes],
+) -> bytes:
+    """How does a page print: a clinic's day, a plan's sheet, or an audit?
 
     Parameters
     ----------
+    template_name : str
+        Which of the print templates beside this module.
     data : mapping
-        What ``rimwise.report.page.day_data`` returns.
+        What ``day_data``, ``sheet_data`` or ``series_data`` of ``rimwise.report`` returns.
     files : mapping
         The pictures that the data name, by plain file name.
 
@@ -33,56 +39,6 @@ def day_pdf(data: Mapping[str, Any], files: Mapping[str, bytes]) -> bytes:
     OutputFailed
         The page cannot be set: a name leaves its folder, or a sign is in none of the fonts.
     """
-    return _set("day", data, files)
-
-
-def sheet_pdf(data: Mapping[str, Any], files: Mapping[str, bytes]) -> bytes:
-    """How does a plan's sheet print, on one page?
-
-    Parameters
-    ----------
-    data : mapping
-        What ``rimwise.report.plan_sheet.sheet_data`` returns.
-    files : mapping
-        The drawings that the data name, by plain file name.
-
-    Returns
-    -------
-    bytes
-        A PDF; equal input gives equal bytes.
-
-    Raises
-    ------
-    OutputFailed
-        A sign is in none of the fonts.
-    """
-    return _set("plan", data, files)
-
-
-def series_pdf(data: Mapping[str, Any], files: Mapping[str, bytes]) -> bytes:
-    """How does an audit print?
-
-    Parameters
-    ----------
-    data : mapping
-        What ``rimwise.report.series_page.series_data`` returns.
-    files : mapping
-        The drawings that the data name, by plain file name.
-
-    Returns
-    -------
-    bytes
-        A PDF; equal input gives equal bytes.
-
-    Raises
-    ------
-    OutputFailed
-        A sign is in none of the fonts.
-    """
-    return _set("series", data, files)
-
-
-def _set(template_name: str, data: Mapping[str, Any], files: Mapping[str, bytes]) -> bytes:
     import typst  # noqa: PLC0415 - only this page needs it
     from matplotlib import get_data_path  # noqa: PLC0415 - the fonts of the drawings, for one look
 

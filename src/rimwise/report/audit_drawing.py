@@ -6,8 +6,8 @@ import numpy as np
 
 from rimwise.audit.learning import LearningChart
 from rimwise.records.series import Audit, AuditPart, Figure
+from rimwise.report.finished_drawing import PRINT_DPI, Kind, drawing_bytes
 from rimwise.report.look import DRAWING_STYLE, LOOK
-from rimwise.report.series_drawing import Kind, drawing_bytes
 from rimwise.terms.cautions import CAUTIONS
 
 if TYPE_CHECKING:
@@ -82,7 +82,9 @@ def draw_numbers(audit: Audit, kind: Kind = "svg", units: tuple[str, ...] = ()) 
         for axes, (unit, lines) in zip(panels, groups, strict=True):
             _dots(axes, unit, lines)
         sheet.text(0.02, 0.06 / height, CAUTIONS[0], fontsize=6.0)
-        return drawing_bytes(sheet, f"Audit of {audit.source}", numbers_description(audit), kind)
+        return drawing_bytes(
+            sheet, f"Audit of {audit.source}", numbers_description(audit), kind, PRINT_DPI
+        )
 
 
 def _groups(audit: Audit) -> list[tuple[str, list[tuple[str, Figure]]]]:
@@ -179,7 +181,7 @@ def draw_cloud(part: AuditPart, kind: Kind = "svg") -> bytes | None:
             )  # fmt: skip
         sheet.text(0.02, 0.012, CAUTIONS[0], fontsize=4.2)
         words = f"{len(part.cloud)} eyes as points, {part.axes[0]} to the right, {part.axes[1]} up."
-        return drawing_bytes(sheet, part.title, words, kind)
+        return drawing_bytes(sheet, part.title, words, kind, PRINT_DPI)
 
 
 def _ellipses(axes: "Axes", part: AuditPart) -> None:
@@ -239,4 +241,4 @@ def draw_chart(chart: LearningChart, kind: Kind = "svg") -> bytes:
         low.set_xlabel("eyes in the order of operation")
         low.legend(fontsize=6.5, frameon=False, loc="upper left")
         sheet.text(0.02, 0.015, CAUTIONS[0], fontsize=6.0)
-        return drawing_bytes(sheet, f"Chart of {chart.name}", chart.sentence, kind)
+        return drawing_bytes(sheet, f"Chart of {chart.name}", chart.sentence, kind, PRINT_DPI)

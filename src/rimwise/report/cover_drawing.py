@@ -13,9 +13,9 @@ from rimwise.records.cover import CoverFinding
 from rimwise.records.picture import PictureSheet
 from rimwise.report.hand_drawing import placed_points, seen_optic
 from rimwise.report.look import LOOK
-from rimwise.report.on_photo import casing, draw_curve, ellipse_points
+from rimwise.report.on_photo import casing, draw_curve, ellipse_points, lay_photograph
 from rimwise.report.strip import StripScale, draw_strip, strip_scale
-from rimwise.report.upright import shrink, upright_pixels, upright_points
+from rimwise.report.upright import upright_pixels, upright_points
 from rimwise.report.words import headline, reason_sentences
 from rimwise.terms.arrays import FloatArray
 from rimwise.terms.cautions import CAUTIONS
@@ -137,14 +137,7 @@ def _axes(figure: "Figure", page: _Page, place: tuple[float, float, float, float
 
 def _draw_photo(axes: "Axes", raster: Raster, finding: CoverFinding, sheet: PictureSheet) -> None:
     """Draw the photograph upright with curves, directions and the mm bar."""
-    shown = upright_pixels(raster)
-    small, factor = shrink(shown)
-    right, down = small.shape[1] * factor - 0.5, small.shape[0] * factor - 0.5
-    grey: dict[str, Any] = {"cmap": "gray", "vmin": 0, "vmax": 255} if small.ndim == 2 else {}
-    axes.imshow(small, extent=(-0.5, right, down, -0.5), **grey)
-    axes.set_xlim(-0.5, shown.shape[1] - 0.5)
-    axes.set_ylim(shown.shape[0] - 0.5, -0.5)
-    axes.set_axis_off()
+    shown = lay_photograph(axes, raster)
     if finding.pupil is not None:
         draw_curve(
             axes, raster, ellipse_points(finding.pupil.ellipse_px), LOOK.pupil_curve, (0, (5, 3))

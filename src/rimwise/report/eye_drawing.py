@@ -1,6 +1,5 @@
 """An eye drawn to scale: its horizontal section from above, with traced rays, axes and reflexes."""
 
-import io
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
@@ -11,6 +10,7 @@ from rimwise.optics.rays import rays
 from rimwise.optics.trace import trace
 from rimwise.records.eye import EyeRecord
 from rimwise.records.eye_description import EyeDescription
+from rimwise.report.finished_drawing import drawing_bytes
 from rimwise.report.look import LOOK
 from rimwise.terms.cautions import CAUTIONS
 from rimwise.terms.frames import direction_words
@@ -74,7 +74,8 @@ def draw_eye(told: EyeDescription, kind: Literal["svg", "png"] = "svg") -> bytes
         _draw_axes(axes, told)
         _draw_reflexes(axes, told)
         _finish(axes, figure, told, model)
-        return _bytes(figure, told, kind)
+        title = f"Eye {told.code}, {told.record.side}"
+        return drawing_bytes(figure, title, eye_drawing_description(told), kind)
 
 
 def eye_drawing_description(told: EyeDescription) -> str:
@@ -93,16 +94,6 @@ def eye_drawing_description(told: EyeDescription) -> str:
         f"Section of the {told.record.side} eye from above, to scale. Power {c.power_dpt:.1f} dpt, "
         f"focus {c.back_focus_mm:.2f} mm behind the corneal front. Reflexes: {depths}."
     )
-
-
-def _bytes(figure: "Figure", told: EyeDescription, kind: Literal["svg", "png"]) -> bytes:
-    title = f"Eye {told.code}, {told.record.side}"
-    out, words = io.BytesIO(), {"Title": title, "Description": eye_drawing_description(told)}
-    if kind == "svg":
-        figure.savefig(out, format="svg", metadata=words | {"Date": None})
-    else:
-        figure.savefig(out, format="png", dpi=150, metadata=words | {"Software": None})
-    return out.getvalue()
 
 
 def draw_light(axes: "Axes", model: EyeModel) -> None:

@@ -3,7 +3,7 @@
 import io
 import math
 import textwrap
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -12,8 +12,8 @@ from rimwise.records.eye import ReflexName
 from rimwise.records.frame import FrameFinding, OffsetFinding, TargetFinding, TargetName
 from rimwise.records.picture import PictureSheet
 from rimwise.report.look import LOOK
-from rimwise.report.on_photo import casing, draw_curve, ellipse_points
-from rimwise.report.upright import shrink, upright_pixels, upright_points
+from rimwise.report.on_photo import casing, draw_curve, ellipse_points, lay_photograph
+from rimwise.report.upright import upright_pixels, upright_points
 from rimwise.terms.arrays import FloatArray
 from rimwise.terms.cautions import CAUTIONS
 from rimwise.terms.frames import PictureFrame, examiner_from_nasal_superior, nasal_superior
@@ -97,14 +97,7 @@ def reason_lines(finding: FrameFinding) -> list[str]:
 
 
 def _draw_photo(axes: "Axes", raster: Raster, finding: FrameFinding, sheet: PictureSheet) -> None:
-    shown = upright_pixels(raster)
-    small, factor = shrink(shown)
-    right, down = small.shape[1] * factor - 0.5, small.shape[0] * factor - 0.5
-    grey: dict[str, Any] = {"cmap": "gray", "vmin": 0, "vmax": 255} if small.ndim == 2 else {}
-    axes.imshow(small, extent=(-0.5, right, down, -0.5), **grey)
-    axes.set_xlim(-0.5, shown.shape[1] - 0.5)
-    axes.set_ylim(shown.shape[0] - 0.5, -0.5)
-    axes.set_axis_off()
+    lay_photograph(axes, raster)
     if finding.limbus is not None:
         draw_curve(
             axes, raster, ellipse_points(finding.limbus.ellipse_px), LOOK.optic_curve, "solid"

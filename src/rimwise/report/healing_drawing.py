@@ -1,11 +1,11 @@
 """A course of healing drawn: edges over each other, cover through time, what is expected."""
 
-import io
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
 from rimwise.records.healing import Healing, Visit
+from rimwise.report.finished_drawing import drawing_bytes
 from rimwise.report.healing_words import healing_description
 from rimwise.report.look import DRAWING_STYLE, LOOK
 from rimwise.terms.arrays import FloatArray
@@ -44,13 +44,8 @@ def draw_healing(course: Healing, kind: Literal["svg", "png"] = "svg") -> bytes:
         _draw_strips(figure.add_subplot(grid[0, 1]), course)
         _draw_time(figure.add_subplot(grid[1, 1]), course)
         figure.text(0.02, 0.02, CAUTIONS[0], fontsize=6.5)
-        words = {"Title": f"Course of {course.code}", "Description": healing_description(course)}
-        out = io.BytesIO()
-        if kind == "svg":
-            figure.savefig(out, format="svg", metadata=words | {"Date": None})
-        else:
-            figure.savefig(out, format="png", dpi=150, metadata=words | {"Software": None})
-        return out.getvalue()
+        title = f"Course of {course.code}"
+        return drawing_bytes(figure, title, healing_description(course), kind)
 
 
 def _told(course: Healing) -> list[tuple[int, Visit]]:

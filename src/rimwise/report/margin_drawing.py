@@ -1,11 +1,11 @@
 """What spoils a plan first, drawn: one bar a source, the widest on top."""
 
-import io
 from textwrap import wrap
 from typing import TYPE_CHECKING, Literal
 
 from rimwise.records.margin import Margin
 from rimwise.records.plan import Plan
+from rimwise.report.finished_drawing import drawing_bytes
 from rimwise.report.look import BARE_HATCH, DRAWING_STYLE, LOOK
 from rimwise.report.margin_words import BAND_WORDS, SOURCE_WORDS
 from rimwise.terms.cautions import CAUTIONS
@@ -13,7 +13,6 @@ from rimwise.terms.units import percent
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
-    from matplotlib.figure import Figure
 
 _HEIGHT = 0.62
 _ACROSS = 34  # letters of a label before it takes a second line
@@ -57,7 +56,8 @@ def draw_margin(plan: Plan, kind: Literal["svg", "png"] = "svg") -> bytes:
         _draw_cover(cover, margin)
         _draw_refraction(refraction, margin)
         figure.text(0.01, 0.015, CAUTIONS[0], fontsize=6.5)
-        return _bytes(figure, plan, margin, kind)
+        title = f"Margin of {plan.code}, {plan.side} eye"
+        return drawing_bytes(figure, title, margin_description(margin), kind)
 
 
 def margin_description(margin: Margin) -> str:
@@ -84,17 +84,6 @@ def margin_description(margin: Margin) -> str:
         )
         parts.append(f" Refraction: {told}.")
     return "What spoils the plan first." + "".join(parts)
-
-
-def _bytes(figure: "Figure", plan: Plan, margin: Margin, kind: Literal["svg", "png"]) -> bytes:
-    out = io.BytesIO()
-    words = {"Title": f"Margin of {plan.code}, {plan.side} eye",
-             "Description": margin_description(margin)}  # fmt: skip
-    if kind == "svg":
-        figure.savefig(out, format="svg", metadata=words | {"Date": None})
-    else:
-        figure.savefig(out, format="png", dpi=150, metadata=words | {"Software": None})
-    return out.getvalue()
 
 
 def _draw_cover(axes: "Axes", margin: Margin) -> None:

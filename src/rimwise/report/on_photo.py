@@ -5,10 +5,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from rimwise.picture.raster import Raster
+from rimwise.picture.raster import Raster, UInt8Array
 from rimwise.records.cover import EllipsePx
 from rimwise.report.look import LOOK
-from rimwise.report.upright import upright_points
+from rimwise.report.upright import shrink, upright_pixels, upright_points
 from rimwise.terms.arrays import FloatArray
 
 if TYPE_CHECKING:
@@ -29,6 +29,19 @@ def ellipse_points(ellipse: EllipsePx) -> FloatArray:
     u = ellipse.cx + x * math.cos(turn) - y * math.sin(turn)
     v = ellipse.cy + x * math.sin(turn) + y * math.cos(turn)
     return np.stack([u, v], axis=1)
+
+
+def lay_photograph(axes: "Axes", raster: Raster) -> UInt8Array:
+    """Lay the picture upright under everything else, in its own pixels; return it upright."""
+    shown = upright_pixels(raster)
+    small, factor = shrink(shown)
+    right, down = small.shape[1] * factor - 0.5, small.shape[0] * factor - 0.5
+    grey: dict[str, Any] = {"cmap": "gray", "vmin": 0, "vmax": 255} if small.ndim == 2 else {}
+    axes.imshow(small, extent=(-0.5, right, down, -0.5), **grey)
+    axes.set_xlim(-0.5, shown.shape[1] - 0.5)
+    axes.set_ylim(shown.shape[0] - 0.5, -0.5)
+    axes.set_axis_off()
+    return shown
 
 
 def draw_curve(axes: "Axes", raster: Raster, points: FloatArray, colour: str, dash: Any) -> None:

@@ -1,11 +1,11 @@
 """A placement drawn: optic and opening to scale beside the strip of cover now and at best."""
 
-import io
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
 from rimwise.records.placement import Placement, Point
+from rimwise.report.finished_drawing import drawing_bytes
 from rimwise.report.look import BARE_HATCH, DRAWING_STYLE, LOOK, UNSEEN_HATCH
 from rimwise.report.place_words import shift_words
 from rimwise.terms.arrays import FloatArray
@@ -14,7 +14,6 @@ from rimwise.terms.frames import direction_words
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
-    from matplotlib.figure import Figure
 
 _STYLE = DRAWING_STYLE | {"font.size": LOOK.text_pt - 1.0}
 _GAP_DEG = 3.0
@@ -58,7 +57,8 @@ def draw_placement(placement: Placement, kind: Literal["svg", "png"] = "svg") ->
         if placement.trade_off is not None:
             _draw_trade_off(figure.add_subplot(grid[1, 1]), placement)
         figure.text(0.02, 0.02, CAUTIONS[0], fontsize=6.5)
-        return _bytes(figure, placement, kind)
+        title = f"Place of the optic, {placement.picture}"
+        return drawing_bytes(figure, title, placement_description(placement), kind)
 
 
 def placement_description(placement: Placement) -> str:
@@ -71,19 +71,6 @@ def placement_description(placement: Placement) -> str:
         f"{now.least_cover_mm:.2f} mm; at best {today.margin_mm.value:.2f} mm, with "
         f"{shift_words(today.best.at_mm, placement.side)} from now."
     )
-
-
-def _bytes(figure: "Figure", placement: Placement, kind: Literal["svg", "png"]) -> bytes:
-    words = {
-        "Title": f"Place of the optic, {placement.picture}",
-        "Description": placement_description(placement),
-    }
-    out = io.BytesIO()
-    if kind == "svg":
-        figure.savefig(out, format="svg", metadata=words | {"Date": None})
-    else:
-        figure.savefig(out, format="png", dpi=150, metadata=words | {"Software": None})
-    return out.getvalue()
 
 
 def _draw_view(axes: "Axes", placement: Placement) -> None:

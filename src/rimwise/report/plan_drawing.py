@@ -1,11 +1,11 @@
 """A plan drawn: the eye to scale beside the probability against the opening's diameter."""
 
-import io
 from itertools import pairwise
 from typing import TYPE_CHECKING, Literal
 
 from rimwise.records.case import Centre
 from rimwise.records.plan import CentrePlan, Plan
+from rimwise.report.finished_drawing import drawing_bytes
 from rimwise.report.plan_words import CENTRE_WORDS, judged_words
 from rimwise.terms.cautions import CAUTIONS
 from rimwise.terms.frames import direction_words
@@ -13,7 +13,6 @@ from rimwise.terms.units import percent
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
-    from matplotlib.figure import Figure
 
 # Four hues that stay apart for every kind of colour blindness; dash and mark say the same again.
 _INK, _PALE, _GOAL = "#22303c", "#c9d2d8", "#6b4d00"
@@ -74,7 +73,8 @@ def draw_plan(plan: Plan, kind: Literal["svg", "png"] = "svg") -> bytes:
         _draw_view(view, plan)
         _draw_chance(chance, plan)
         figure.text(0.02, 0.02, CAUTIONS[0], fontsize=6.5)
-        return _bytes(figure, plan, kind)
+        title = f"Plan of {plan.code}, {plan.side} eye"
+        return drawing_bytes(figure, title, plan_description(plan), kind)
 
 
 def plan_description(plan: Plan) -> str:
@@ -87,18 +87,6 @@ def plan_description(plan: Plan) -> str:
     return (
         "Probability of complete cover against the diameter of the opening. " + "; ".join(parts)
     ) + "."
-
-
-def _bytes(figure: "Figure", plan: Plan, kind: Literal["svg", "png"]) -> bytes:
-    title = f"Plan of {plan.code}, {plan.side} eye"
-    out = io.BytesIO()
-    if kind == "svg":
-        words = {"Date": None, "Title": title, "Description": plan_description(plan)}
-        figure.savefig(out, format="svg", metadata=words)
-    else:
-        words = {"Software": None, "Title": title, "Description": plan_description(plan)}
-        figure.savefig(out, format="png", dpi=150, metadata=words)
-    return out.getvalue()
 
 
 def _draw_view(axes: "Axes", plan: Plan) -> None:

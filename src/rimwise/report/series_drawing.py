@@ -1,41 +1,20 @@
 """A series drawn: who is in it and who is not, and several surgeons about their common rate."""
 
-import io
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from rimwise.audit.funnel import TAILS, Funnel, binomial_limit
 from rimwise.records.series import Audit
+from rimwise.report.finished_drawing import PRINT_DPI, Kind, drawing_bytes
 from rimwise.report.look import DRAWING_STYLE, LOOK
 from rimwise.terms.cautions import CAUTIONS
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
-    from matplotlib.figure import Figure as Sheet
 
-Kind = Literal["svg", "png", "pdf"]
-_PRINT_DPI = 600
 _STEP_INCH = 0.62
 _MOST_EYES = 2000
-
-
-def drawing_bytes(sheet: "Sheet", title: str, description: str, kind: Kind) -> bytes:
-    """How is a drawing written: SVG, PDF, or PNG at the resolution that is printed (600 dpi)?
-
-    The same drawing gives the same bytes.
-    """
-    out = io.BytesIO()
-    if kind == "svg":
-        words = {"Title": title, "Description": description, "Date": None}
-        sheet.savefig(out, format="svg", metadata=words)
-    elif kind == "pdf":
-        told = {"Title": title, "Subject": description, "CreationDate": None, "Producer": "rimwise"}
-        sheet.savefig(out, format="pdf", metadata=told)
-    else:
-        words = {"Title": title, "Description": description, "Software": None}
-        sheet.savefig(out, format="png", dpi=_PRINT_DPI, metadata=words)
-    return out.getvalue()
 
 
 def flow_description(audit: Audit) -> str:
@@ -86,7 +65,9 @@ def draw_flow(audit: Audit, kind: Kind = "svg") -> bytes:
         _box(axes, (2.5, rows - 0.6), last, bold=True)
         sheet.text(0.02, 0.06 / height, CAUTIONS[0], fontsize=6.0)
         words = flow_description(audit)
-        return drawing_bytes(sheet, f"Who is in the audit of {audit.source}", words, kind)
+        return drawing_bytes(
+            sheet, f"Who is in the audit of {audit.source}", words, kind, PRINT_DPI
+        )
 
 
 def _arrow() -> dict[str, object]:
@@ -132,4 +113,4 @@ def draw_funnel(funnel: Funnel, kind: Kind = "svg") -> bytes:
         axes.legend(fontsize=6.5, frameon=False, loc="lower right")
         axes.set_ylim(top=101.5)
         sheet.text(0.02, 0.02, CAUTIONS[0], fontsize=6.0)
-        return drawing_bytes(sheet, f"Funnel by {funnel.column}", funnel.sentence, kind)
+        return drawing_bytes(sheet, f"Funnel by {funnel.column}", funnel.sentence, kind, PRINT_DPI)

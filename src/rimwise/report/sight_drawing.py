@@ -1,12 +1,12 @@
 """A sight drawn: contrast and focus beside the ideal placement, and maps of other placements."""
 
-import io
 import math
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
 from rimwise.records.sight import PupilComparison, Sensitivity, Sight, SightMap, Tolerance
+from rimwise.report.finished_drawing import drawing_bytes
 from rimwise.report.look import DRAWING_STYLE, LOOK
 from rimwise.report.sight_words import sight_sentences
 from rimwise.terms.cautions import CAUTIONS
@@ -14,7 +14,6 @@ from rimwise.terms.frames import Side, direction_words
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
-    from matplotlib.figure import Figure
 
 _STYLE = DRAWING_STYLE | {"font.size": LOOK.text_pt - 1.0}
 _SHOWN_MM = 4.0
@@ -62,7 +61,8 @@ def draw_sight(sight: Sight, kind: Literal["svg", "png"] = "svg") -> bytes:
             _draw_maps([figure.add_subplot(grid[1, k]) for k in (0, 1)], mapped, sight.side)
         figure.text(0.02, 0.34 / height, _not_in_it(sight), fontsize=6.5)
         figure.text(0.02, 0.14 / height, CAUTIONS[0], fontsize=6.5)
-        return _bytes(figure, sight, kind)
+        title = f"Expected sight, {sight.code}"
+        return drawing_bytes(figure, title, sight_description(sight), kind)
 
 
 def sight_description(sight: Sight) -> str:
@@ -83,16 +83,6 @@ def _shown(sight: Sight) -> PupilComparison:
 
 def _not_in_it(sight: Sight) -> str:
     return sight_sentences(sight)[-1] if sight.here is not None else ""
-
-
-def _bytes(figure: "Figure", sight: Sight, kind: Literal["svg", "png"]) -> bytes:
-    words = {"Title": f"Expected sight, {sight.code}", "Description": sight_description(sight)}
-    out = io.BytesIO()
-    if kind == "svg":
-        figure.savefig(out, format="svg", metadata=words | {"Date": None})
-    else:
-        figure.savefig(out, format="png", dpi=150, metadata=words | {"Software": None})
-    return out.getvalue()
 
 
 def _draw_contrast(axes: "Axes", pupil: PupilComparison, judged_cpd: float) -> None:

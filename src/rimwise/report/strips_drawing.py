@@ -5,8 +5,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from rimwise.records.series import CoverStrips
+from rimwise.report.finished_drawing import PRINT_DPI, Kind, drawing_bytes
 from rimwise.report.look import DRAWING_STYLE, LOOK
-from rimwise.report.series_drawing import Kind, drawing_bytes
 from rimwise.terms.arrays import FloatArray
 from rimwise.terms.cautions import CAUTIONS
 
@@ -65,7 +65,9 @@ def draw_strips(strips: CoverStrips, kind: Kind = "svg") -> bytes:
         persons = f"{strips.eyes} eyes of {strips.persons} persons"
         above.set_title(f"Cover by direction, {persons}", fontsize=LOOK.small_pt, loc="left")
         sheet.text(0.02, 0.015, CAUTIONS[0], fontsize=6.0)
-        return drawing_bytes(sheet, "Cover strips of the series", strips_description(strips), kind)
+        return drawing_bytes(
+            sheet, "Cover strips of the series", strips_description(strips), kind, PRINT_DPI
+        )
 
 
 def _closed(row: tuple[float | None, ...]) -> FloatArray:
