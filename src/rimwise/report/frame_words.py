@@ -1,10 +1,10 @@
 """What a frame says, as rows of a table and sentences."""
 
-from rimwise.records.frame import FrameFinding, Pair
+from rimwise.records.frame import CornealMark, FrameFinding, Pair, TargetName
 from rimwise.report.words import number_words
 from rimwise.terms.frames import Side, nasal_superior
 
-_TARGET_WORDS = {
+TARGET_WORDS: dict[TargetName, str] = {
     "visual_axis": "visual axis",
     "line_of_sight": "line of sight",
     "lens_pole": "pole of the lens",
@@ -56,13 +56,15 @@ def frame_rows(finding: FrameFinding) -> list[tuple[str, str, str]]:
         rows.append(("lens decentration", shift, "pole of the lens from the corneal axis"))
     for name, target in finding.targets.items():
         if target is None:
-            rows.append((f"target: {_TARGET_WORDS[name]}", "not told", ""))
+            rows.append((f"target: {TARGET_WORDS[name]}", "not told", ""))
         else:
             u, v = target.px
             pole = target.from_lens_pole_mm if name != "lens_pole" else None
             away = pair_words(pole, " mm", side, 2)
             note = "" if pole is None else f"{away} of the lens's pole"
-            rows.append((f"target: {_TARGET_WORDS[name]}", f"{u:.0f}, {v:.0f} px", note))
+            rows.append((f"target: {TARGET_WORDS[name]}", f"{u:.0f}, {v:.0f} px", note))
+    if finding.corneal_mark is not None:
+        rows.append(("mark on the cornea", *_mark_words(finding.corneal_mark, side)))
     offset = finding.offset
     if offset is not None:
         if offset.p1_to_p4_mm is not None:
@@ -72,6 +74,19 @@ def frame_rows(finding: FrameFinding) -> list[tuple[str, str, str]]:
             words = offset.turn_words or ""
             rows.append(("turn to fixation", pair_words(offset.turn_deg, "°", side), words))
     return rows
+
+
+def _mark_words(mark: CornealMark, side: Side) -> tuple[str, str]:
+    """Tell the mark from P1, the ring, and how it parts from its target when the eye turns."""
+    nasal, up = nasal_superior(*mark.from_p1_mm, side)
+    across, along = "nasal" if nasal >= 0.0 else "temporal", "up" if up >= 0.0 else "down"
+    ring = mark.ring_on_cornea_mm
+    drawn = "" if ring is None else f", ring of {ring:.1f} mm for the planned opening"
+    return (
+        f"{abs(nasal):.2f} mm {across}, {abs(up):.2f} mm {along} of P1",
+        f"for the {TARGET_WORDS[mark.target]}{drawn}; parts from it by "
+        f"{mark.shift_mm_per_deg:.2f} mm a degree",
+    )
 
 
 def reflex_words(finding: FrameFinding) -> str:
