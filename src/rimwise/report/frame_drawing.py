@@ -62,6 +62,7 @@ def draw_frame(raster: Raster, finding: FrameFinding, sheet: PictureSheet) -> by
 
     Examples
     --------
+    >>> import numpy as np
     >>> black = Raster(np.zeros((60, 80), dtype=np.uint8))
     >>> finding = FrameFinding("f.jpg", "left", "natural", "refused")
     >>> draw_frame(black, finding, PictureSheet("left"))[1:4]
