@@ -187,7 +187,7 @@ def _drawings(
     every = max(1, -(-total // _DRAWN))
     drawn = [row for row in table.rows() if row.frame % every == 0]
     made = [folder / f"{stem}.timeline.png"]
-    write_bytes(made[0], draw_timeline(drawn, request.path.name))
+    write_bytes(made[0], draw_timeline(drawn, request.path.name, sheet.side))
     wanted = {row.frame for row in _best(table)}
     for frame in clip_frames(request.path, min(wanted, default=0)):
         if not wanted or frame.number > max(wanted):

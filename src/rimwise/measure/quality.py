@@ -245,9 +245,9 @@ def _dilation(finding: CoverFinding) -> list[Reason]:
     return [
         Reason(
             "pupil-not-wide",
-            f"The pupil is {pupil.dilated_mm.value:.1f} mm wide and the optic "
-            f"{optic.diameter_mm:.1f} mm, so that the iris hides edges; dilate more, to at least "
-            f"{optic.diameter_mm + least:.1f} mm, and take another photograph.",
+            f"The pupil is {pupil.dilated_mm.value:.1f} mm wide, less than {least:g} mm wider than "
+            f"the optic of {optic.diameter_mm:.1f} mm, so that the iris may hide edges; dilate "
+            "more and take another photograph.",
         )
     ]
 

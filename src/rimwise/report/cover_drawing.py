@@ -112,7 +112,7 @@ def _strip_scale(finding: CoverFinding, inch_per_px: float) -> StripScale | None
 def _page(shown: Any, reason_lines: int, scale: StripScale | None) -> _Page:
     """Stack title, photograph, strip and foot."""
     wide, tall = _photo_size_in(shown)
-    foot_in = 0.62
+    foot_in = 0.78  # four lines
     strip = None
     photo_bottom = foot_in
     if scale is not None:
@@ -313,7 +313,7 @@ def _write_foot(figure: "Figure", page: _Page, scale: StripScale | None, drawn: 
             f"Heights in the strip are drawn {scale.times} times as large as the photograph's "
             "millimetre; directions are the examiner's, counter-clockwise from his right."
         )
-    lines.append(CAUTIONS[0])
+    lines = [*(part for line in lines for part in textwrap.wrap(line, 128)), CAUTIONS[0]]
     for index, line in enumerate(reversed(lines)):
         figure.text(
             left, (0.10 + 0.165 * index) / page.height_in, line, va="bottom",
