@@ -22,11 +22,16 @@ def main(arguments: list[str]) -> int:
         print("cover_picture: the path of one drawing of the demo", file=sys.stderr)
         return 2
     with Image.open(arguments[0]) as drawing:
-        height = round(drawing.height * WIDTH_PX / drawing.width)
-        small = drawing.convert("RGB").resize((WIDTH_PX, height), Image.Resampling.LANCZOS)
+        small = shrunk(drawing, WIDTH_PX)
     TARGET.parent.mkdir(exist_ok=True)
     small.quantize(COLOURS).save(TARGET, optimize=True)
     return 0
+
+
+def shrunk(drawing: Image.Image, width_px: int) -> Image.Image:
+    """Make a drawing that many pixels wide."""
+    height = round(drawing.height * width_px / drawing.width)
+    return drawing.convert("RGB").resize((width_px, height), Image.Resampling.LANCZOS)
 
 
 if __name__ == "__main__":
