@@ -49,15 +49,15 @@ def _add(e: FloatArray, point: FloatArray, per_mm: float, sums: FloatArray) -> N
         r = math.sqrt(x * x + y * y + z * z)
         turns = e[TURNS + i] + per_mm * r
         turns -= (turns + ROUND) - ROUND
-        half = (2.0 * turns + ROUND) - ROUND
-        t = turns - 0.5 * half
+        t = 0.5 * turns
         u = t * t
         s = t * (S0 + u * (S1 + u * (S2 + u * (S3 + u * (S4 + u * S5)))))
         c = C0 + u * (C1 + u * (C2 + u * (C3 + u * (C4 + u * (C5 + u * C6)))))
-        # Half a turn away both change sign.
-        w = (1.0 - 2.0 * half * half) * e[WEIGHT + i] / r
-        sums[i] += w * c
-        sums[LANES + i] += w * s
+        # Sine and cosine of half the phase, and from them those of the whole.
+        w = e[WEIGHT + i] / r
+        ws = w * s
+        sums[i] += w - 2.0 * ws * s
+        sums[LANES + i] += 2.0 * ws * c
 
 
 @_compile_parallel

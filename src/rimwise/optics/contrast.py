@@ -39,13 +39,12 @@ class Transfer:
     @property
     def values(self) -> NDArray[np.complex128]:
         """The transfer on the whole grid, (m, m), both frequencies ascending, 0 at m // 2."""
-        return np.asarray(_whole(self.half, np.conj(self.half)))
+        return np.asarray(_whole(self.half, np.positive, np.conjugate))
 
     @property
     def modulation(self) -> FloatArray:
         """Contrast kept, 0 to 1, on the same grid."""
-        kept = np.abs(self.half)
-        return np.asarray(_whole(kept, kept))
+        return np.asarray(_whole(self.half, np.abs, np.positive))
 
     def at(self, frequency_cpd: ArrayLike, direction_rad: ArrayLike = 0.0) -> FloatArray:
         """Return the modulation at frequencies along a direction (linear between samples)."""
@@ -62,15 +61,22 @@ class Transfer:
         return np.asarray(self.at(f[..., None], turn).mean(axis=-1))
 
 
-def _whole(half: NDArray[Any], opposite: NDArray[Any]) -> NDArray[Any]:
-    """Return the whole grid, 0 at m // 2; ``opposite`` is what stands across frequency 0."""
+def _whole(half: NDArray[Any], told: np.ufunc, across: np.ufunc) -> NDArray[Any]:
+    """Return the whole grid, 0 at m // 2, of what is told of the half, and of that across 0."""
     m = half.shape[0]
     middle, last = m // 2, (m + 1) // 2
-    whole = np.empty((m, m), dtype=half.dtype)
-    rows = np.fft.fftshift(np.arange(m))
-    whole[:, middle:] = half[rows, :last]
+    whole = np.empty((m, m), dtype=told(half[:1, :1]).dtype)
+    right, left = whole[:, middle:], whole[:, :middle]
+    told(half[:last, :last], out=right[middle:])
+    told(half[last:, :last], out=right[:middle])
     # Column -u, row v is column u, row -v.
-    whole[:, :middle] = opposite[-rows % m, middle:0:-1]
+    even = 1 - m % 2
+    across(right[: 0 if even else None : -1, :0:-1], out=left[even:, even:])
+    if even:
+        # The first row is its own opposite; the first column is the last of the half.
+        across(right[0, :0:-1], out=left[0, 1:])
+        rows = np.fft.fftshift(np.arange(m))
+        left[:, 0] = across(told(half[-rows % m, middle]))
     return whole
 
 
@@ -127,10 +133,10 @@ def transfer_of_image(image: PointSpread) -> Transfer:
         transfer /= transfer[0, 0].real
     else:
         transfer = fft.rfft2(image.intensity)
-        sign = alternating(m)
         # The image's middle is half a side off: every second frequency changes sign.
-        transfer *= sign[: m // 2 + 1] / transfer[0, 0].real
-        transfer[1::2] *= -1.0
+        sign = alternating(m)[: m // 2 + 1] / transfer[0, 0].real
+        transfer[::2] *= sign
+        transfer[1::2] *= -sign
     return Transfer(transfer, rad_from_deg(1.0) / (m * image.step_rad))
 
 

@@ -36,7 +36,9 @@ _FINE_NODES = 60
 _DEFOCUS = np.eye(MODES)[4]
 # So many phases are worked on at once: they stay in the caches.
 _AT_ONCE = 100_000
-_EASY_UM, _STEP_UM, _MOST_STEPS = 0.1, 0.25, 12
+_EASY_UM, _MOST_STEPS = 0.1, 12
+# Colours of this share of the light get all their steps, those so many decades below it none.
+_BRIGHT, _DECADES = 0.03, 2.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,15 +74,22 @@ class Sampling:
             self.step_um,
         )
 
-    def steps(self, rms_um: FloatArray, frequency_cpd: float) -> NDArray[np.int64]:
+    def steps(
+        self, rms_um: FloatArray, frequency_cpd: float, weight: float = 1.0
+    ) -> NDArray[np.int64]:
         """Return how many steps of more nodes waves of these root mean squares need.
 
         A grating's phase difference grows with the wave and with the grating's frequency. Each
-        ``step_um`` at 60 cycles per degree asks for 8 more nodes along and 12 across; a quarter of
-        a µm is measured so that no contrast is off by more than 0.0002.
+        ``step_um`` at 60 cycles per degree asks for 8 more nodes along and 12 across. Ends of the
+        spectrum are furthest out of focus and hold least light, a thousandth and less of it: what
+        is missed there counts by that ``weight``, so that they need fewer. Measured at twelve
+        implants up to 0.9 mm and 8° off, pupils of 4 and 6 mm: no contrast is off by more than
+        0.0005 where the third and higher orders stay below 0.6 µm, nor by more than 0.0013 up to
+        0.75 µm.
         """
+        share = min(1.0, max(0.0, 1.0 + math.log10(weight / _BRIGHT) / _DECADES))
         excess = np.maximum(0.0, rms_um * frequency_cpd / HIGHEST_CPD - _EASY_UM)
-        return np.minimum(_MOST_STEPS, np.ceil(excess / self.step_um)).astype(np.int64)
+        return np.minimum(_MOST_STEPS, np.ceil(share * excess / self.step_um)).astype(np.int64)
 
     def area(self, shift: float, steps: int) -> SharedArea | None:
         """Return the nodes that cover a pupil and itself, shifted by so many radii."""
@@ -140,7 +149,8 @@ class Gratings:
             same, turned = _phases(waves_um[c], nm, directions_rad)
             rms_um = _rms_um(waves_um[c])
             for f, cpd in enumerate(self.frequencies_cpd):
-                shift, steps = _shift(cpd, nm, self.pupil_mm), self.sampling.steps(rms_um, cpd)
+                shift = _shift(cpd, nm, self.pupil_mm)
+                steps = self.sampling.steps(rms_um, cpd, light.weights[c])
                 # Few waves are rough: each is covered as finely as it needs, not as the worst.
                 for more in np.unique(steps).tolist():
                     half = self.sampling.area(shift, more)
@@ -187,7 +197,8 @@ class Gratings:
             rms_um = _rms_um(waves_um[c, :, None] + _DEFOCUS[:, None] * added_um)
             for f, cpd in enumerate(self.frequencies_cpd):
                 shift = _shift(cpd, nm, self.pupil_mm)
-                half = self.sampling.area(shift, int(self.sampling.steps(rms_um, cpd).max()))
+                steps = self.sampling.steps(rms_um, cpd, light.weights[c])
+                half = self.sampling.area(shift, int(steps.max()))
                 if half is None:
                     continue
                 right, left = _lines(half, same, turned)
