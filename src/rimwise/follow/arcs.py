@@ -11,6 +11,7 @@ from rimwise.terms.frames import Side, examiner_from_nasal_superior
 from rimwise.terms.units import rad_from_deg
 
 _MONTH_DAYS = 30.44
+_LEAST_MONTHS = 0.9  # four weeks are a month
 _NEAR_HAPTIC_DEG = 30.0
 Arc = tuple[float, float]
 
@@ -40,18 +41,31 @@ def _arc(arc: Arc, last: Visit, earlier: list[Visit], side: Side) -> BareArc:
     inside = np.array([_within(direction, arc) for direction in range(360)])
     bare = np.maximum(-np.nan_to_num(width[inside], nan=0.0), 0.0)
     radius = 0.5 * (optic.diameter_mm if optic is not None else 6.0)
-    ends = _grown(arc, last, earlier)
+    seen = _ends_seen(arc, last)
     return BareArc(
         from_deg=arc[0],
         to_deg=arc[1],
         width_deg=arc_span_deg(arc),
         depth_mm=float(bare.max()) if len(bare) else 0.0,
         area_mm2=float((radius * bare + 0.5 * bare**2).sum() * rad_from_deg(1.0)),
-        growth_from_deg_per_month=ends[0],
-        growth_to_deg_per_month=ends[1],
+        growth_from_deg_per_month=_grown(0, arc, last, earlier) if seen[0] else None,
+        growth_to_deg_per_month=_grown(1, arc, last, earlier) if seen[1] else None,
         haptic_within_30_deg=_near_haptic(arc, last),
         drift_towards_mm=_drift(arc, last, side),
+        from_seen=seen[0],
+        to_seen=seen[1],
     )
+
+
+def _ends_seen(arc: Arc, visit: Visit) -> tuple[bool, bool]:
+    """Is cover seen beside each end? Else the arc goes on for as far as nothing is seen."""
+    cover = visit.finding.cover
+    assert cover is not None
+    if arc_span_deg(arc) >= 360.0:
+        return True, True
+    beside = (math.ceil(arc[0]) - 1, math.floor(arc[1]) + 1)
+    before, after = (cover.width_mm[direction % 360] is not None for direction in beside)
+    return before, after
 
 
 def _within(direction_deg: float, arc: Arc) -> bool:
@@ -62,21 +76,24 @@ def _roll(visit: Visit) -> float:
     return 0.0 if visit.change is None else visit.change.roll_deg or 0.0
 
 
-def _grown(arc: Arc, last: Visit, earlier: list[Visit]) -> tuple[float | None, float | None]:
-    """Growth of each end since the earliest visit at which an overlapping arc was bare."""
+def _grown(end: int, arc: Arc, last: Visit, earlier: list[Visit]) -> float | None:
+    """Growth of an end since the earliest visit, a month ago or more, that shows it too.
+
+    An end moves by a degree between two pictures of one day: over a week that would look like
+    several degrees a month.
+    """
     for visit in earlier:
         cover = visit.finding.cover
         months = (last.day - visit.day) / _MONTH_DAYS
-        if cover is None or months <= 0.0:
+        if cover is None or months < _LEAST_MONTHS:
             continue
         turn = _roll(last) - _roll(visit)
-        for start, end in cover.bare_arcs_deg or ():
-            then = (start + turn, end + turn)
-            if _within(then[0], arc) or _within(arc[0], then):
-                begun = _signed(arc[0], then[0]) / months
-                ended = _signed(then[1], arc[1]) / months
-                return round(begun, 2), round(ended, 2)
-    return None, None
+        for was in cover.bare_arcs_deg or ():
+            then = (was[0] + turn, was[1] + turn)
+            if _ends_seen(was, visit)[end] and (_within(then[0], arc) or _within(arc[0], then)):
+                moved = (arc[0], then[0]) if end == 0 else (then[1], arc[1])
+                return round(_signed(*moved) / months, 2)
+    return None
 
 
 def _signed(from_deg: float, to_deg: float) -> float:

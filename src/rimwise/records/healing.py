@@ -183,13 +183,16 @@ class BareArc:
     width_deg, depth_mm, area_mm2 : float
         Depth is the largest distance of the edge outside the optic.
     growth_from_deg_per_month, growth_to_deg_per_month : float or None
-        Of each end since the arc was first seen; positive is growth. None at its first visit.
+        Of each end since a visit, a month ago or more, that shows it too; positive is growth.
     haptic_within_30_deg : bool or None
         None where no haptic axis is known.
     drift_towards_mm : Estimate or None
         Movement of the optic towards the arc's middle since the first visit.
     capsules_touch : bool or None
         Whether a reader marked contact of front and back capsule there; None where nobody looked.
+    from_seen, to_seen : bool
+        Whether cover is seen beside that end. Where it is not, the arc may go on: width, depth and
+        area are the least that they can be.
     """
 
     from_deg: float
@@ -202,6 +205,8 @@ class BareArc:
     haptic_within_30_deg: bool | None
     drift_towards_mm: Estimate | None
     capsules_touch: bool | None = None
+    from_seen: bool = True
+    to_seen: bool = True
 
     def document(self) -> dict[str, Any]:
         """Return the entry of the results; contact of the capsules is marked by hand alone."""
@@ -211,6 +216,7 @@ class BareArc:
             "width_deg": round(self.width_deg, 2),
             "depth_mm": round(self.depth_mm, 4),
             "area_mm2": round(self.area_mm2, 4),
+            "ends_seen": {"from": self.from_seen, "to": self.to_seen},
             "growth_deg_per_month": {
                 "from": self.growth_from_deg_per_month,
                 "to": self.growth_to_deg_per_month,

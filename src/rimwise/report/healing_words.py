@@ -107,12 +107,6 @@ def _at_visit(told: AtVisit) -> list[str]:
 def _arc_words(arc: BareArc, side: Side) -> str:
     middle = direction_words(arc.from_deg + 0.5 * arc.width_deg, side)
     haptic = {True: "a haptic within 30°", False: "no haptic within 30°", None: ""}
-    grown = ""
-    if arc.growth_from_deg_per_month is not None and arc.growth_to_deg_per_month is not None:
-        grown = (
-            f"its ends grow by {arc.growth_from_deg_per_month:+.1f} and "
-            f"{arc.growth_to_deg_per_month:+.1f}° a month"
-        )
     drift = ""
     if arc.drift_towards_mm is not None:
         low, high = arc.drift_towards_mm.interval()
@@ -122,10 +116,25 @@ def _arc_words(arc: BareArc, side: Side) -> str:
         )
     touch = {True: "front and back capsule touch (marked by hand)",
              False: "no contact marked by hand", None: ""}  # fmt: skip
-    told = (haptic[arc.haptic_within_30_deg], touch[arc.capsules_touch], grown, drift)
+    told = (haptic[arc.haptic_within_30_deg], touch[arc.capsules_touch], _grown_words(arc), drift)
     parts = [one for one in told if one]
-    head = f"Bare arc {middle}, {arc.width_deg:.0f}° wide, {arc.depth_mm:.2f} mm deep"
+    size = f"{arc.width_deg:.0f}° wide, {arc.depth_mm:.2f} mm deep, {arc.area_mm2:.2f} mm²"
+    if not (arc.from_seen and arc.to_seen):
+        ends = "neither end is" if arc.from_seen == arc.to_seen else "one end is not"
+        size = f"at least {size} ({ends} in sight: it may go on)"
+    head = f"Bare arc {middle}, {size}"
     return f"{head}: {'; '.join(parts)}." if parts else f"{head}."
+
+
+def _grown_words(arc: BareArc) -> str:
+    ends = (arc.growth_from_deg_per_month, arc.growth_to_deg_per_month)
+    told = [f"{one:+.1f}" for one in ends if one is not None]
+    if not told:
+        return ""
+    if len(told) == 2:
+        return f"its ends grow by {' and '.join(told)}° a month"
+    which = "first" if ends[0] is not None else "second"
+    return f"its {which} end, counter-clockwise, grows by {told[0]}° a month"
 
 
 def healing_description(course: Healing) -> str:
