@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from rimwise.picture.planes import Float32Array
 from rimwise.terms.arrays import BoolArray, FloatArray
 
 _SHIFTS = np.arange(-5, 6) * 0.0055  # in radii: where the first look places centre and radius
@@ -72,25 +73,57 @@ def most_coherent(band: LevelBand, radius_px: float, ovalness: float) -> tuple[F
     mesh = np.array(np.meshgrid(growth, shift, shift, indexing="ij")).reshape(3, -1).T
     shapes = np.hstack([mesh, np.zeros((len(mesh), 2))])
     pieces = np.array_split(shapes, len(shapes) // _AT_ONCE)
-    votes = np.concatenate([_coherence(band, piece) for piece in pieces])
+    tables = _tables(band)
+    votes = np.concatenate([_coherence(tables, piece) for piece in pieces])
     starts = shapes[np.argsort(votes)[::-1][_STARTS]]
-    climbs = [_climb(band, start, radius_px, ovalness * radius_px) for start in starts]
+    climbs = [_climb(tables, start, radius_px, ovalness * radius_px) for start in starts]
     return max(climbs, key=lambda climb: climb[1])
 
 
-def _coherence(band: LevelBand, shapes: FloatArray) -> FloatArray:
+@dataclass(frozen=True, slots=True)
+class _Tables:
+    """A band as it is read: flat, in single precision, with a silent row below and above.
+
+    Parameters
+    ----------
+    level, slope, counts : array ((rows + 1)·n,)
+        Strength at a row, its rise to the next, and 1 where it counts.
+    basis : array (5, n)
+    first_px : float
+    """
+
+    level: Float32Array
+    slope: Float32Array
+    counts: Float32Array
+    basis: FloatArray
+    first_px: float
+
+
+def _tables(band: LevelBand) -> _Tables:
+    rows, n = band.level.shape
+    level, slope, counts = np.zeros((3, rows + 1, n), dtype=np.float32)
+    counts[1:rows] = band.usable[:-1]
+    level[1:rows] = band.level[:-1] * band.usable[:-1]
+    slope[1:rows] = np.diff(band.level, axis=0) * band.usable[:-1]
+    flat = (level.ravel(), slope.ravel(), counts.ravel())
+    return _Tables(*flat, np.ascontiguousarray(band.basis.T), band.first_px)
+
+
+def _coherence(tables: _Tables, shapes: FloatArray) -> FloatArray:
     """Return the mean clipped line strength along each of the shapes (m, 5)."""
-    level = band.level
-    row = shapes @ band.basis.T - band.first_px
-    low = np.floor(row).astype(np.int64)
-    share = row - low
-    within = (low >= 0) & (low < level.shape[0] - 1)
-    low = np.clip(low, 0, level.shape[0] - 2)
-    column = np.arange(level.shape[1])[None, :]
-    value = level[low, column] * (1.0 - share) + level[low + 1, column] * share
-    counted = band.usable[low, column] & within
-    silent = _SILENT * level.shape[1]
-    return np.asarray((value * counted).sum(axis=1) / (counted.sum(axis=1) + silent))
+    n = tables.basis.shape[1]
+    row = (shapes @ tables.basis - (tables.first_px - 1.0)).astype(np.float32)
+    # What lies outside the band falls into the silent rows.
+    np.clip(row, 0.0, tables.level.size // n - 0.5, out=row)
+    place = row.astype(np.int32)
+    row -= place
+    place *= n
+    place += np.arange(n, dtype=np.int32)
+    value = tables.slope.take(place)
+    value *= row
+    value += tables.level.take(place)
+    counted = tables.counts.take(place).sum(axis=1) + np.float32(_SILENT * n)
+    return np.asarray(value.sum(axis=1) / counted, dtype=np.float64)
 
 
 def _moves() -> FloatArray:
@@ -102,7 +135,7 @@ def _moves() -> FloatArray:
 
 
 def _climb(
-    band: LevelBand, start: FloatArray, radius_px: float, oval_px: float
+    tables: _Tables, start: FloatArray, radius_px: float, oval_px: float
 ) -> tuple[FloatArray, float]:
     """Climb to the nearest best shape by moves that are halved when none helps."""
     shape, best, moves = start, -np.inf, _moves()
@@ -110,7 +143,7 @@ def _climb(
     while step > _LAST_STEP * radius_px:
         trial = shape + step * moves
         trial[:, 3:] = np.clip(trial[:, 3:], -oval_px, oval_px)
-        votes = _coherence(band, trial)
+        votes = _coherence(tables, trial)
         if votes.max() > best + _GAIN:
             shape, best = trial[int(np.argmax(votes))], float(votes.max())
         else:
