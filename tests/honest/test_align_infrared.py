@@ -20,8 +20,11 @@ KINDS = ("easy", "medium", "hard")
 SIZES = ((320, 280), (640, 480))
 
 
-def told(seed: int, scale_given: bool) -> tuple[FrameFinding, np.ndarray, np.ndarray]:
-    wish = FrameWish(KINDS[seed % 3], "natural", "ring", "infrared", SIZES[seed % 2])
+def told(
+    seed: int, scale_given: bool, near: bool = False
+) -> tuple[FrameFinding, np.ndarray, np.ndarray]:
+    size = SIZES[0] if near else SIZES[seed % 2]
+    wish = FrameWish(KINDS[seed % 3], "natural", "ring", "infrared", size, near=near)
     pixels, truth, sheet = draw_frame(np.random.default_rng(seed), wish)
     if not scale_given:
         sheet = replace(sheet, px_per_mm=None)
@@ -40,33 +43,33 @@ def off(ellipse: EllipsePx, curve_px: np.ndarray) -> float:
     return max(away, abs(0.5 * (ellipse.a + ellipse.b) - radius))
 
 
-def judged(seeds: range, scale_given: bool) -> None:
-    """Pupil within 1.5 px at the median of the answered; limbus wrong (5 px) in at most a tenth."""
-    pupils, limbi, answered = [], [], 0
+def judged(seeds: range, scale_given: bool, near: bool = False) -> None:
+    """Pupil within 1.5 px at the median; limbus wrong (5 px) in at most a tenth of those told."""
+    pupils, limbi = [], []
     for seed in seeds:
-        finding, pupil_px, limbus_px = told(seed, scale_given)
-        if finding.status != "refused":
-            answered += 1
+        finding, pupil_px, limbus_px = told(seed, scale_given, near)
         if finding.pupil is not None:
             pupils.append(off(finding.pupil.ellipse_px, pupil_px))
-        if finding.limbus is not None and finding.status != "refused":
+        if finding.limbus is not None:
             limbi.append(off(finding.limbus.ellipse_px, limbus_px))
-    # Without a scale the faint limbus has to be told from the iris's furrows by itself.
-    assert answered >= (0.4 if scale_given else 0.2) * len(seeds)
+    assert len(pupils) >= 0.85 * len(seeds)
     assert np.median(pupils) <= 1.5
+    # Lids, lashes and a sclera hardly brighter than the iris leave a good part untold.
+    assert len(limbi) >= (0.25 if near else 0.4) * len(seeds)
     wrong = int((np.array(limbi) > 5.0).sum())
-    assert wrong <= 0.1 * len(seeds), limbi
+    assert wrong <= max(1.0, 0.1 * len(limbi)), sorted(limbi)
 
 
-@pytest.mark.parametrize("scale_given", [True, False])
-def test_pupil_and_limbus_of_infrared_eyes_short(scale_given):
-    judged(range(61_000, 61_012), scale_given)
+@pytest.mark.parametrize(("scale_given", "near"), [(True, False), (False, False), (False, True)])
+def test_pupil_and_limbus_of_infrared_eyes_short(scale_given, near):
+    judged(range(61_000, 61_012), scale_given, near)
 
 
 @pytest.mark.slow
+@pytest.mark.parametrize("near", [False, True])
 @pytest.mark.parametrize("scale_given", [True, False])
-def test_pupil_and_limbus_of_infrared_eyes(scale_given):
-    judged(range(62_000, 62_096), scale_given)
+def test_pupil_and_limbus_of_infrared_eyes(scale_given, near):
+    judged(range(62_000, 62_096), scale_given, near)
 
 
 def test_without_lamps_the_rings_are_told_all_the_same():

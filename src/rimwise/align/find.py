@@ -19,6 +19,7 @@ from rimwise.align.looking import (
     looking,
     mean_radius_mm,
     spread_of,
+    stored_frame,
 )
 from rimwise.align.settling import HIDDEN, Found
 from rimwise.picture.frame_planes import FramePlanes, frame_planes
@@ -173,7 +174,8 @@ def _with_p1(
     """Find the rings, and the lamps' plain reflexes between them."""
     planes, foretold = known
     expected_px = None if foretold is None else foretold * planes.factor
-    rings = find_rings(planes, expected_px, sheet.state not in _NATURAL)
+    superior_deg = stored_frame(sheet, raster.orientation).superior_deg
+    rings = find_rings(planes, expected_px, sheet.state not in _NATURAL, superior_deg)
     of, p1, spots = _p1_between(raster, sheet, (planes, rings), compiled)
     return rings, of, p1, spots
 

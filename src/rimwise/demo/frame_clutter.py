@@ -41,6 +41,27 @@ def paint_lids(
     return colour
 
 
+def paint_lashes(
+    colour: FloatArray, scene: FrameScene, mm: FloatArray, rng: np.random.Generator
+) -> FloatArray:
+    """Paint dark lashes that hang from the upper lid over the eye."""
+    free_mm, scale = scene.look.lids_mm[0], scene.setup.camera.px_per_mm
+    if free_mm is None:
+        return colour
+    for _ in range(scene.look.lashes):
+        root, length = float(rng.uniform(-7.0, 7.0)), float(rng.uniform(1.0, 3.5))
+        lean, bend = (k * root + float(rng.uniform(-0.8, 0.8)) for k in (0.12, 0.05))
+        down = (free_mm - 0.035 * root**2 - mm[..., 1]) / length
+        off_mm = mm[..., 0] - root - lean * down - bend * down**2
+        width_px = (0.02 + 0.05 * np.clip(1.0 - down, 0.0, 1.0)) * scale + 0.3
+        cover = 0.8 * np.exp(-0.5 * (off_mm * scale / width_px) ** 2)
+        colour = blend(colour, _LASH, np.where((down > -0.1) & (down < 1.0), cover, 0.0))
+    return colour
+
+
+_LASH = (38.0, 32.0, 30.0)
+
+
 def paint_under(colour: FloatArray, scene: FrameScene, mm: FloatArray) -> FloatArray:
     """Paint what hides the eye without shining: tools, bubbles, folds of the drape."""
     scale = scene.setup.camera.px_per_mm

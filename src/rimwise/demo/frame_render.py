@@ -16,6 +16,7 @@ from rimwise.demo.clutter import Ground, Window, paint_ground
 from rimwise.demo.frame_clutter import (
     lit_px,
     mm_map,
+    paint_lashes,
     paint_lids,
     paint_under,
     tool_cover,
@@ -68,6 +69,7 @@ def render_frame(scene: FrameScene, rng: np.random.Generator) -> tuple[UInt8Arra
     light = light * (1.0 - tool_cover(scene, mm))
     colour = paint_under(colour, scene, mm)
     colour = paint_lids(white_over(colour, light), scene, mm, rng)
+    colour = paint_lashes(colour, scene, mm, rng)
     if look.vignette_px is not None:
         away = np.hypot(window.u - 0.5 * width, window.v - 0.5 * height)
         colour *= inside(away - look.vignette_px, 6.0)[..., None]

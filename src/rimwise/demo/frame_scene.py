@@ -73,6 +73,7 @@ class FrameLook:
     bloom: float = 1.0
     lids_mm: tuple[float | None, float | None] = (None, None)
     speculum: bool = False
+    lashes: int = 0
     vignette_px: float | None = None
     grey: bool = False
     blur_px: float = 1.0

@@ -41,6 +41,7 @@ _BLUR: dict[Difficulty, tuple[float, float]] = {
 _CLEAR: dict[Difficulty, tuple[float, float]] = {
     "easy": (0.35, 0.8), "medium": (0.2, 0.6), "hard": (0.1, 0.5),
 }  # fmt: skip
+_PX_PER_MM = {False: (50.0, 66.0), True: (66.0, 82.0)}  # of a picture 1280 wide
 _PUPILS = ((112.0, 52.0, 30.0), (96.0, 88.0, 84.0), (150.0, 122.0, 92.0), (28.0, 22.0, 20.0),
            (168.0, 92.0, 44.0))  # fmt: skip
 _IRISES = ((84.0, 92.0, 100.0), (62.0, 52.0, 40.0), (74.0, 76.0, 58.0), (46.0, 38.0, 32.0))
@@ -59,6 +60,8 @@ class FrameWish:
     size_px : (int, int)
     turn_deg : (float, float), optional
         Eye rotation.
+    near : bool
+        An eye that fills the picture, with lashes over it, as before an iris camera.
     """
 
     difficulty: Difficulty = "easy"
@@ -69,6 +72,7 @@ class FrameWish:
     turn_deg: tuple[float, float] | None = None
     superior_deg: float = 270.0
     look: FrameLook = field(default_factory=FrameLook)
+    near: bool = False
 
 
 def lamp_places_mm(kind: LampKind) -> tuple[tuple[float, float], ...]:
@@ -166,7 +170,7 @@ def _draw_sheet(rng: np.random.Generator, wish: FrameWish) -> PictureSheet:
         states[wish.lens],
         superior_deg=wish.superior_deg,
         working_distance_mm=200.0,
-        px_per_mm=round(float(rng.uniform(50.0, 66.0)) * wish.size_px[0] / 1280.0, 2),
+        px_per_mm=round(float(rng.uniform(*_PX_PER_MM[wish.near])) * wish.size_px[0] / 1280.0, 2),
         lamps=Lamps(lamp_places_mm(wish.lamps)),
         cornea=CorneaSheet(radius_mm=round(float(rng.normal(7.75, 0.2)), 2), thickness_um=545.0),
         lengths=PictureLengths(
@@ -246,6 +250,9 @@ def _draw_look(rng: np.random.Generator, wish: FrameWish) -> FrameLook:
     if wish.looks == "colour":
         return look
     iris_grey, more = float(rng.uniform(88.0, 130.0)), float(rng.uniform(18.0, 50.0))
+    if wish.near:
+        free_mm = (float(rng.uniform(2.5, 6.0)), float(rng.uniform(4.5, 7.5)))
+        look = replace(look, lids_mm=free_mm, lashes=int(rng.integers(8, 40)), speculum=False)
     return replace(
         look, grey=True, iris_rgb=(iris_grey,) * 3, sclera_rgb=(iris_grey + more,) * 3,
         pupil_rgb=(float(rng.uniform(18.0, 40.0)),) * 3, skin_rgb=(iris_grey + 30.0,) * 3,

@@ -6,8 +6,11 @@ import cv2
 import numpy as np
 
 from rimwise.picture.frame_planes import FramePlanes
+from rimwise.picture.grey_limbus import limbus_about
+from rimwise.picture.grey_pupil import DARKER, brighter_outside, dark_rings, darkness
+from rimwise.picture.ring_outline import BandSettings
 from rimwise.picture.ring_seeds import RingSeed, ring_seeds
-from rimwise.picture.rings import BandSettings, Circle, Ring, circles_about, ring_near
+from rimwise.picture.rings import Circle, Ring, circles_about, ring_near
 from rimwise.terms.arrays import FloatArray
 
 LIMBUS_BAND = BandSettings(reach=0.07, window=0.07, gap=0.05, harmonics=2, stiff=0.6)
@@ -31,7 +34,10 @@ class EyeRings:
 
 
 def find_rings(
-    planes: FramePlanes, expected_px: float | None, optic_inside: bool = False
+    planes: FramePlanes,
+    expected_px: float | None,
+    optic_inside: bool = False,
+    superior_deg: float = 90.0,
 ) -> EyeRings:
     """Where are the limbus and the pupil's margin?
 
@@ -42,6 +48,8 @@ def find_rings(
         Mean radius of the limbus in working pixels, where scale and size are known.
     optic_inside : bool
         Whether an implant is in the eye.
+    superior_deg : float
+        Where the brow lies, counter-clockwise from picture right.
 
     Notes
     -----
@@ -58,9 +66,13 @@ def find_rings(
     >>> eye = np.select([far < 40.0, far < 90.0], [40, 90], 180).astype(np.uint8)
     >>> rings = find_rings(frame_planes(Raster(eye)), 90.0)
     >>> round(rings.limbus.radius_px), round(rings.pupil.radius_px)
-    (90, 39)
+    (90, 40)
     """
     share = told_planes(planes)
+    if share < 1.0:
+        dark = dark_eye(planes, expected_px, superior_deg)
+        if dark.pupil is not None:
+            return dark
     best: tuple[float, Circle] | None = None
     for seeds in (limbus_seeds, pupil_seeds):
         for seed in seeds(planes, expected_px)[:2]:
@@ -82,6 +94,33 @@ def find_rings(
     return EyeRings(limbus, pupil)
 
 
+def dark_eye(
+    planes: FramePlanes, expected_px: float | None, superior_deg: float = 90.0
+) -> EyeRings:
+    """Where are a dark pupil and the limbus about it in a near-infrared frame?
+
+    Examples
+    --------
+    >>> from rimwise.picture.frame_planes import frame_planes
+    >>> from rimwise.picture.raster import Raster
+    >>> dark_eye(frame_planes(Raster(np.full((96, 128), 90, dtype=np.uint8))), None)
+    EyeRings(limbus=None, pupil=None)
+    """
+    best, most = EyeRings(None, None), -np.inf
+    for pupil in dark_rings(planes, expected_px):
+        told = limbus_about(planes, pupil, expected_px, superior_deg)
+        worth = float(np.log(darkness(pupil)))
+        if told is not None:
+            worth += _BOTH * told.worth
+        if worth > most:
+            limbus = told.ring if told is not None and told.sure else None
+            best, most = EyeRings(limbus, pupil), worth
+    return best
+
+
+_BOTH = 3.0  # log units of a pupil's plainness that a whole limbus about it weighs
+
+
 def _in_grey(planes: FramePlanes, rings: EyeRings, expected_px: float | None) -> EyeRings:
     """Judge rings in near-infrared, where the pupil is plain and the limbus is faint.
 
@@ -89,13 +128,14 @@ def _in_grey(planes: FramePlanes, rings: EyeRings, expected_px: float | None) ->
     limbus that is not surely told is none.
     """
     limbus, pupil = rings.limbus, rings.pupil
-    if pupil is not None and _bright(pupil):
+    if pupil is not None and brighter_outside(pupil) < DARKER:
         pupil = None
     if limbus is not None and (pupil is None or _step(pupil) < _step(limbus)):
         if expected_px is not None:
             return EyeRings(None, None)
         limbus = _limbus_about(planes, limbus)
         pupil = None if limbus is None else find_pupil_inside(planes, limbus)
+        pupil = None if pupil is None or brighter_outside(pupil) < DARKER else pupil
     off = 0.0
     if limbus is not None and expected_px is not None:
         off = abs(limbus.radius_px / expected_px - 1.0)

@@ -4,7 +4,8 @@ import numpy as np
 
 from rimwise.picture.frame_planes import FramePlanes
 from rimwise.picture.frame_rings import LIMBUS_BAND, PUPIL_BAND, EyeRings
-from rimwise.picture.rings import BandSettings, Circle, Ring, ring_near
+from rimwise.picture.ring_outline import BandSettings
+from rimwise.picture.rings import Circle, Ring, ring_near
 from rimwise.terms.arrays import FloatArray
 
 _ALIKE = 0.7  # cosine between the steps of colour across an edge, then and now

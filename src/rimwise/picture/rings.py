@@ -4,10 +4,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from rimwise.geometry.fourier import fourier_terms
-from rimwise.geometry.robust import SETTINGS, tukey_weights
 from rimwise.picture.frame_planes import FramePlanes
 from rimwise.picture.paths import closed_path, peak_offset
+from rimwise.picture.ring_outline import COLUMNS, BandSettings, outline_through
 from rimwise.picture.ring_seeds import opponents
 from rimwise.picture.strip import (
     directions_rad,
@@ -19,11 +18,9 @@ from rimwise.picture.strip import (
 )
 from rimwise.terms.arrays import BoolArray, FloatArray
 
-COLUMNS = 180
 _COARSE_COLUMNS = 60
 _SHIFTS = np.linspace(-0.08, 0.08, 5)  # of the radius
 _CLIP = 3.0  # noise levels: what stands out more counts no more
-_ALIKE_DEG = 12.0  # errors of an edge are alike within so many degrees (own measurement)
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,31 +75,6 @@ class Ring:
     def seen_deg(self) -> int:
         """On how many degrees was the edge found?"""
         return round(360 * float(self.seen.mean()))
-
-
-@dataclass(frozen=True, slots=True)
-class BandSettings:
-    """How a ring is looked for around a circle; lengths as shares of the radius.
-
-    Parameters
-    ----------
-    reach : float
-        How far inside and outside of the circle the edge may lie.
-    window : float
-        Width of the strips that are compared inside and outside of the edge.
-    gap : float
-        What lies nearer to the edge belongs to neither side.
-    harmonics : int
-        Waves of the smooth outline; 2 for an ellipse.
-    stiff : float
-        Weight of the belief that the outline is a circle.
-    """
-
-    reach: float
-    window: float
-    gap: float
-    harmonics: int
-    stiff: float
 
 
 def circles_about(
@@ -211,7 +183,7 @@ def ring_near(planes: FramePlanes, circle: Circle, band: BandSettings) -> Ring |
         if turn == 0:
             centre, base = _recentred(centre, ring.radii_px)
             reach = 0.5 * reach
-    return None if ring is None else _in_working_pixels(ring)
+    return None if ring is None else in_working_pixels(ring)
 
 
 def _recentred(
@@ -224,7 +196,16 @@ def _recentred(
     return moved, radii - a * np.cos(theta) - b * np.sin(theta)
 
 
-def _in_working_pixels(ring: Ring) -> Ring:
+def in_working_pixels(ring: Ring) -> Ring:
+    """Return a ring of half-size pixels in working pixels.
+
+    Examples
+    --------
+    >>> seen, level = np.ones(180, dtype=bool), (3.0, 3.0, 3.0)
+    >>> ring = Ring((10.0, 20.0), np.full(180, 5.0), seen, 0.3, 0.1, level, level)
+    >>> in_working_pixels(ring).centre_px, in_working_pixels(ring).radius_px
+    ((20.5, 40.5), 10.0)
+    """
     u, v = ring.centre_px
     centre = (2.0 * u + 0.5, 2.0 * v + 0.5)
     return Ring(centre, 2.0 * ring.radii_px, ring.seen, 2.0 * ring.residual_px,
@@ -255,7 +236,7 @@ def _pass(
         return None
     fine = np.clip(peak_offset(step, path), -1.0, 1.0)
     found = base + offset[path] + fine
-    smooth, residual, sd = _outline(found, seen, band, planes.compiled)
+    smooth, residual, sd = outline_through(found, seen, band, planes.compiled)
     return Ring(centre, smooth, seen, residual, sd, sides.inner, sides.outer)
 
 
@@ -359,38 +340,3 @@ def _robust_cov(samples: FloatArray, middle: FloatArray) -> FloatArray:
 
 def _triple(values: FloatArray) -> tuple[float, float, float]:
     return float(values[0]), float(values[1]), float(values[2])
-
-
-def _outline(
-    found: FloatArray, seen: BoolArray, band: BandSettings, compiled: bool
-) -> tuple[FloatArray, float, float]:
-    """Fit few waves robustly; hidden directions are bridged by the fit.
-
-    Returns
-    -------
-    outline : array (COLUMNS,)
-    residual : float
-    centre_sd : float
-    """
-    basis = fourier_terms(directions_rad(COLUMNS), band.harmonics)
-    stiff = np.repeat(np.arange(1.0, band.harmonics + 1.0) ** 2, 2)
-    stiff[:2] = 0.0
-    ridge = band.stiff * np.diag(np.r_[0.0, stiff])
-    alike = max(1.0, _ALIKE_DEG * COLUMNS / 360.0)
-    if compiled:
-        from rimwise.picture.compiled_rings import outline  # noqa: PLC0415 - half a second
-
-        fit, scale, inverse = outline(found, seen, basis, ridge, SETTINGS.tukey)
-        covariance = inverse * scale**2 * alike
-        return fit, scale, float(np.sqrt(0.5 * (covariance[1, 1] + covariance[2, 2])))
-    weights = seen.astype(np.float64)
-    fit, scale, normal = found, 1.0, np.eye(basis.shape[1])
-    for _ in range(8):
-        weighted = basis * weights[:, None]
-        normal = weighted.T @ basis + ridge
-        fit = basis @ np.linalg.solve(normal, weighted.T @ found)
-        residual = found - fit
-        scale = 1.4826 * float(np.median(np.abs(residual[seen]))) + 0.15
-        weights = seen * tukey_weights(residual, scale)
-    covariance = np.linalg.inv(normal) * scale**2 * alike
-    return fit, scale, float(np.sqrt(0.5 * (covariance[1, 1] + covariance[2, 2])))
