@@ -194,10 +194,10 @@ def _of_refused(case: CaseSheet, refused: Reason) -> tuple[Reason, ...]:
 
 
 def _priors_used(assumed: tuple[Assumption, ...]) -> tuple[Reason, ...]:
-    """Name what was not measured; limits of size, without a scatter, are no measurement."""
-    names = "; ".join(
-        f"{a.what} {a.value:g} ± {a.sd:g} ({a.status})" for a in assumed if a.sd is not None
-    )
+    """Say how much was not measured; limits of size, without a scatter, are no measurement."""
+    names = sorted({a.what for a in assumed if a.sd is not None})
     if not names:
         return ()
-    return (Reason("priors-used", f"Not measured in this eye and taken from priors: {names}."),)
+    counted = "One number was" if len(names) == 1 else f"{len(names)} numbers were"
+    told = f"{counted} not measured in this eye but taken from priors; each stands with its source "
+    return (Reason("priors-used", told + "under what is assumed."),)
