@@ -12,7 +12,7 @@ from rimwise.align.settling import HIDDEN, Found, refined
 from rimwise.picture.frame_planes import FramePlanes
 from rimwise.picture.patterns import Prior, nearby, pattern_places
 from rimwise.picture.planes import Float32Array
-from rimwise.picture.spots import SpotMap, dark_ring, spot_places
+from rimwise.picture.spots import SpotMap, dark_ring, spot_places, stands_out
 from rimwise.records.eye import ReflexName
 from rimwise.terms.arrays import BoolArray, FloatArray
 
@@ -66,6 +66,8 @@ def find_p1(
         return None
     radius = _spot_radius(spots, guess, px_per_mm)
     points = spot_places(spots, guess, radius, saturated=True)
+    if not stands_out(spots, points, radius):
+        return None
     return _checked(points, offsets, (place, awaited.sd_px * planes.factor), (spots, radius))
 
 

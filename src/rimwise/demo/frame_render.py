@@ -71,7 +71,8 @@ def render_frame(scene: FrameScene, rng: np.random.Generator) -> tuple[UInt8Arra
     colour = paint_lids(white_over(colour, light), scene, mm, rng)
     colour = paint_lashes(colour, scene, mm, rng)
     if look.vignette_px is not None:
-        away = np.hypot(window.u - 0.5 * width, window.v - 0.5 * height)
+        aside, below = look.vignette_off_px
+        away = np.hypot(window.u - 0.5 * width - aside, window.v - 0.5 * height - below)
         colour *= inside(away - look.vignette_px, 6.0)[..., None]
     return _exposed(colour, scene, rng), truth
 
@@ -102,7 +103,14 @@ def _ground(scene: FrameScene, truth: FrameTruth, rng: np.random.Generator) -> F
     )
     limbus = TracedShape(plane.mm(truth.limbus_px))
     ground = Ground(scene.size_px, plane, limbus, camera.px_per_mm, photo)
-    return paint_ground(ground, rng)[:height, :width]
+    colour = paint_ground(ground, rng)[:height, :width]
+    if look.blood > 0.0:
+        pools = np.clip(clouds(rng, (height, width), 1.5 * camera.px_per_mm) - 0.6, 0.0, 1.0)
+        colour = blend(colour, _BLOOD, look.blood * pools)
+    return colour
+
+
+_BLOOD = (128.0, 22.0, 18.0)
 
 
 def _pupil(

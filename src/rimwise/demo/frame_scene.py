@@ -74,7 +74,9 @@ class FrameLook:
     lids_mm: tuple[float | None, float | None] = (None, None)
     speculum: bool = False
     lashes: int = 0
+    blood: float = 0.0
     vignette_px: float | None = None
+    vignette_off_px: tuple[float, float] = (0.0, 0.0)
     grey: bool = False
     blur_px: float = 1.0
     limbus_blur_px: float = 6.0

@@ -6,6 +6,7 @@ from typing import Literal
 
 import numpy as np
 
+from rimwise.demo.frame_looks import flash_look, spoilt, theatre_look, wet_highlights
 from rimwise.demo.frame_render import render_frame
 from rimwise.demo.frame_scene import Clutter, FrameLook, FrameScene, FrameTruth
 from rimwise.demo.hardness import Difficulty
@@ -26,7 +27,7 @@ from rimwise.records.picture import CorneaSheet, Lamps, PictureLengths, PictureS
 from rimwise.terms.frames import PictureFrame, Side
 
 LampKind = Literal["one", "pair", "triangle", "ring"]
-LookKind = Literal["colour", "infrared"]
+LookKind = Literal["colour", "infrared", "flash", "theatre"]
 
 # Own settings: what is drawn for each difficulty.
 _GAZE_DEG: dict[Difficulty, float] = {"easy": 2.0, "medium": 3.0, "hard": 4.0}
@@ -41,7 +42,6 @@ _BLUR: dict[Difficulty, tuple[float, float]] = {
 _CLEAR: dict[Difficulty, tuple[float, float]] = {
     "easy": (0.35, 0.8), "medium": (0.2, 0.6), "hard": (0.1, 0.5),
 }  # fmt: skip
-_PX_PER_MM = {False: (50.0, 66.0), True: (66.0, 82.0)}  # of a picture 1280 wide
 _PUPILS = ((112.0, 52.0, 30.0), (96.0, 88.0, 84.0), (150.0, 122.0, 92.0), (28.0, 22.0, 20.0),
            (168.0, 92.0, 44.0))  # fmt: skip
 _IRISES = ((84.0, 92.0, 100.0), (62.0, 52.0, 40.0), (74.0, 76.0, 58.0), (46.0, 38.0, 32.0))
@@ -56,7 +56,7 @@ class FrameWish:
     difficulty : "easy", "medium" or "hard"
     lens : "natural", "implant", "none"
     lamps : "one", "pair", "triangle" or "ring" (of eight)
-    looks : "colour" or "infrared"
+    looks : "colour", "infrared", "flash" or "theatre"
     size_px : (int, int)
     turn_deg : (float, float), optional
         Eye rotation.
@@ -112,6 +112,8 @@ def draw_frame(
     """
     scene, sheet = draw_frame_scene(rng, wish or FrameWish())
     pixels, truth = render_frame(scene, rng)
+    if wish is not None and wish.looks in ("flash", "theatre"):
+        pixels = spoilt(pixels, rng)
     return pixels, truth, sheet
 
 
@@ -170,7 +172,7 @@ def _draw_sheet(rng: np.random.Generator, wish: FrameWish) -> PictureSheet:
         states[wish.lens],
         superior_deg=wish.superior_deg,
         working_distance_mm=200.0,
-        px_per_mm=round(float(rng.uniform(*_PX_PER_MM[wish.near])) * wish.size_px[0] / 1280.0, 2),
+        px_per_mm=round(float(rng.uniform(*_px_per_mm(wish))) * wish.size_px[0] / 1280.0, 2),
         lamps=Lamps(lamp_places_mm(wish.lamps)),
         cornea=CorneaSheet(radius_mm=round(float(rng.normal(7.75, 0.2)), 2), thickness_um=545.0),
         lengths=PictureLengths(
@@ -181,11 +183,20 @@ def _draw_sheet(rng: np.random.Generator, wish: FrameWish) -> PictureSheet:
     )
 
 
+def _px_per_mm(wish: FrameWish) -> tuple[float, float]:
+    """Between which scales, of a picture 1280 wide, is one drawn?"""
+    if wish.looks == "flash":
+        return 26.0, 48.0
+    if wish.looks == "theatre":
+        return 36.0, 72.0
+    return (66.0, 82.0) if wish.near else (50.0, 66.0)
+
+
 def _stood(rng: np.random.Generator, eye: EyeRecord, wish: FrameWish) -> EyeModel:
     """Build the eye with a dilated pupil and its lens tilted and shifted as lenses are."""
     model = eye_model(eye)
     diameter = rng.uniform(5.8, 7.4) if wish.difficulty == "easy" else rng.uniform(4.6, 7.2)
-    if wish.looks == "infrared":
+    if wish.looks in ("infrared", "flash"):
         diameter = rng.uniform(2.4, 6.0)
     away = 0.15 * rng.standard_normal(2)
     model = replace(
@@ -249,6 +260,10 @@ def _draw_look(rng: np.random.Generator, wish: FrameWish) -> FrameLook:
     )
     if wish.looks == "colour":
         return look
+    if wish.looks == "flash":
+        return flash_look(rng, look)
+    if wish.looks == "theatre":
+        return theatre_look(rng, look, wish.size_px[0])
     iris_grey, more = float(rng.uniform(88.0, 130.0)), float(rng.uniform(18.0, 50.0))
     if wish.near:
         free_mm = (float(rng.uniform(2.5, 6.0)), float(rng.uniform(4.5, 7.5)))
@@ -280,4 +295,5 @@ def _draw_clutter(rng: np.random.Generator, wish: FrameWish) -> tuple[Clutter, .
             found.append(Clutter("tool", place, float(rng.uniform(0.3, 0.6)), turn))
         elif kind == "fold" and wish.difficulty == "hard":
             found.append(Clutter("fold", (0.0, 0.0), float(rng.uniform(7.0, 9.0)), turn))
-    return tuple(found)
+    more = wet_highlights(rng, 4) if wish.looks in ("flash", "theatre") else ()
+    return (*found, *more)

@@ -91,7 +91,39 @@ def find_rings(
     pupil = find_pupil_inside(planes, limbus, optic_inside)
     if share < 1.0:
         return _in_grey(planes, EyeRings(limbus, pupil), expected_px)
-    return EyeRings(limbus, pupil)
+    return EyeRings(limbus if like_limbus(limbus) else None, pupil if _plain(pupil) else None)
+
+
+def like_limbus(ring: Ring) -> bool:
+    """Is it whiter outside of this ring, as sclera is, and its outline as smooth as an eye's?
+
+    Examples
+    --------
+    >>> from dataclasses import replace
+    >>> seen, iris, sclera = np.ones(180, dtype=bool), (4.2, 4.1, 4.0), (5.0, 5.0, 5.0)
+    >>> ring = Ring((90.0, 90.0), np.full(180, 60.0), seen, 0.3, 0.1, iris, sclera)
+    >>> like_limbus(ring), like_limbus(replace(ring, inner=sclera, outer=iris))
+    (True, False)
+    """
+    if ring.residual_px > _ROUGHEST * ring.radius_px:
+        return False
+    redder = ring.outer[0] - ring.inner[0]
+    placed = ring.centre_sd_px < _PLACED * ring.radius_px
+    return brighter_outside(ring) > _WHITER_LOG or (redder > _REDDER_LOG and placed)
+
+
+def _plain(ring: Ring | None) -> bool:
+    """Does so much speak for this margin that no furrow or glow of the iris comes up to it?"""
+    if ring is None:
+        return False
+    sharp = ring.residual_px < _SHARP * ring.radius_px
+    return sharp or _plainness(ring, ring.radius_px) > _PLAIN
+
+
+# Log units by which sclera is whiter than iris, or redder than a pale one that is well placed;
+# scatter of edge and centre over the radius, own measurement on frames of many looks.
+_WHITER_LOG, _REDDER_LOG = 0.1, 0.05
+_ROUGHEST, _PLACED, _SHARP, _PLAIN = 0.022, 0.004, 0.008, 22.0
 
 
 def dark_eye(
@@ -308,12 +340,12 @@ def _merit(ring: Ring, limbus: Ring) -> float:
     """How plain, complete and smooth is this ring? Furrows and the soft limbus are neither."""
     off = np.hypot(*(np.array(ring.centre_px) - np.array(limbus.centre_px))) / limbus.radius_px
     central = float(np.exp(-0.5 * (off / _OFF_CENTRE_SD) ** 2))
-    return float(
-        _step(ring)
-        * ring.seen.mean() ** 2
-        * central
-        / (ring.residual_px / limbus.radius_px + 0.002)
-    )
+    return central * _plainness(ring, limbus.radius_px)
+
+
+def _plainness(ring: Ring, size_px: float) -> float:
+    whole = float(ring.seen.mean()) ** 2
+    return _step(ring) * whole / (ring.residual_px / size_px + 0.002)
 
 
 def another_eye(planes: FramePlanes, limbus: Ring) -> bool:
