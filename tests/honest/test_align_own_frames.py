@@ -78,6 +78,46 @@ def false_claims(name: str, seeds: range) -> tuple[int, int]:
     return false, answered
 
 
+def found_where_plain(seeds: range) -> tuple[int, int]:
+    """In how many frames is P4 found, of those in which it stands clear of P1's glow?"""
+    found = plain = 0
+    for k in seeds:
+        wish = FrameWish(KINDS[k % 3], LENSES[k // 2 % 2], PATTERNS[k % 4])
+        pixels, truth, sheet = draw_frame(np.random.default_rng(k), wish)
+        first, last = truth.points_px("P1"), truth.points_px("P4")
+        if None in last or None in first:
+            continue
+        apart = np.subtract(np.array(last)[:, None], np.array(first)[None])
+        if np.hypot(apart[..., 0], apart[..., 1]).min() < CLEAR_MM * truth.px_per_mm:
+            continue
+        plain += 1
+        try:
+            told = align_frame(Raster(pixels), sheet, "f").finding.reflexes["P4"]
+        except MeasurementRefused:
+            continue
+        if told is not None:
+            off = np.subtract(told.points_px, last)
+            found += np.hypot(off[:, 0], off[:, 1]).max() < 4.0
+    return found, plain
+
+
+CLEAR_MM = 0.35  # nearer to a lamp's white image its glow hides what is fainter
+
+
+def test_p4_is_found_where_it_stands_clear_short():
+    found, plain = found_where_plain(range(72_000, 72_018))
+    assert plain >= 8
+    assert found >= 0.75 * plain, (found, plain)
+
+
+@pytest.mark.slow
+def test_p4_is_found_where_it_stands_clear():
+    """Nine of ten: what is left lies behind cloudy lenses or far off."""
+    found, plain = found_where_plain(range(73_000, 73_120))
+    assert plain >= 60
+    assert found >= 0.85 * plain, (found, plain)
+
+
 @pytest.mark.parametrize("name", ["P3", "P4"])
 def test_no_reflex_is_claimed_where_none_is_short(name):
     false, answered = false_claims(name, range(5000, 5012))

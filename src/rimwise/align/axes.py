@@ -29,6 +29,34 @@ def nodal_depth_mm() -> float:
     return published_value("microscope", "nodal_depth").value
 
 
+def nodal_point_aside(lens_mm: FloatArray) -> tuple[float, float]:
+    """How far does a lens that stands aside draw the eye's nodal point along?
+
+    Parameters
+    ----------
+    lens_mm : array (2,)
+        Middle of the lens from the corneal axis.
+
+    Notes
+    -----
+    Own derivation: a ray parallel to the corneal axis leaves the eye's optics parallel to it where
+    cornea and lens bend it by as much to one side as to the other. At height y that is
+    y·F_cornea = (d - y')·F_lens, and with y' at the lens this gives y = d·F_lens/F_eye.
+
+    Examples
+    --------
+    >>> [round(one, 3) for one in nodal_point_aside(np.array([0.3, 0.0]))]
+    [0.099, 0.0]
+    """
+    share = nodal_share()
+    return share * float(lens_mm[0]), share * float(lens_mm[1])
+
+
+def nodal_share() -> float:
+    """Which share of a lens's way aside does the nodal point go along?"""
+    return published_value("microscope", "lens_power_share").value
+
+
 def axis_through(pose: EyePose, lamp_mm: Vec3) -> FloatArray:
     """Which slopes (x, y) against the corneal axis has the line from a lamp to the nodal point?
 
@@ -72,10 +100,18 @@ def turn_onto(lamp_mm: Vec3, shift_mm: Vec3, axis: FloatArray) -> FloatArray:
 
 @dataclass(frozen=True, slots=True)
 class AxisLine:
-    """A straight line in front of the eye, in the eye's frame: through the nodal point."""
+    """A straight line in front of the eye, in the eye's frame: through the nodal point.
+
+    Parameters
+    ----------
+    slope_x, slope_y : float
+    aside_mm : (float, float)
+        How far the nodal point lies from the corneal axis, see :func:`nodal_point_aside`.
+    """
 
     slope_x: float
     slope_y: float
+    aside_mm: tuple[float, float] = (0.0, 0.0)
 
     def on_lens(self, model: EyeModel, plane: EyePlane) -> FloatArray:
         """Where does it meet a plane behind the cornea, refracted there? Shape (3,).
@@ -89,7 +125,8 @@ class AxisLine:
         [0.0, 0.0, -3.6]
         """
         way = _FAR_MM + nodal_depth_mm()
-        place = (self.slope_x * way, self.slope_y * way, _FAR_MM)
+        x, y = self.aside_mm
+        place = (x + self.slope_x * way, y + self.slope_y * way, _FAR_MM)
         camera = Camera(place, 1.0, _FAR_MM)
         aim = camera.px_from_slopes(np.array([[-self.slope_x, -self.slope_y]]))
         sight = Sight(model, EyePose(), camera, engine="numpy")

@@ -277,7 +277,7 @@ _BUBBLE = 0.3  # darkness of a bubble's rim; one in a hundred true reflexes stan
 
 
 def _believed(name: ReflexName, one: Found, spots: SpotMap) -> bool:
-    if dark_ring(spots, one.points_px, one.radius_px) > _BUBBLE:
+    if dark_ring(spots, one.points_px, one.radius_px, name == "P4") > _BUBBLE:
         return False
     least = _LEAST_LEVEL[name][min(len(one.points_px), 3) - 1]
     return one.level >= least and one.worth >= _LEAST_WORTH and one.off <= _FARTHEST

@@ -5,7 +5,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from rimwise.align.axes import PIVOT_MM, AxisLine, nodal_depth_mm
+from rimwise.align.axes import (
+    PIVOT_MM,
+    AxisLine,
+    nodal_depth_mm,
+    nodal_point_aside,
+    nodal_share,
+)
 from rimwise.align.fit import FrameFit, Sighted
 from rimwise.align.looking import Looking
 from rimwise.eye.seen import EyePlane, parallax_mm
@@ -103,7 +109,8 @@ def _places(aim: Aim) -> dict[TargetName, FloatArray | None]:
     sight = aim.fit.sight(aim.of)
     visual = None
     if aim.axis is not None:
-        line = AxisLine(float(aim.axis[0][0]), float(aim.axis[0][1]))
+        aside = nodal_point_aside(aim.fit.mean[LENS]) if aim.fit.has_lens else (0.0, 0.0)
+        line = AxisLine(float(aim.axis[0][0]), float(aim.axis[0][1]), aside)
         visual = line.on_lens(model, plane)
     pupil = None
     if aim.seen.pupil_px is not None:
@@ -133,6 +140,7 @@ def _rows(aim: Aim, name: TargetName) -> FloatArray:
             rows[k, 2 + TILT.start + k] = -half * _THROUGH_CORNEA
         elif name == "visual_axis":
             rows[k, k] = nodal_depth_mm() - aim.depth_mm
+            rows[k, 2 + LENS.start + k] = nodal_share() if aim.fit.has_lens else 0.0
         elif name == "line_of_sight":
             rows[k, 2 + PUPIL.start + k] = _THROUGH_CORNEA
     return rows

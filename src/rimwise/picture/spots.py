@@ -276,7 +276,9 @@ def half_widths(spots: SpotMap, points_px: FloatArray, reach_px: float) -> Float
 _CORE = 3  # pixels from a spot's middle
 
 
-def dark_ring(spots: SpotMap, points_px: FloatArray, radius_px: float) -> float:
+def dark_ring(
+    spots: SpotMap, points_px: FloatArray, radius_px: float, sharp: bool = False
+) -> float:
     """How dark is the darkest thin ring around a group of spots? A bubble has one.
 
     Parameters
@@ -286,6 +288,8 @@ def dark_ring(spots: SpotMap, points_px: FloatArray, radius_px: float) -> float:
         The group; NaN where a spot is not told.
     radius_px : float
         Of a spot.
+    sharp : bool
+        Whether the spots fall off steeply: their own slope is darker than one side only.
 
     Returns
     -------
@@ -313,7 +317,9 @@ def dark_ring(spots: SpotMap, points_px: FloatArray, radius_px: float) -> float:
     k = max(2, round(0.45 * radius_px))
     if len(profile) <= 2 * k:
         return 0.0
-    return 0.5 * float((profile[2 * k :] + profile[: -2 * k] - 2.0 * profile[k:-k]).max())
+    outer, inner, between = profile[2 * k :], profile[: -2 * k], profile[k:-k]
+    beside = np.minimum(outer, inner) if sharp else 0.5 * (outer + inner)
+    return float((beside - between).max())
 
 
 _AROUND = 96
