@@ -73,6 +73,31 @@ def test_practice_visits_are_within_the_stated_limits() -> None:
 
 
 @pytest.mark.skipif(not VISITS, reason=AWAY)
+def test_the_openings_own_movement_is_recovered() -> None:
+    """Against the limbus within 0.04 mm in the median, and its ± holds, as the optic's must."""
+    off, pulls = [], []
+    for course, told in courses():
+        was = told["visits"][0]["capsulotomy"]["centroid_from_optic_mm_eye_axes"]
+        nasal_way = 1.0 if course.side == "right" else -1.0
+        for visit, truth in zip(course.visits, told["visits"], strict=True):
+            change = visit.change
+            if change is None or change.opening_nasal_mm is None:
+                continue
+            now = truth["capsulotomy"]["centroid_from_optic_mm_eye_axes"]
+            nasal, superior = truth["change_from_first"]["shift_mm_nasal_superior"]
+            # The truth's own axes: x right, y down.
+            apart = (
+                change.opening_nasal_mm.value - nasal - nasal_way * (now[0] - was[0]),
+                change.opening_superior_mm.value - superior + (now[1] - was[1]),
+            )
+            off.append(math.hypot(*apart))
+            pulls += [one / change.opening_nasal_mm.sd for one in apart]
+    assert len(off) >= len(changes()) - 2
+    assert np.median(off) <= 0.04
+    assert np.mean(np.abs(pulls) <= 2.0) >= 0.9
+
+
+@pytest.mark.skipif(not VISITS, reason=AWAY)
 def test_practice_changes_lie_within_their_errors() -> None:
     pulls = []
     for visit, truth in changes():

@@ -20,6 +20,7 @@ day = {day}
 acuity_logmar = {acuity}
 refraction = {{ sphere_dpt = -0.25, cylinder_dpt = -0.50, axis_deg = 85 }}
 """
+TILT = "optic_tilt = {{ nasal_deg = {0}, superior_deg = {1}, sd_deg = {2} }}\n"
 
 
 def run(*words: str | Path) -> tuple[int, str, str]:
@@ -59,6 +60,34 @@ def test_refraction_and_acuity_go_along(tmp_path: Path, pictures: list[Path]) ->
     entry = json.loads((tmp_path / "a.json").read_text(encoding="utf-8"))["results"][0]
     assert entry["visits"][0]["at_visit"] is None
     assert entry["visits"][1]["at_visit"]["refraction"]["axis_deg"] == 85
+
+
+def test_a_tilt_that_sheets_tell_is_followed(tmp_path: Path, pictures: list[Path]) -> None:
+    sheets = [visit(tmp_path, day) for day in (7, 90)]
+    for sheet, tilt in zip(sheets, ((1.0, 0.5, 0.3), (3.0, -0.5, 0.4)), strict=True):
+        sheet.write_text(sheet.read_text("utf-8") + TILT.format(*tilt), encoding="utf-8")
+    code, out, _ = run(
+        *pictures, "--visit-sheet", sheets[0], "--visit-sheet", sheets[1], "--json",
+        tmp_path / "a.json",
+    )  # fmt: skip
+    told = " ".join(out.split())
+    assert code == 0
+    assert "tilted +3.0° nasal and -0.5° superior (± 0.4°)" in told
+    assert "+2.0° nasal and -1.0° superior (± 0.5°) from the first tilt told" in told
+    visits = json.loads((tmp_path / "a.json").read_text(encoding="utf-8"))["results"][0]["visits"]
+    assert visits[0]["at_visit"]["optic_tilt_deg"]["nasal"]["value"] == 1.0
+    # 0.3 and 0.4 apart make 0.5.
+    assert visits[1]["change"]["implant_tilt_deg"]["nasal"] == {
+        "value": 2.0, "sd": 0.5, "unit": "deg",
+    }  # fmt: skip
+
+
+def test_a_tilt_without_its_error_is_refused(tmp_path: Path, pictures: list[Path]) -> None:
+    sheet = visit(tmp_path, 90)
+    told = sheet.read_text("utf-8") + "optic_tilt = { nasal_deg = 1.0, superior_deg = 0.0 }\n"
+    sheet.write_text(told, encoding="utf-8")
+    code, _, err = run(*pictures, "--visit-sheet", sheet)
+    assert (code, "sd_deg" in err) == (2, True)
 
 
 def test_low_vision_stays_a_word(tmp_path: Path, pictures: list[Path]) -> None:

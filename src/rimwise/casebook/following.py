@@ -26,6 +26,7 @@ from rimwise.journey import finding_of
 from rimwise.records.healing import AtVisit, Healing
 from rimwise.records.picture import PictureSheet
 from rimwise.terms.errors import WrongInput
+from rimwise.terms.estimate import Estimate
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,8 +142,18 @@ def _at_visits(sheets: Sequence[Path], codes: set[str]) -> dict[str, dict[int, A
             lens.get("axis_deg"),
             acuity if letters else None,
             None if letters else acuity,
+            *_tilt_told(visit.get("optic_tilt")),
         )
     return told
+
+
+def _tilt_told(told: Mapping[str, float] | None) -> tuple[Estimate | None, Estimate | None]:
+    if told is None:
+        return None, None
+    nasal, superior = (
+        Estimate(told[key], told["sd_deg"], "visit sheet") for key in ("nasal_deg", "superior_deg")
+    )
+    return nasal, superior
 
 
 def one_name(pictures: Sequence[_Loaded]) -> str:

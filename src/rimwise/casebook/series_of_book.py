@@ -154,6 +154,9 @@ def _visits(visits: list[dict[str, Any]]) -> Row:
             row |= {"acuity_logmar": acuity, "acuity_category": None}
         if lens is not None:
             row |= {name: lens.get(name) for name in ("sphere_dpt", "cylinder_dpt", "axis_deg")}
+        if visit.get("optic_tilt") is not None:
+            row["tilt_nasal_deg"] = visit["optic_tilt"]["nasal_deg"]
+            row["tilt_superior_deg"] = visit["optic_tilt"]["superior_deg"]
         if visit.get("opacification_score") is not None:
             row["opacification_score"] = visit["opacification_score"]
     return row

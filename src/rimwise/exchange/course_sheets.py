@@ -5,7 +5,16 @@ from typing import Annotated, Any, Literal, Self
 
 from pydantic import Field, model_validator
 
-from rimwise.exchange.sheet_keys import Anaesthesia, AxisDeg, Code, Day, Keys, Side, Word
+from rimwise.exchange.sheet_keys import (
+    Anaesthesia,
+    AxisDeg,
+    Code,
+    Day,
+    Keys,
+    OpticTiltKeys,
+    Side,
+    Word,
+)
 from rimwise.exchange.sheet_layers import checked_layer, read_toml
 from rimwise.terms.errors import WrongInput
 
@@ -51,6 +60,7 @@ class VisitKeys(Keys):
         | None
     ) = None
     refraction: RefractionKeys | None = None
+    optic_tilt: OpticTiltKeys | None = None
     pupil_dilated_mm: Annotated[float, Field(ge=0.5, le=12.0)] | None = None
     opacification_score: Annotated[float, Field(ge=0.0, le=4.0)] | None = None
     laser: Literal["none", "anterior", "posterior"] | None = None

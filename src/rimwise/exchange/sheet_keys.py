@@ -139,6 +139,14 @@ class RefractionKeys(Keys):
     vertex_mm: Annotated[float, Field(ge=0.0, le=25.0)] | None = None
 
 
+class OpticTiltKeys(Keys):
+    """optic_tilt of a visit, measured elsewhere: a photograph does not tell it."""
+
+    nasal_deg: Annotated[float, Field(ge=-45.0, le=45.0)]
+    superior_deg: Annotated[float, Field(ge=-45.0, le=45.0)]
+    sd_deg: Annotated[float, Field(gt=0.0, le=10.0)]
+
+
 class OperationKeys(Keys):
     """[operation]: what was done."""
 
@@ -164,6 +172,7 @@ class VisitKeys(Keys):
         | None
     ) = None
     refraction: RefractionKeys | None = None
+    optic_tilt: OpticTiltKeys | None = None
     pupil_dilated_mm: Pupil | None = None
     opacification_score: Annotated[float, Field(ge=0.0, le=10.0)] | None = None
     laser: Literal["none", "anterior", "posterior"] | None = None

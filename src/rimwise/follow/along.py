@@ -1,10 +1,12 @@
-"""What goes along with a course: refraction and acuity of the visits, contact marked by hand."""
+"""What goes along with a course: refraction, acuity and tilt of the visits, contact by hand."""
 
+import math
 from dataclasses import replace
 
 from rimwise.geometry.arcs import arc_span_deg
-from rimwise.records.healing import AtVisit, Healing
+from rimwise.records.healing import AtVisit, Healing, Visit
 from rimwise.terms.errors import WrongInput
+from rimwise.terms.estimate import Estimate
 
 Arc = tuple[float, float]
 
@@ -67,4 +69,26 @@ def with_visits(course: Healing, told: dict[int, AtVisit]) -> Healing:
                 f"{', '.join(str(one) for one in sorted(days))}; give the day of a picture"
             )
     visits = tuple(replace(one, at_visit=told.get(one.day)) for one in course.visits)
-    return replace(course, visits=visits)
+    first = next((one for one in visits if _tilt(one) is not None), None)
+    return replace(course, visits=tuple(_with_tilt(one, first) for one in visits))
+
+
+def _tilt(visit: Visit) -> tuple[Estimate, Estimate] | None:
+    at = visit.at_visit
+    if at is None or at.tilt_nasal_deg is None or at.tilt_superior_deg is None:
+        return None
+    return at.tilt_nasal_deg, at.tilt_superior_deg
+
+
+def _with_tilt(visit: Visit, first: Visit | None) -> Visit:
+    """Add how far the optic has tilted since the first visit whose sheet tells."""
+    now, was = _tilt(visit), None if first is None else _tilt(first)
+    if visit is first or visit.change is None or now is None or was is None:
+        return visit
+    nasal, superior = (
+        Estimate(after.value - before.value, math.hypot(after.sd, before.sd), "visit sheets")
+        for before, after in zip(was, now, strict=True)
+    )
+    return replace(
+        visit, change=replace(visit.change, tilt_nasal_deg=nasal, tilt_superior_deg=superior)
+    )

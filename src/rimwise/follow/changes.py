@@ -106,6 +106,7 @@ def change_of(first: SeenVisit, now: SeenVisit) -> Change:
         words = "optic against the vessels about the limbus"
         nasal, superior = (Estimate(v, _SHIFT_SD_MM, words) for v in (x, y))
     area, diameter = _size_change(first, now)
+    opening = None if place is None else _opening_shift(first, now, place)
     turn = None if place is None else _turn(first, now, place)
     return Change(
         area_percent=area,
@@ -118,7 +119,32 @@ def change_of(first: SeenVisit, now: SeenVisit) -> Change:
         registered_by=() if place is None else ("vessels about the limbus", "optic as the ruler"),
         residual_mm=None if place is None else _SHIFT_SD_MM,
         roll_deg=None if place is None else place.roll_deg,
+        opening_nasal_mm=None if opening is None else opening[0],
+        opening_superior_mm=None if opening is None else opening[1],
     )
+
+
+def _opening_shift(
+    first: SeenVisit, now: SeenVisit, place: EyePlace
+) -> tuple[Estimate, Estimate] | None:
+    """Movement of the opening's centroid against the limbus, nasal and superior.
+
+    The optic's own movement and what the opening has moved against the optic; the later picture's
+    roll is taken off the latter.
+    """
+    before, after = (one.finding.decentration.get("opening-from-optic") for one in (first, now))
+    if before is None or after is None:
+        return None
+    roll = rad_from_deg(-place.roll_deg)
+    x, y = after.x_mm.value, after.y_mm.value
+    turned = np.array([
+        math.cos(roll) * x - math.sin(roll) * y, math.sin(roll) * x + math.cos(roll) * y
+    ])  # fmt: skip
+    moved = place.shift_mm + turned - np.array([before.x_mm.value, before.y_mm.value])
+    told = nasal_superior(float(moved[0]), float(moved[1]), now.sheet.side)
+    sd = math.hypot(_SHIFT_SD_MM, *(e.sd for one in (before, after) for e in (one.x_mm, one.y_mm)))
+    words = "optic against the vessels, and opening against the optic"
+    return Estimate(told[0], sd, words), Estimate(told[1], sd, words)
 
 
 def _size_change(first: SeenVisit, now: SeenVisit) -> tuple[Estimate | None, Estimate | None]:

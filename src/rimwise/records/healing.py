@@ -17,6 +17,12 @@ def _told(estimate: Estimate | None, unit: str) -> dict[str, Any] | None:
     return {"value": round(estimate.value, DIGITS), "sd": round(estimate.sd, DIGITS), "unit": unit}
 
 
+def _pair(nasal: Estimate | None, superior: Estimate | None, unit: str) -> dict[str, Any] | None:
+    if nasal is None or superior is None:
+        return None
+    return {"nasal": _told(nasal, unit), "superior": _told(superior, unit)}
+
+
 @dataclass(frozen=True, slots=True)
 class Change:
     """What has changed in the eye since the first visit; the picture's own roll is taken off.
@@ -40,6 +46,11 @@ class Change:
         Of the registration at the limbus.
     roll_deg : float or None
         Turn of this picture against the first one, counter-clockwise as the examiner sees it.
+    opening_nasal_mm, opening_superior_mm : Estimate or None
+        Movement of the opening's centroid against the limbus: the bag may drag opening and optic
+        along, or the optic may move within it.
+    tilt_nasal_deg, tilt_superior_deg : Estimate or None
+        Change of the optic's tilt where visit sheets tell it; no photograph does.
     """
 
     area_percent: Estimate | None
@@ -52,20 +63,20 @@ class Change:
     registered_by: tuple[str, ...]
     residual_mm: float | None
     roll_deg: float | None
+    opening_nasal_mm: Estimate | None = None
+    opening_superior_mm: Estimate | None = None
+    tilt_nasal_deg: Estimate | None = None
+    tilt_superior_deg: Estimate | None = None
 
     def document(self) -> dict[str, Any]:
         """Return the entry of the results."""
-        shift = None
-        if self.shift_nasal_mm is not None and self.shift_superior_mm is not None:
-            shift = {
-                "nasal": _told(self.shift_nasal_mm, "mm"),
-                "superior": _told(self.shift_superior_mm, "mm"),
-            }
         return {
             "area_percent": _told(self.area_percent, "percent"),
             "diameter_percent": _told(self.diameter_percent, "percent"),
             "edge_move_mm": [None if m is None else round(m, 4) for m in self.edge_move_mm],
-            "implant_shift_mm": shift,
+            "implant_shift_mm": _pair(self.shift_nasal_mm, self.shift_superior_mm, "mm"),
+            "opening_shift_mm": _pair(self.opening_nasal_mm, self.opening_superior_mm, "mm"),
+            "implant_tilt_deg": _pair(self.tilt_nasal_deg, self.tilt_superior_deg, "deg"),
             "implant_turn_deg": _told(self.turn_deg, "deg"),
             "least_cover_mm": _told(self.least_cover_mm, "mm"),
             "registration": {
@@ -87,6 +98,8 @@ class AtVisit:
     acuity_logmar : float or None
     acuity_category : str or None
         Below letters.
+    tilt_nasal_deg, tilt_superior_deg : Estimate or None
+        Where the front end of the optic's axis points, as another instrument or a frame tells.
 
     Examples
     --------
@@ -99,6 +112,8 @@ class AtVisit:
     axis_deg: float | None = None
     acuity_logmar: float | None = None
     acuity_category: str | None = None
+    tilt_nasal_deg: Estimate | None = None
+    tilt_superior_deg: Estimate | None = None
 
     def document(self) -> dict[str, Any]:
         """Return the entry of the results."""
@@ -113,6 +128,7 @@ class AtVisit:
             "refraction": refraction,
             "acuity_logmar": self.acuity_logmar,
             "acuity_category": self.acuity_category,
+            "optic_tilt_deg": _pair(self.tilt_nasal_deg, self.tilt_superior_deg, "deg"),
         }
 
 

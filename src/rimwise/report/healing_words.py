@@ -1,6 +1,6 @@
 """A course of healing in words: a row a visit, and what follows from them."""
 
-from rimwise.records.healing import AtVisit, BareArc, Healing, Visit
+from rimwise.records.healing import AtVisit, BareArc, Change, Healing, Visit
 from rimwise.report.place_words import shift_words
 from rimwise.report.words import estimate_words
 from rimwise.terms.estimate import Estimate
@@ -27,12 +27,6 @@ def _row(visit: Visit, side: Side) -> Row:
     if change is None:
         words = "first" if visit.finding.status != "refused" else "refused"
         return (str(visit.day), words, told, "-", "-", "-", "-")
-    shift = "-"
-    if change.shift_nasal_mm is not None and change.shift_superior_mm is not None:
-        vector = examiner_from_nasal_superior(
-            change.shift_nasal_mm.value, change.shift_superior_mm.value, side
-        )
-        shift = f"{shift_words(vector, side)} (± {change.shift_nasal_mm.sd:.2f} mm)"
     moved = [m for m in change.edge_move_mm if m is not None]
     edge = f"{min(moved):+.2f} to {max(moved):+.2f} mm" if moved else "-"
     return (
@@ -40,7 +34,7 @@ def _row(visit: Visit, side: Side) -> Row:
         visit.finding.status,
         told,
         _percent(change.area_percent),
-        shift,
+        _vector(change.shift_nasal_mm, change.shift_superior_mm, side) or "-",
         estimate_words(change.turn_deg, "°") if change.turn_deg is not None else "-",
         edge,
     )
@@ -60,7 +54,7 @@ def course_foot(course: Healing) -> list[str]:
     >>> course_foot(Healing("E-1", "left", 0, ()))
     ['No flag is raised.']
     """
-    lines = [_arc_words(arc, course.side) for arc in course.bare_arcs]
+    lines = [*_apart(course), *(_arc_words(arc, course.side) for arc in course.bare_arcs)]
     for one in course.forecast:
         low, high = one.least_cover_mm.interval()
         lines.append(
@@ -70,6 +64,29 @@ def course_foot(course: Healing) -> list[str]:
     if not course.flags:
         return [*lines, "No flag is raised."]
     return [*lines, *(f"Flag: {flag.sentence}" for flag in course.flags)]
+
+
+def _apart(course: Healing) -> list[str]:
+    """How have optic and opening moved, each by itself, by the last visit that tells both?"""
+    for visit in reversed(course.visits):
+        change = visit.change
+        if change is None:
+            continue
+        optic = _vector(change.shift_nasal_mm, change.shift_superior_mm, course.side)
+        opening = _vector(change.opening_nasal_mm, change.opening_superior_mm, course.side)
+        if optic and opening:
+            return [
+                f"By day {visit.day} the opening has moved {opening} and the optic {optic} against "
+                "the limbus."
+            ]
+    return []
+
+
+def _vector(nasal: Estimate | None, superior: Estimate | None, side: Side) -> str:
+    if nasal is None or superior is None:
+        return ""
+    vector = examiner_from_nasal_superior(nasal.value, superior.value, side)
+    return f"{shift_words(vector, side)} (± {nasal.sd:.2f} mm)"
 
 
 def along_lines(course: Healing) -> list[str]:
@@ -83,11 +100,22 @@ def along_lines(course: Healing) -> list[str]:
     lines = []
     for visit in course.visits:
         told = [] if visit.at_visit is None else _at_visit(visit.at_visit)
+        told += _tilted(visit.change)
         if visit.opacification_score is not None:
             told.append(f"opacity of the posterior capsule {visit.opacification_score:.1f} of 4")
         if told:
             lines.append(f"Day {visit.day}: {', '.join(told)}.")
     return lines
+
+
+def _tilted(change: Change | None) -> list[str]:
+    if change is None or change.tilt_nasal_deg is None or change.tilt_superior_deg is None:
+        return []
+    nasal, superior = change.tilt_nasal_deg, change.tilt_superior_deg
+    return [
+        f"which is {nasal.value:+.1f}° nasal and {superior.value:+.1f}° superior (± "
+        f"{nasal.sd:.1f}°) from the first tilt told"
+    ]
 
 
 def _at_visit(told: AtVisit) -> list[str]:
@@ -101,6 +129,11 @@ def _at_visit(told: AtVisit) -> list[str]:
         words.append(f"acuity {told.acuity_logmar:.2f} logMAR")
     if told.acuity_category is not None:
         words.append(f"acuity {told.acuity_category}")
+    if told.tilt_nasal_deg is not None and told.tilt_superior_deg is not None:
+        words.append(
+            f"front of the optic tilted {told.tilt_nasal_deg.value:+.1f}° nasal and "
+            f"{told.tilt_superior_deg.value:+.1f}° superior (± {told.tilt_nasal_deg.sd:.1f}°)"
+        )
     return words
 
 
