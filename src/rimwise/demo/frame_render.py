@@ -132,7 +132,12 @@ def _pupil(
     level = level + look.crescent * np.clip(towards / radius, -1.0, 1.0)
     level = level * (1.0 - 0.25 * line(edge_px, 0.12 * radius))
     seen = np.asarray(look.pupil_rgb) * np.clip(level, 0.2, 2.5)[..., None]
-    return blend(colour, seen, inside(edge_px, 0.8))
+    colour = blend(colour, seen, inside(edge_px, 0.8))
+    border = line(edge_px, _RUFF_MM * scene.setup.camera.px_per_mm)
+    return colour * (1.0 - look.ruff * border)[..., None]
+
+
+_RUFF_MM = 0.03
 
 
 def _reflexes(scene: FrameScene, truth: FrameTruth, window: Window) -> FloatArray:

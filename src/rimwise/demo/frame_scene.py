@@ -56,6 +56,7 @@ class FrameLook:
     """How a frame looks: colour, contrast, light, blur and noise.
 
     ``gain`` is the grey level of a whole lamp's light share of one; P1 sends back 0.025 of it.
+    ``ruff`` is the darkness of the pigment border on the pupil's margin;
     ``veil`` is the share of light that a cloudy lens keeps from P4; ``lids_mm`` are the free
     heights above and below the pupil's middle; ``vignette_px`` is the radius of the lit disc.
     """
@@ -64,6 +65,7 @@ class FrameLook:
     sclera_rgb: Rgb = (168.0, 152.0, 146.0)
     pupil_rgb: Rgb = (112.0, 52.0, 30.0)
     skin_rgb: Rgb = (150.0, 112.0, 94.0)
+    ruff: float = 0.0
     crescent: float = 0.3
     unevenness: float = 0.12
     texture: float = 1.0

@@ -8,6 +8,7 @@ import numpy as np
 from rimwise.picture.frame_planes import FramePlanes
 from rimwise.picture.grey_limbus import limbus_about
 from rimwise.picture.grey_pupil import DARKER, brighter_outside, dark_rings, darkness
+from rimwise.picture.pupil_ruff import on_margin
 from rimwise.picture.ring_outline import BandSettings
 from rimwise.picture.ring_seeds import RingSeed, ring_seeds
 from rimwise.picture.rings import Circle, Ring, circles_about, ring_near
@@ -91,7 +92,8 @@ def find_rings(
     pupil = find_pupil_inside(planes, limbus, optic_inside)
     if share < 1.0:
         return _in_grey(planes, EyeRings(limbus, pupil), expected_px)
-    return EyeRings(limbus if like_limbus(limbus) else None, pupil if _plain(pupil) else None)
+    told = pupil if _plain(pupil) else None
+    return EyeRings(limbus if like_limbus(limbus) else None, told and on_margin(planes, told))
 
 
 def like_limbus(ring: Ring) -> bool:

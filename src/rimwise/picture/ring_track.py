@@ -4,6 +4,7 @@ import numpy as np
 
 from rimwise.picture.frame_planes import FramePlanes
 from rimwise.picture.frame_rings import LIMBUS_BAND, PUPIL_BAND, EyeRings
+from rimwise.picture.pupil_ruff import on_margin
 from rimwise.picture.ring_outline import BandSettings
 from rimwise.picture.rings import Circle, Ring, ring_near
 from rimwise.terms.arrays import FloatArray
@@ -41,8 +42,10 @@ def rings_again(planes: FramePlanes, last: EyeRings) -> EyeRings:
     >>> round(moved.pupil.centre_px[0] - first.pupil.centre_px[0])
     3
     """
+    pupil = _again(planes, last.pupil, PUPIL_BAND)
     return EyeRings(
-        _again(planes, last.limbus, LIMBUS_BAND), _again(planes, last.pupil, PUPIL_BAND)
+        _again(planes, last.limbus, LIMBUS_BAND),
+        None if pupil is None else on_margin(planes, pupil),
     )
 
 
