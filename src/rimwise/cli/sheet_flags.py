@@ -43,7 +43,12 @@ PICTURE_FLAGS = (
     SheetFlag("side", str, "right or left: which eye of the patient; never guessed"),
     SheetFlag("optic_diameter_mm", float, "diameter of the optic, the ruler: 4.5 to 7.5"),
     SheetFlag("optic_diameter_sd_mm", float, "its standard deviation; 0.05 if not given"),
-    SheetFlag("state", str, "visit (default), implant, gel-implant: what is in the eye"),
+    SheetFlag(
+        "state",
+        str,
+        "which lens is in the eye: natural, gel-natural, empty-bag, gel-implant, implant or visit "
+        "(default)",
+    ),
     SheetFlag("superior_deg", float, "where the eye's superior points; 90 is up, 270 is down"),
     SheetFlag("superior_sd_deg", float, "its standard deviation; 3 if not given"),
     SheetFlag("mirrored", bool, "whether the picture shows the eye as in a mirror"),
