@@ -17,6 +17,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 from rays import in_turns
 
 from rimwise.align.frame import Question, align_frame
+from rimwise.align.reflex_tracking import ReflexesFollowed, follow_reflexes
 from rimwise.align.tracking import Followed, follow_frame
 from rimwise.exchange.clips import ahead, clip_frames
 from rimwise.picture.frame_planes import frame_planes
@@ -110,12 +111,18 @@ def _clip_rows() -> list[Row]:
                 at = (one.number, one.time_s)
                 last = follow_frame((one.raster, planes), at, sheet, Question(), last)
 
+        def reflexes() -> None:
+            held: ReflexesFollowed | None = None
+            for one in ahead(clip_frames(path)):
+                at = (one.number, one.time_s)
+                held = follow_reflexes(one.picture, at, sheet, Question(), held)
+
         def circles() -> None:
             for one in clip_frames(path):
                 _circles(one.raster.pixels)
 
         work: dict[str, Callable[[], object]] = {
-            "decode": decode, "follow": follow, "circles": circles,
+            "decode": decode, "follow": follow, "reflexes": reflexes, "circles": circles,
         }  # fmt: skip
         seconds = in_turns(work, _ROUNDS)
         processor = in_turns(work, _ROUNDS, time.process_time)
@@ -123,9 +130,13 @@ def _clip_rows() -> list[Row]:
         name: f"{_FRAMES / one:.1f} frames/s ({1e3 * processor[name] / _FRAMES:.0f} ms cpu)"
         for name, one in seconds.items()
     }
+    ways = (
+        ("clip 1920 x 1080, whole fit in every frame", "follow"),
+        ("clip 1920 x 1080, pupil, P1 and P4 alone", "reflexes"),
+    )
     return [
-        ("clip 1920 x 1080, whole fit in every frame", told["follow"], f"{what}: {told[name]}",
-         seconds[name] / seconds["follow"])
+        (label, told[way], f"{what}: {told[name]}", seconds[name] / seconds[way])
+        for label, way in ways
         for name, what in (("decode", "decoding alone"), ("circles", "decoding, Hough circles"))
     ]  # fmt: skip
 

@@ -86,9 +86,12 @@ def rows(path: Path) -> list[dict[str, str]]:
         return list(csv.DictReader(file))
 
 
-def test_an_eye_is_followed_and_a_blink_is_closed(blinking: Path, tmp_path: Path) -> None:
+@pytest.mark.parametrize("alone", [False, True])
+def test_an_eye_is_followed_and_a_blink_is_closed(
+    blinking: Path, tmp_path: Path, alone: bool
+) -> None:
     table = tmp_path / "t.csv"
-    align_clip(ClipRequest(blinking, {}, table))
+    align_clip(ClipRequest(blinking, {}, table, reflexes_only=alone))
     told = rows(table)
     assert [row["status"][0] for row in told] == list("ffffccff")
     moved = [float(row["pupil_u"]) for row in told if row["pupil_u"]]
@@ -132,6 +135,28 @@ def test_rows_of_another_question_are_not_gone_on_with(tmp_path: Path) -> None:
         table.add(ClipRow(0, 0.0, "found", {"P1": ((1.0, 2.0),)}, turn_deg=(0.5, 0.25)))
         assert next(iter(table.rows())).reflexes_px["P1"] == ((1.0, 2.0),)
         table.close()
+
+
+def test_reflexes_alone_are_those_of_the_whole_fit(blinking: Path, tmp_path: Path) -> None:
+    """Only the pupil and the reflexes, in the same places; neither limbus nor turn is told."""
+    whole, alone = tmp_path / "whole.csv", tmp_path / "alone.csv"
+    align_clip(ClipRequest(blinking, {}, whole))
+    align_clip(ClipRequest(blinking, {}, alone, reflexes_only=True))
+    for one, other in zip(rows(whole), rows(alone), strict=True):
+        for name in ("P1_0_u", "P1_0_v", "P1_1_u", "P1_1_v", "pupil_u", "pupil_v", "pupil_a"):
+            assert (one[name] == "") == (other[name] == "")
+            if one[name]:
+                # A hundredth of the spot's own width (4 px) and more, from where searches start.
+                assert abs(float(one[name]) - float(other[name])) < 0.1
+        assert other["limbus_u"] == "" or other["frame"] == "0"
+        assert other["turn_x_deg"] == ""
+
+
+def test_reflexes_alone_is_no_question_to_single_frames(tmp_path: Path) -> None:
+    (tmp_path / "a.png").write_bytes(b"")
+    done = CliRunner().invoke(app, ["align", str(tmp_path / "a.png"), "--reflexes-only"])
+    assert done.exit_code == 2
+    assert "--reflexes-only is for a clip" in done.output
 
 
 def test_parquet_holds_the_same(blinking: Path, tmp_path: Path) -> None:
@@ -203,13 +228,16 @@ def test_a_wrong_lamp_count_is_refused(tmp_path: Path) -> None:
 
 
 @pytest.mark.slow
+@pytest.mark.parametrize("alone", [False, True])
 @pytest.mark.parametrize("name", ["clip_easy_000", "clip_medium_000"])
-def test_practice_clips_show_when_the_eye_is_in_sight(name: str, tmp_path: Path) -> None:
+def test_practice_clips_show_when_the_eye_is_in_sight(
+    name: str, alone: bool, tmp_path: Path
+) -> None:
     """Truth by an independent ray tracer."""
     path = FOLDER / "clips" / f"{name}.mp4"
     if not path.exists():
         pytest.skip(AWAY)
-    align_clip(ClipRequest(path, {}, tmp_path / "t.csv"))
+    align_clip(ClipRequest(path, {}, tmp_path / "t.csv", reflexes_only=alone))
     truth = json.loads(path.with_suffix(".truth.json").read_text())["frames"]
     told = rows(tmp_path / "t.csv")
     shown = [row["status"] in ("found", "partial") for row in told]

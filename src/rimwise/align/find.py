@@ -22,9 +22,9 @@ from rimwise.align.looking import (
     stored_frame,
 )
 from rimwise.align.settling import HIDDEN, Found
-from rimwise.picture.frame_planes import FramePlanes, frame_planes
+from rimwise.picture.frame_planes import FramePlanes, whole_planes
 from rimwise.picture.frame_rings import EyeRings, another_eye, find_rings
-from rimwise.picture.raster import Raster
+from rimwise.picture.raster import Picture
 from rimwise.picture.ring_track import rings_again
 from rimwise.picture.spots import SpotMap, spot_map
 from rimwise.published.load import published_value
@@ -38,9 +38,9 @@ _NATURAL = ("natural", "gel-natural")
 _GAZE_SD_RAD = math.radians(7.0)
 _GAZE_FROM_P1_SD_RAD = math.radians(1.4)  # what the limbus leaves open, see docs/align.md
 _GAZE_FROM_PUPIL_SD_RAD = math.radians(2.5)  # its centre lies a fifth of a millimetre off
-_SPOT_MM = 0.04
+SPOT_MM = 0.04
 _REACH_MM = 2.1  # of reflexes from the pupil's centre, where the pupil is small
-_GLOW_MM = 0.9
+GLOW_MM = 0.9
 _LIMBUS_SYSTEM_PX = 1.5  # iris and lids pull a soft band more than its scatter tells
 _LEAST_ARC_DEG = 120
 
@@ -99,7 +99,7 @@ def _points(planes: FramePlanes, one: Found) -> tuple[tuple[float, float] | None
 
 
 def find_in_frame(
-    raster: Raster,
+    raster: Picture,
     sheet: PictureSheet,
     compiled: bool,
     last: EyeRings | None = None,
@@ -109,7 +109,7 @@ def find_in_frame(
 
     Parameters
     ----------
-    raster : Raster
+    raster : Picture
     sheet : PictureSheet
     compiled : bool
     last : EyeRings, optional
@@ -123,7 +123,7 @@ def find_in_frame(
         If neither limbus nor pupil, or no plain reflex of the lamps was found, or the sheet has no
         lamps.
     """
-    planes = planes or frame_planes(raster, compiled)
+    planes = planes or whole_planes(raster, compiled)
     if last is not None:
         return _with_rings(raster, sheet, (planes, rings_again(planes, last)), compiled)
     foretold = foretold_limbus_px(sheet)
@@ -146,7 +146,7 @@ def find_in_frame(
 
 
 def _with_rings(
-    raster: Raster, sheet: PictureSheet, known: tuple[FramePlanes, EyeRings], compiled: bool
+    raster: Picture, sheet: PictureSheet, known: tuple[FramePlanes, EyeRings], compiled: bool
 ) -> FoundInFrame:
     """Find the reflexes between rings that were followed."""
     planes, rings = known
@@ -169,7 +169,7 @@ _CONTRADICTS = 4.0
 
 
 def _with_p1(
-    raster: Raster, sheet: PictureSheet, known: tuple[FramePlanes, float | None], compiled: bool
+    raster: Picture, sheet: PictureSheet, known: tuple[FramePlanes, float | None], compiled: bool
 ) -> tuple[EyeRings, Looking, Found, SpotMap]:
     """Find the rings, and the lamps' plain reflexes between them."""
     planes, foretold = known
@@ -181,7 +181,7 @@ def _with_p1(
 
 
 def _p1_between(
-    raster: Raster, sheet: PictureSheet, known: tuple[FramePlanes, EyeRings], compiled: bool
+    raster: Picture, sheet: PictureSheet, known: tuple[FramePlanes, EyeRings], compiled: bool
 ) -> tuple[Looking, Found, SpotMap]:
     try:
         return _p1_looked_for(raster, sheet, known, compiled)
@@ -190,7 +190,7 @@ def _p1_between(
 
 
 def _p1_looked_for(
-    raster: Raster, sheet: PictureSheet, known: tuple[FramePlanes, EyeRings], compiled: bool
+    raster: Picture, sheet: PictureSheet, known: tuple[FramePlanes, EyeRings], compiled: bool
 ) -> tuple[Looking, Found, SpotMap]:
     planes, rings = known
     given = foretold_limbus_px(sheet) is not None
@@ -235,7 +235,7 @@ def _spots(planes: FramePlanes, rings: EyeRings, px_per_mm: float) -> SpotMap:
         min(width, int(centre[0] + reach)),
         min(height, int(centre[1] + reach)),
     )
-    return spot_map(planes, box, _SPOT_MM * px_per_mm, inside(box, centre, 0.9 * radius))
+    return spot_map(planes, box, SPOT_MM * px_per_mm, inside(box, centre, 0.9 * radius))
 
 
 def _plain(
@@ -290,7 +290,7 @@ def _lens_reflexes(
     # What P1's place says beyond the pose is common to all reflexes.
     left = _left_over(planes, p1, pose, of, compiled)
     awaited = {name: replace(one, place_px=one.place_px + left) for name, one in awaited.items()}
-    cleared = behind_iris(without(spots, p1, _GLOW_MM * px_per_mm), rings, px_per_mm)
+    cleared = behind_iris(without(spots, p1, GLOW_MM * px_per_mm), rings, px_per_mm)
     clear = of.record.lens != "natural"
     return fainter(cleared, awaited, planes, (px_per_mm, p1.radius_px), clear)
 

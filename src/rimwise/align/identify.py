@@ -234,10 +234,10 @@ def fainter(
     for name, one in awaited.items():
         found = candidates(spots, one, planes, scale)
         settled = [refined(spots, f, one, (planes, scale[0])) for f in found]
-        good = [f for f in settled if f is not None and _believed(name, f, spots)]
-        if any(_doubtful(name, f) for f in good):
+        good = [f for f in settled if f is not None and believed(name, f, spots)]
+        if any(doubtful(name, f) for f in good):
             chance = _by_chance(spots, one, planes, scale)
-            good = [f for f in good if not _doubtful(name, f) or f.worth > chance]
+            good = [f for f in good if not doubtful(name, f) or f.worth > chance]
         choices[name] = [*_distinct(good, 3.0), None]
     if clear:
         choices = _told_apart(choices, _NEAR * scale[1])
@@ -276,14 +276,31 @@ _FARTHEST = 3.0  # sds from where the eye can show it
 _BUBBLE = 0.3  # darkness of a bubble's rim; one in a hundred true reflexes stands in such a ring
 
 
-def _believed(name: ReflexName, one: Found, spots: SpotMap) -> bool:
+def believed(name: ReflexName, one: Found, spots: SpotMap) -> bool:
+    """Is it plain enough, near enough to where it is foretold, and no bubble?
+
+    Examples
+    --------
+    >>> flat = np.zeros((40, 40), dtype=np.float32)
+    >>> spots, point = SpotMap((0, 0), flat, flat, flat), np.array([[20.0, 20.0]])
+    >>> [believed("P4", Found(point, k, 1.0, 3.0, 0.0, k), spots) for k in (6.0, 8.0)]
+    [False, True]
+    """
     if dark_ring(spots, one.points_px, one.radius_px, name == "P4") > _BUBBLE:
         return False
     least = _LEAST_LEVEL[name][min(len(one.points_px), 3) - 1]
     return one.level >= least and one.worth >= _LEAST_WORTH and one.off <= _FARTHEST
 
 
-def _doubtful(name: ReflexName, one: Found) -> bool:
+def doubtful(name: ReflexName, one: Found) -> bool:
+    """Is it a pattern that chance may make as well?
+
+    Examples
+    --------
+    >>> pair = np.array([[20.0, 20.0], [30.0, 20.0]])
+    >>> [doubtful("P4", Found(pair, level, 1.0, 3.0, 0.0, level)) for level in (6.0, 12.0)]
+    [True, False]
+    """
     least = _LEAST_LEVEL[name][min(len(one.points_px), 3) - 1]
     return len(one.points_px) > 1 and one.level < _PLAIN * least
 

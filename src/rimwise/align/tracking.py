@@ -6,9 +6,9 @@ from rimwise.align.find import FoundInFrame, find_in_frame
 from rimwise.align.fit import fit_frame
 from rimwise.align.frame import Question, offset_mm, ring_finding, turn_back
 from rimwise.align.reference import with_reference
-from rimwise.picture.frame_planes import FramePlanes, frame_planes
+from rimwise.picture.frame_planes import FramePlanes, whole_planes
 from rimwise.picture.frame_rings import EyeRings
-from rimwise.picture.raster import Raster
+from rimwise.picture.raster import Picture
 from rimwise.picture.ring_track import looks_closed, same_edge
 from rimwise.records.clip import ClipRow, ClipStatus
 from rimwise.records.cover import EllipsePx
@@ -16,7 +16,7 @@ from rimwise.records.frame import RingFinding
 from rimwise.records.picture import PictureSheet
 from rimwise.terms.errors import MeasurementRefused
 
-_LEAST_PUPIL_DEG = 180  # less of the margin in sight, and a lid or an instrument covers the eye
+LEAST_PUPIL_DEG = 180  # less of the margin in sight, and a lid or an instrument covers the eye
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,7 +29,7 @@ class Followed:
 
 
 def follow_frame(
-    picture: Raster | tuple[Raster, FramePlanes],
+    picture: Picture | tuple[Picture, FramePlanes],
     at: tuple[int, float],
     sheet: PictureSheet,
     question: Question,
@@ -39,7 +39,7 @@ def follow_frame(
 
     Parameters
     ----------
-    picture : Raster, or Raster and FramePlanes
+    picture : Picture, or Picture and FramePlanes
         Planes that were made ready beforehand spare making them here.
     at : (int, float)
         Number and time of the frame.
@@ -51,6 +51,7 @@ def follow_frame(
     Examples
     --------
     >>> import numpy as np
+    >>> from rimwise.picture.raster import Raster
     >>> from rimwise.records.picture import Lamps
     >>> sheet = PictureSheet("left", "clip", "natural", lamps=Lamps(((-8.0, 0.0), (8.0, 0.0))))
     >>> blank = Raster(np.full((96, 128), 90, dtype=np.uint8))
@@ -58,37 +59,54 @@ def follow_frame(
     'lost'
     """
     raster, planes = picture if isinstance(picture, tuple) else (picture, None)
-    seen = raster, planes or frame_planes(raster, question.compiled)
+    seen = raster, planes or whole_planes(raster, question.compiled)
     known = None if last is None else last.rings
     found = None
     if last is not None and last.here:
-        found = _found(seen, sheet, question, known)
+        found = found_in(seen, sheet, question, known)
     if found is None:
-        found = _found(seen, sheet, question, None)
-        if found is not None and not _same_eye(found.rings, known):
+        found = found_in(seen, sheet, question, None)
+        if found is not None and not same_eye(found.rings, known):
             found = None
     if found is None:
         return Followed(ClipRow(*at, _absent(seen[1], known)), known, False)
     return Followed(_row(found, at, question), found.rings, True)
 
 
-def _found(
-    seen: tuple[Raster, FramePlanes],
+def found_in(
+    seen: tuple[Picture, FramePlanes],
     sheet: PictureSheet,
     question: Question,
     last: EyeRings | None,
 ) -> FoundInFrame | None:
-    """Return what was found, if the eye is in sight: half of its pupil's margin at least."""
+    """What is found, if the eye is in sight: half of its pupil's margin at least?
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from rimwise.picture.raster import Raster
+    >>> blank = Raster(np.full((96, 128), 90, dtype=np.uint8))
+    >>> seen = blank, whole_planes(blank, False)
+    >>> found_in(seen, PictureSheet("left"), Question(), None) is None
+    True
+    """
     try:
         found = find_in_frame(seen[0], sheet, question.compiled, last, seen[1])
     except MeasurementRefused:
         return None
     pupil = found.rings.pupil
-    return found if pupil is not None and pupil.seen_deg >= _LEAST_PUPIL_DEG else None
+    return found if pupil is not None and pupil.seen_deg >= LEAST_PUPIL_DEG else None
 
 
-def _same_eye(rings: EyeRings, known: EyeRings | None) -> bool:
-    """Is what was found anew the eye that was followed before it was lost?"""
+def same_eye(rings: EyeRings, known: EyeRings | None) -> bool:
+    """Is what was found anew the eye that was followed before it was lost?
+
+    Examples
+    --------
+    >>> nothing = EyeRings(None, None)
+    >>> same_eye(nothing, nothing)
+    True
+    """
     if known is None or known.limbus is None or rings.limbus is None:
         return True
     return same_edge(rings.limbus, known.limbus)
@@ -100,7 +118,7 @@ def _absent(planes: FramePlanes, known: EyeRings | None) -> ClipStatus:
 
 def _row(found: FoundInFrame, at: tuple[int, float], question: Question) -> ClipRow:
     pupil, limbus = (
-        _ellipse(ring_finding(ring, found.planes, even))
+        ellipse_of(ring_finding(ring, found.planes, even))
         for ring, even in ((found.rings.pupil, False), (found.rings.limbus, True))
     )
     try:
@@ -120,5 +138,12 @@ def _row(found: FoundInFrame, at: tuple[int, float], question: Question) -> Clip
     return ClipRow(*at, status, dict(seen.reflexes_px), pupil, limbus, away, turn, sd)
 
 
-def _ellipse(ring: RingFinding | None) -> EllipsePx | None:
+def ellipse_of(ring: RingFinding | None) -> EllipsePx | None:
+    """Which ellipse is told of a ring?
+
+    Examples
+    --------
+    >>> ellipse_of(None) is None
+    True
+    """
     return None if ring is None else ring.ellipse_px

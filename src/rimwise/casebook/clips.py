@@ -2,17 +2,18 @@
 
 import hashlib
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from contextlib import closing
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 import rimwise
 from rimwise.align.frame import Question, align_frame, check_reference
+from rimwise.align.reflex_tracking import ReflexesFollowed, follow_reflexes
 from rimwise.align.tracking import Followed, follow_frame
 from rimwise.casebook.exits import Progress
 from rimwise.exchange.clip_table import GrowingTable
-from rimwise.exchange.clips import ahead, check_clip, clip_frames, clip_length
+from rimwise.exchange.clips import ClipFrame, ahead, check_clip, clip_frames, clip_length
 from rimwise.exchange.frames import read_reference
 from rimwise.exchange.sheets import case_sheet_for, read_picture_sheet
 from rimwise.exchange.writing import check_not_input, check_writable, make_folder, write_bytes
@@ -40,6 +41,8 @@ class ClipRequest:
     case : path or None
     drawing_dir : path or None
         Folder of the timeline and the stills.
+    reflexes_only : bool
+        Whether pupil, P1 and P4 are followed without the fit of the eye: no limbus and no turn.
     """
 
     path: Path
@@ -47,6 +50,7 @@ class ClipRequest:
     table: Path
     case: Path | None = None
     drawing_dir: Path | None = None
+    reflexes_only: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +82,7 @@ def align_clip(request: ClipRequest, progress: Progress | None = None) -> ClipOu
     table = GrowingTable(request.table, lamps, _made_from(request, (sheet, question)))
     resumed = table.open()
     try:
-        _follow(request.path, table, (sheet, question), progress)
+        _follow(request, table, (sheet, question), progress)
         counts = Counter(str(row.status) for row in table.rows())
         _refuse_nothing(request.path, counts)
     finally:
@@ -117,33 +121,55 @@ def _made_from(request: ClipRequest, asked: tuple[PictureSheet, Question]) -> di
     with request.path.open("rb") as file:
         while block := file.read(1 << 20):
             digest.update(block)
-    told = hashlib.sha256(repr(asked).encode()).hexdigest()
+    told = hashlib.sha256(repr((asked, request.reflexes_only)).encode()).hexdigest()
     return {"clip": digest.hexdigest(), "asked": told, "rimwise": rimwise.__version__}
 
 
 def _follow(
-    path: Path,
+    request: ClipRequest,
     table: GrowingTable,
     asked: tuple[PictureSheet, Question],
     progress: Progress | None,
 ) -> None:
     """Add a row a frame from where the table ends, the eye known from where it was last seen."""
-    sheet, question = asked
-    length = clip_length(path)
-    last: Followed | None = None
+    length = clip_length(request.path)
     shown = [row.frame for row in table.rows() if row.status in SHOWN][-1:]
-    wanted = clip_frames(path, min([table.done, *shown]))
-    ready = ((frame, frame_planes(frame.raster, question.compiled)) for frame in wanted)
-    with closing(ahead(ready)) as frames:
-        for frame, planes in frames:
-            if frame.number < table.done and frame.number not in shown:
-                continue
+    wanted = (
+        frame
+        for frame in clip_frames(request.path, min([table.done, *shown]))
+        if frame.number >= table.done or frame.number in shown
+    )
+    rows = _reflex_rows if request.reflexes_only else _whole_rows
+    for row in rows(wanted, *asked):
+        if progress is not None:
+            progress(row.frame, max(length, row.frame + 1), "")
+        if row.frame >= table.done:
+            table.add(row)
+
+
+def _whole_rows(
+    frames: Iterator[ClipFrame], sheet: PictureSheet, question: Question
+) -> Iterator[ClipRow]:
+    """Fit the eye in every frame, while the next are decoded."""
+    last: Followed | None = None
+    ready = ((frame, frame_planes(frame.raster, question.compiled)) for frame in frames)
+    with closing(ahead(ready)) as pairs:
+        for frame, planes in pairs:
             at = (frame.number, frame.time_s)
-            if progress is not None:
-                progress(frame.number, max(length, frame.number + 1), "")
             last = follow_frame((frame.raster, planes), at, sheet, question, last)
-            if frame.number >= table.done:
-                table.add(last.row)
+            yield last.row
+
+
+def _reflex_rows(
+    frames: Iterator[ClipFrame], sheet: PictureSheet, question: Question
+) -> Iterator[ClipRow]:
+    """Follow pupil, P1 and P4 alone, while the next frames are decoded."""
+    last: ReflexesFollowed | None = None
+    with closing(ahead(frames)) as ready:
+        for frame in ready:
+            at = (frame.number, frame.time_s)
+            last = follow_reflexes(frame.picture, at, sheet, question, last)
+            yield last.row
 
 
 def _refuse_nothing(path: Path, counts: Counter[str]) -> None:

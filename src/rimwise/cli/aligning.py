@@ -1,6 +1,7 @@
 """``rimwise align``: parse, call the casebook, show."""
 
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -12,6 +13,7 @@ from rimwise.terms.errors import WrongInput
 
 if TYPE_CHECKING:
     from rimwise.casebook.aligning import AlignOutcome
+    from rimwise.casebook.clips import ClipRequest
 
 HEADER = ("frame", "status", "reflexes", "eye rotation", "turn to fixation")
 FRAME_FLAGS = (
@@ -26,6 +28,14 @@ FRAME_FLAGS = (
 ClipTable = Annotated[
     Path | None,
     typer.Option(metavar="T.csv|T.parquet", help="Of a recorded clip: one row a frame."),
+]
+
+ReflexesOnly = Annotated[
+    bool,
+    typer.Option(
+        "--reflexes-only",
+        help="Of a clip: follow pupil, P1 and P4 without the fit of the eye; faster, no turn.",
+    ),
 ]
 
 
@@ -53,6 +63,7 @@ def align(  # noqa: PLR0913 - one argument a flag
     ] = None,
     table: ClipTable = None,
     *,
+    reflexes_only: ReflexesOnly = False,
     flags: Mapping[str, object],
 ) -> None:
     """Say where the centre is in recorded frames or a clip, and the turn back to fixation.
@@ -66,8 +77,11 @@ def align(  # noqa: PLR0913 - one argument a flag
         from rimwise.exchange.clips import is_clip  # noqa: PLC0415
 
         if table is not None or any(is_clip(one) for one in frames):
-            _clip(frames, flags, (table, case, drawing), json or save_reference)
+            found = _clip_request(frames, flags, (table, case, drawing), json or save_reference)
+            _clip(replace(found, reflexes_only=reflexes_only))
             return
+        if reflexes_only:
+            raise WrongInput("--reflexes-only is for a clip; leave it out with single frames")
         request = AlignRequest(frames, flags, case, save_reference, json, drawing)
         with progress_bar("aligning", len(frames)) as progress:
             outcome = align_frames(request, progress)
@@ -77,13 +91,13 @@ def align(  # noqa: PLR0913 - one argument a flag
         raise typer.Exit(outcome.exit_code)
 
 
-def _clip(
+def _clip_request(
     paths: list[Path],
     flags: Mapping[str, object],
     places: tuple[Path | None, Path | None, Path | None],
     other: object,
-) -> None:
-    from rimwise.casebook.clips import ClipRequest, align_clip  # noqa: PLC0415
+) -> "ClipRequest":
+    from rimwise.casebook.clips import ClipRequest  # noqa: PLC0415
 
     table, case, drawing = places
     if len(paths) != 1 or table is None or other is not None:
@@ -91,12 +105,23 @@ def _clip(
             "a clip is aligned by itself into a table, and stills into JSON or a reference; give "
             "one clip with --table T.csv, or frames without it"
         )
+    return ClipRequest(paths[0], flags, table, case, drawing)
+
+
+def _clip(request: "ClipRequest") -> None:
+    from rimwise.casebook.clips import align_clip  # noqa: PLC0415
+
     with progress_bar("following", 2) as progress:
-        outcome = align_clip(ClipRequest(paths[0], flags, table, case, drawing), progress)
+        outcome = align_clip(request, progress)
     share = [f"{count} {status}" for status, count in sorted(outcome.counts.items())]
     taken_up = f"Taken up at frame {outcome.resumed_at}." if outcome.resumed_at else ""
     drawings = [f"Drawing: {one}" for one in outcome.drawings]
-    told = [f"{outcome.frames} frames: {', '.join(share)}.", taken_up, f"Table: {table}", *drawings]
+    told = [
+        f"{outcome.frames} frames: {', '.join(share)}.",
+        taken_up,
+        f"Table: {request.table}",
+        *drawings,
+    ]
     show_foot([one for one in told if one])
 
 

@@ -7,12 +7,13 @@ from collections.abc import Generator, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
-from typing import IO, TYPE_CHECKING, NamedTuple, TypeVar, cast
+from typing import IO, TYPE_CHECKING, TypeVar, cast
 
 import numpy as np
+from numpy.typing import NDArray
 
 from rimwise.exchange.pictures import LIMITS
-from rimwise.picture.raster import Raster
+from rimwise.picture.raster import Box, Picture, Raster
 from rimwise.terms.errors import NotAPicture, WrongInput
 
 if TYPE_CHECKING:
@@ -33,12 +34,91 @@ class ClipLimits:
 CLIP_LIMITS = ClipLimits()
 
 
-class ClipFrame(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class ClipFrame:
     """One frame: its number from 0, its time as the file tells it, its pixels as stored."""
 
     number: int
     time_s: float
-    raster: Raster
+    picture: Picture
+
+    @property
+    def raster(self) -> Raster:
+        """All of its pixels, made anew each time."""
+        return self.picture.part((0, 0, self.picture.width_px, self.picture.height_px))
+
+
+@dataclass(frozen=True, slots=True)
+class DecodedPicture:
+    """A decoded frame whose colours are made for the part that is asked for."""
+
+    frame: "av.VideoFrame"
+    orientation: int = 1
+
+    @property
+    def width_px(self) -> int:
+        """Columns of the frame."""
+        return int(self.frame.width)
+
+    @property
+    def height_px(self) -> int:
+        """Rows of the frame."""
+        return int(self.frame.height)
+
+    def part(self, box: Box) -> Raster:
+        """Return red, green and blue of what lies in a box; the same as in the whole frame."""
+        import av  # noqa: PLC0415
+
+        try:
+            return self._part(box)
+        except (av.error.FFmpegError, ValueError) as error:
+            raise _broken("the clip", "holds a frame without colours", error) from None
+
+    def _part(self, box: Box) -> Raster:
+        left, top, right, bottom = box
+        whole = box == (0, 0, self.width_px, self.height_px)
+        odd = any(side % 2 for side in (*box, self.width_px, self.height_px))
+        if whole or odd or self.frame.format.name not in _PLANAR:
+            pixels = _coloured(self.frame)
+            return Raster(pixels if whole else pixels[top:bottom, left:right])
+        return Raster(_coloured_part(self.frame, box))
+
+
+_PLANAR = ("yuv420p", "yuvj420p")
+
+
+def _coloured_part(frame: "av.VideoFrame", box: Box) -> NDArray[np.uint8]:
+    """Cut brightness and the two half-size colours out, and make of them what the whole shows."""
+    import av  # noqa: PLC0415
+
+    left, top, right, bottom = box
+    height, width = bottom - top, right - left
+    cut = np.empty((height * 3 // 2, width), dtype=np.uint8)
+    quarter = height * width // 4
+    targets = [
+        cut[:height],
+        *(cut.reshape(-1)[height * width + k * quarter :][:quarter] for k in (0, 1)),
+    ]
+    for plane, target, times in zip(frame.planes, targets, (1, 2, 2), strict=True):
+        stored = np.frombuffer(memoryview(plane), np.uint8).reshape(-1, plane.line_size)
+        rows, columns = (slice(a // times, b // times) for a, b in ((top, bottom), (left, right)))
+        target.reshape(height // times, width // times)[:] = stored[rows, columns]
+    part = av.VideoFrame.from_ndarray(cut, format=frame.format.name)
+    part.color_range, part.colorspace = frame.color_range, frame.colorspace
+    return _coloured(part)
+
+
+_made = threading.local()
+
+
+def _coloured(frame: "av.VideoFrame") -> NDArray[np.uint8]:
+    """Make colours in this thread: those of the library stall on a busy machine."""
+    from av.video.reformatter import VideoReformatter  # noqa: PLC0415
+
+    if not hasattr(_made, "colours"):
+        _made.colours = VideoReformatter()
+    made = _made.colours.reformat(frame, format="rgb24", threads=1)
+    return np.asarray(made.to_ndarray(), dtype=np.uint8)
 
 
 def is_clip(path: Path | str) -> bool:
@@ -138,8 +218,7 @@ def clip_frames(path: Path | str, first: int = 0) -> Iterator[ClipFrame]:
                         f"{name} has more than {CLIP_LIMITS.most_frames} frames; cut it"
                     )
                 if count >= first:
-                    pixels = np.asarray(frame.to_ndarray(format="rgb24"), dtype=np.uint8)
-                    yield ClipFrame(count, _time(frame.time, count, stream), Raster(pixels))
+                    yield ClipFrame(count, _time(frame.time, count, stream), DecodedPicture(frame))
                 count += 1
         except av.error.FFmpegError as error:
             raise _broken(name, f"breaks off at frame {count}", error) from None

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numba import njit
 
-from rimwise.terms.arrays import FloatArray
+from rimwise.terms.arrays import BoolArray, FloatArray
 
 _compile: Callable[..., Any] = njit(cache=True, error_model="numpy", nogil=True)
 _NEWTON_STEPS = 12  # digits double from F <= 1; stops at round-off
@@ -108,3 +108,76 @@ def descend(
         if small or damping > 1e6:
             break
     return shape
+
+
+@_compile
+def _median_size(z: FloatArray) -> float:
+    return float(np.median(np.abs(z)))
+
+
+@_compile
+def _lone(slopes: FloatArray, sd: FloatArray, near: BoolArray, leverage: float) -> BoolArray:
+    """See :func:`rimwise.geometry.robust.lone_points`."""
+    scaled = slopes / sd.reshape(-1, 1)
+    inverse = np.linalg.pinv(scaled[near].T @ scaled[near])
+    limit = max(leverage, 2.0 * 5**2 / max(int(near.sum()), 1))
+    lone = np.zeros(len(near), dtype=np.bool_)
+    for i in range(len(near)):
+        weight = 0.0
+        for j in range(5):
+            for k in range(5):
+                weight += scaled[i, j] * inverse[j, k] * scaled[i, k]
+        lone[i] = (weight if near[i] else weight / (1.0 + weight)) > limit
+    return lone
+
+
+@_compile
+def settle(
+    points: FloatArray, sd: FloatArray, shape: FloatArray, to: tuple[float, float, float, float]
+) -> tuple[FloatArray, BoolArray]:
+    """Find the shape of least squares and the points that it rests on, fewer than six if none.
+
+    The same as the robust way of :mod:`rimwise.geometry.ellipse`; ``to`` is the factor from a
+    median to an sd, cut and inlier limit in sds, and leverage.
+    """
+    mad_to_sd, cut, inlier, leverage = to
+    floor = 1e-9 * (shape[2] / sd.max())
+    scale = max(mad_to_sd * _median_size(distances_and_slopes(points, shape)[0] / sd), floor)
+    shape = descend(points, sd, shape, cut * scale, 0.01 * scale * sd.min())
+    scale = max(mad_to_sd * _median_size(distances_and_slopes(points, shape)[0] / sd), floor)
+    used = np.ones(len(points), dtype=np.bool_)
+    while True:
+        distance, slopes = distances_and_slopes(points, shape)
+        z = distance / sd
+        near = np.abs(z) <= inlier * scale
+        before, used = used, near & ~_lone(slopes, sd, near, leverage)
+        if used.sum() < 6:
+            return shape, used
+        shape = descend(points[used], sd[used], shape, np.inf, 1e-9 * shape[2])
+        kept = z[used]
+        smaller = max(np.sqrt((kept * kept).sum() / max(len(kept) - 5, 1)), floor)
+        if smaller >= scale or (used == before).all():
+            return shape, used
+        scale = smaller
+
+
+@_compile
+def median_distances(points: FloatArray, shapes: FloatArray) -> FloatArray:
+    """How far, to first order, are points from each ellipse in the median? Infinite for none.
+
+    See :func:`rimwise.geometry.ellipse_start.distances_to_shapes`.
+    """
+    medians, far = np.full(len(shapes), np.inf), np.empty(len(points))
+    for s in range(len(shapes)):
+        cx, cy, m, p, q = shapes[s]
+        if not np.isfinite(shapes[s]).all():
+            continue
+        det = m * m - p * p - q * q
+        for i in range(len(points)):
+            dx, dy = points[i, 0] - cx, points[i, 1] - cy
+            ux, uy = ((m - p) * dx - q * dy) / det, ((m + p) * dy - q * dx) / det
+            gx, gy = ((m - p) * ux - q * uy) / det, ((m + p) * uy - q * ux) / det
+            far[i] = abs(ux * ux + uy * uy - 1.0) / (2.0 * np.sqrt(gx * gx + gy * gy) + 1e-300)
+        middle = np.median(far)
+        medians[s] = middle if np.isfinite(middle) else np.inf
+    return medians

@@ -8,6 +8,7 @@ import numpy as np
 from rimwise.geometry.ellipse_shape import distances_and_slopes, semi_axis_slopes
 from rimwise.geometry.ellipse_start import starting_shape
 from rimwise.geometry.robust import (
+    MAD_TO_SD,
     SETTINGS,
     inliers,
     lone_points,
@@ -216,28 +217,19 @@ def _shape_of(ellipse: Ellipse) -> FloatArray:
     )
 
 
-def _descend(
-    points: FloatArray,
-    sd: FloatArray,
-    shape: FloatArray,
-    scale: float | None,
-    compiled: bool = False,
+def _descend(points: FloatArray, sd: FloatArray, shape: FloatArray) -> FloatArray:
+    """Follow the squared distances down to their least value with compiled code."""
+    from rimwise.geometry.compiled_ellipse import descend  # noqa: PLC0415 - half a second
+
+    return np.asarray(descend(points, np.ascontiguousarray(sd), shape, math.inf, 1e-9 * shape[2]))
+
+
+def _descend_plainly(
+    points: FloatArray, sd: FloatArray, shape: FloatArray, scale: float | None
 ) -> FloatArray:
     """Follow the (robust, where a scale is given) squared distances down to their least value."""
     # A robust round only has to tell good points from bad; the last least squares is exact.
     enough = 1e-9 * shape[2] if scale is None else 0.01 * scale * float(sd.min())
-    if compiled:
-        from rimwise.geometry.compiled_ellipse import descend  # noqa: PLC0415 - half a second
-
-        cut = math.inf if scale is None else SETTINGS.tukey * scale
-        return np.asarray(descend(points, np.ascontiguousarray(sd), shape, cut, float(enough)))
-    return _descend_plainly(points, sd, shape, (scale, enough))
-
-
-def _descend_plainly(
-    points: FloatArray, sd: FloatArray, shape: FloatArray, to: tuple[float | None, float]
-) -> FloatArray:
-    scale, enough = to
 
     def cost(z: FloatArray) -> float:
         return 0.5 * float(z @ z) if scale is None else tukey_cost(z, scale) * scale**2
@@ -356,7 +348,7 @@ def fit_ellipse(
     spread = np.ones(len(points)) if sd is None else np.broadcast_to(np.asarray(sd), len(points))
     if not (np.isfinite(spread).all() and (spread > 0.0).all()):
         raise WrongInput("the sd of the points must be finite and above 0; leave it out if unknown")
-    shape = starting_shape(local, robust)
+    shape = starting_shape(local, robust, compiled)
     if not np.isfinite(shape).all() or shape[2] > 1e4 * size:
         raise MeasurementRefused(
             "no-ellipse", "the points lie on no ellipse; choose points along one closed outline"
@@ -372,24 +364,44 @@ def _settle(
     """Find the shape of least squares and the points that it rests on."""
     used: BoolArray = np.ones(len(points), dtype=np.bool_)
     if not robust:
-        return _descend(points, sd, shape, None, compiled), used
+        down = (
+            _descend(points, sd, shape) if compiled else _descend_plainly(points, sd, shape, None)
+        )
+        return down, used
+    if compiled:
+        return _settle_compiled(points, sd, shape)
     floor = 1e-9 * float(shape[2] / sd.max())
     scale = robust_sd(distances_and_slopes(points, shape)[0] / sd, floor)
-    shape = _descend(points, sd, shape, scale, compiled)
+    shape = _descend_plainly(points, sd, shape, scale)
     scale = robust_sd(distances_and_slopes(points, shape)[0] / sd, floor)
     previous = None
     while previous is None or not np.array_equal(used, previous):
         distance, slopes = distances_and_slopes(points, shape)
         z, near = distance / sd, inliers(distance / sd, scale)
         previous, used = used, near & ~lone_points(slopes / sd[:, None], near)
-        if int(used.sum()) < 6:
-            raise MeasurementRefused(
-                "no-ellipse", "too few points agree on one ellipse; choose points along one outline"
-            )
-        shape = _descend(points[used], sd[used], shape, None, compiled)
+        _check_enough(used)
+        shape = _descend_plainly(points[used], sd[used], shape, None)
         kept = z[used]
         smaller = max(float(np.sqrt(kept @ kept / max(len(kept) - 5, 1))), floor)
         if smaller >= scale:
             break
         scale = smaller
     return shape, used
+
+
+def _settle_compiled(
+    points: FloatArray, sd: FloatArray, shape: FloatArray
+) -> tuple[FloatArray, BoolArray]:
+    from rimwise.geometry.compiled_ellipse import settle  # noqa: PLC0415 - half a second
+
+    to = (MAD_TO_SD, SETTINGS.tukey, SETTINGS.inlier, SETTINGS.leverage)
+    shape, used = settle(points, np.ascontiguousarray(sd), shape, to)
+    _check_enough(used)
+    return np.asarray(shape), np.asarray(used)
+
+
+def _check_enough(used: BoolArray) -> None:
+    if int(used.sum()) < 6:
+        raise MeasurementRefused(
+            "no-ellipse", "too few points agree on one ellipse; choose points along one outline"
+        )

@@ -131,7 +131,7 @@ def spread_subsets(points: FloatArray) -> FloatArray:
     return np.asarray(points[order[index]])
 
 
-def starting_shape(points: FloatArray, robust: bool) -> FloatArray:
+def starting_shape(points: FloatArray, robust: bool, compiled: bool = False) -> FloatArray:
     """From which ellipse should the geometric fit start?
 
     Parameters
@@ -139,6 +139,8 @@ def starting_shape(points: FloatArray, robust: bool) -> FloatArray:
     points : array, shape (n, 2), n >= 5
     robust : bool
         Also try small subsets and take the ellipse with the least median distance.
+    compiled : bool
+        Whether to load the compiler, for many ellipses.
 
     Returns
     -------
@@ -158,6 +160,10 @@ def starting_shape(points: FloatArray, robust: bool) -> FloatArray:
     if len(shapes) == 1:
         return np.asarray(shapes[0])
     judges = points[:: max(1, len(points) // JUDGES)]
+    if compiled:
+        from rimwise.geometry.compiled_ellipse import median_distances  # noqa: PLC0415
+
+        return np.asarray(shapes[int(median_distances(judges, shapes).argmin())])
     with np.errstate(invalid="ignore", over="ignore"):
         score = np.median(distances_to_shapes(judges, shapes), axis=1)
     score = np.where(np.isfinite(score), score, np.inf)

@@ -6,7 +6,7 @@ from rimwise.picture.frame_planes import FramePlanes
 from rimwise.picture.frame_rings import LIMBUS_BAND, PUPIL_BAND, EyeRings
 from rimwise.picture.pupil_ruff import on_margin
 from rimwise.picture.ring_outline import BandSettings
-from rimwise.picture.rings import Circle, Ring, ring_near
+from rimwise.picture.rings import Circle, Ring, ring_again, ring_near
 from rimwise.terms.arrays import FloatArray
 
 _ALIKE = 0.7  # cosine between the steps of colour across an edge, then and now
@@ -47,6 +47,26 @@ def rings_again(planes: FramePlanes, last: EyeRings) -> EyeRings:
         _again(planes, last.limbus, LIMBUS_BAND),
         None if pupil is None else on_margin(planes, pupil),
     )
+
+
+def pupil_again(planes: FramePlanes, last: Ring) -> Ring | None:
+    """Where is the pupil that was about here a moment ago? None where its edge is another's.
+
+    Examples
+    --------
+    >>> from rimwise.picture.frame_planes import frame_planes
+    >>> from rimwise.picture.frame_rings import find_rings
+    >>> from rimwise.picture.raster import Raster
+    >>> v, u = np.indices((240, 320))
+    >>> far = np.hypot(u - 170.0, v - 115.0)
+    >>> eye = np.select([far < 40.0, far < 90.0], [40, 90], 180).astype(np.uint8)
+    >>> planes = frame_planes(Raster(np.roll(eye, 2, axis=0)))
+    >>> again = pupil_again(planes, find_rings(frame_planes(Raster(eye)), 90.0).pupil)
+    >>> round(again.centre_px[1])
+    117
+    """
+    ring = ring_again(planes, last, PUPIL_BAND)
+    return ring if ring is not None and same_edge(ring, last) else None
 
 
 def _again(planes: FramePlanes, last: Ring | None, band: BandSettings) -> Ring | None:

@@ -186,6 +186,28 @@ def ring_near(planes: FramePlanes, circle: Circle, band: BandSettings) -> Ring |
     return None if ring is None else in_working_pixels(ring)
 
 
+def ring_again(planes: FramePlanes, last: Ring, band: BandSettings) -> Ring | None:
+    """Where is a ring's edge now that was about here, and so shaped, a moment ago?
+
+    One pass does where the outline is known already, :func:`ring_near` needs two.
+
+    Parameters
+    ----------
+    planes : FramePlanes
+    last : Ring
+    band : BandSettings
+
+    Returns
+    -------
+    Ring or None
+        None where no edge stands out.
+    """
+    u, v = last.centre_px
+    start = (0.5 * u - 0.25, 0.5 * v - 0.25), 0.5 * last.radii_px
+    ring = _pass(planes, _recentred(*start), band, band.reach)
+    return None if ring is None else in_working_pixels(ring)
+
+
 def _recentred(
     centre: tuple[float, float], radii: FloatArray
 ) -> tuple[tuple[float, float], FloatArray]:
