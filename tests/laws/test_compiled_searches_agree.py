@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rimwise.align.identify import without
+from rimwise.align.masking import without
 from rimwise.align.settling import Found
 from rimwise.picture.frame_planes import frame_planes
 from rimwise.picture.frame_rings import find_rings

@@ -8,7 +8,7 @@ import numpy as np
 
 from rimwise.align.expect import Expected, expected
 from rimwise.align.fit import Sighted
-from rimwise.align.identify import fainter, find_p1, inside, without
+from rimwise.align.identify import fainter, find_p1
 from rimwise.align.looking import (
     Looking,
     about,
@@ -21,6 +21,7 @@ from rimwise.align.looking import (
     spread_of,
     stored_frame,
 )
+from rimwise.align.masking import inside, without
 from rimwise.align.settling import HIDDEN, Found
 from rimwise.picture.frame_planes import FramePlanes, whole_planes
 from rimwise.picture.frame_rings import EyeRings, another_eye, find_rings

@@ -25,6 +25,9 @@ FRAME_FLAGS = (
     ),
 )
 
+FrameDrawing = Annotated[
+    Path | None, typer.Option(metavar="DIR", help="Folder for one drawing a frame.")
+]
 ClipTable = Annotated[
     Path | None,
     typer.Option(metavar="T.csv|T.parquet", help="Of a recorded clip: one row a frame."),
@@ -58,9 +61,7 @@ def align(  # noqa: PLR0913 - one argument a flag
     json: Annotated[
         str | None, typer.Option(metavar="FILE", help='Write the results as JSON; "-" prints them.')
     ] = None,
-    drawing: Annotated[
-        Path | None, typer.Option(metavar="DIR", help="Folder for one drawing a frame.")
-    ] = None,
+    drawing: FrameDrawing = None,
     table: ClipTable = None,
     *,
     reflexes_only: ReflexesOnly = False,
@@ -80,8 +81,7 @@ def align(  # noqa: PLR0913 - one argument a flag
             found = _clip_request(frames, flags, (table, case, drawing), json or save_reference)
             _clip(replace(found, reflexes_only=reflexes_only))
             return
-        if reflexes_only:
-            raise WrongInput("--reflexes-only is for a clip; leave it out with single frames")
+        _check_whole(reflexes_only)
         request = AlignRequest(frames, flags, case, save_reference, json, drawing)
         with progress_bar("aligning", len(frames)) as progress:
             outcome = align_frames(request, progress)
@@ -89,6 +89,11 @@ def align(  # noqa: PLR0913 - one argument a flag
             _show(outcome, len(frames) == 1)
         _complain(outcome)
         raise typer.Exit(outcome.exit_code)
+
+
+def _check_whole(reflexes_only: bool) -> None:
+    if reflexes_only:
+        raise WrongInput("--reflexes-only is for a clip; leave it out with single frames")
 
 
 def _clip_request(

@@ -66,7 +66,7 @@ def pupil_again(planes: FramePlanes, last: Ring) -> Ring | None:
     117
     """
     ring = ring_again(planes, last, PUPIL_BAND)
-    return ring if ring is not None and same_edge(ring, last) else None
+    return on_margin(planes, ring) if ring is not None and same_edge(ring, last) else None
 
 
 def _again(planes: FramePlanes, last: Ring | None, band: BandSettings) -> Ring | None:
