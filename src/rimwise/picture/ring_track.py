@@ -62,8 +62,9 @@ def pupil_again(planes: FramePlanes, last: Ring) -> Ring | None:
     >>> eye = np.select([far < 40.0, far < 90.0], [40, 90], 180).astype(np.uint8)
     >>> planes = frame_planes(Raster(np.roll(eye, 2, axis=0)))
     >>> again = pupil_again(planes, find_rings(frame_planes(Raster(eye)), 90.0).pupil)
-    >>> round(again.centre_px[1])
-    117
+    >>> v = again.centre_px[1]
+    >>> round(v - again.radii_px[45]), round(v + again.radii_px[135])  # its top and its bottom
+    (77, 157)
     """
     ring = ring_again(planes, last, PUPIL_BAND)
     return on_margin(planes, ring) if ring is not None and same_edge(ring, last) else None
