@@ -5,6 +5,7 @@ Own derivation: the sum of clipped steps from iris to sclera over all circles ne
 radius), then the edge by direction. Lids run above and below, so that the sides weigh more.
 """
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -22,6 +23,7 @@ from rimwise.picture.strip import (
     smooth_along,
     unroll,
 )
+from rimwise.published.load import published_value
 from rimwise.terms.arrays import BoolArray, FloatArray
 
 _BAND = BandSettings(reach=0.05, window=0.05, gap=0.05, harmonics=2, stiff=6.0)
@@ -34,7 +36,7 @@ _BELIEVED = 0.05  # and where the ring must lie in the end: three sd of both
 _MOST = 0.62  # of the picture's width
 _MOVES = np.linspace(-0.12, 0.12, 9)  # limbus from pupil, of the radius
 _OFF_CENTRE_SD, _PRIOR = 0.06, 0.05
-_FLAT, _OVAL = 0.02, 20.0  # usual second wave of a limbus through its soft band; its weight
+_OVAL = 20.0  # weight of the belief in the usual second wave
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,6 +68,7 @@ class _Polar:
     known: BoolArray
     beyond: FloatArray
     across: FloatArray
+    usual: tuple[float, float]
 
     @property
     def weights(self) -> FloatArray:
@@ -147,7 +150,14 @@ def _polar(planes: FramePlanes, pupil: Ring, high: float, superior_deg: float) -
     wide, _, _ = _rise(level, weight, _WIDE)
     narrow, known, beyond = _rise(level, weight, _NARROW)
     across = np.sin(directions_rad(COLUMNS) - np.radians(superior_deg))
-    return _Polar(centre, rows, wide, narrow, known, beyond, across)
+    return _Polar(centre, rows, wide, narrow, known, beyond, across, _usual(superior_deg))
+
+
+def _usual(superior_deg: float) -> tuple[float, float]:
+    """Return the second wave of a limbus that is wider than high, as shares of its radius."""
+    height = published_value("microscope", "limbus_height_over_width").value
+    flat, twice_rad = (1.0 - height) / (1.0 + height), 2.0 * math.radians(superior_deg - 90.0)
+    return flat * math.cos(twice_rad), flat * math.sin(twice_rad)
 
 
 _SIDEWAYS = 0.7
@@ -205,7 +215,9 @@ def _worth(polar: _Polar, shape: FloatArray, clip: float, trust: float) -> float
     told = np.clip(_step_along(polar, shape) / clip, -1.0, 1.0) @ polar.weights
     _, a, b, c, d = shape
     away = 0.5 * _PRIOR * (a * a + b * b) / _OFF_CENTRE_SD**2
-    return float(told - trust * away - _OVAL * ((c - _FLAT) ** 2 + d * d))
+    return float(
+        told - trust * away - _OVAL * ((c - polar.usual[0]) ** 2 + (d - polar.usual[1]) ** 2)
+    )
 
 
 def _climbed(polar: _Polar, shape: FloatArray) -> FloatArray:
@@ -245,7 +257,7 @@ def _traced(polar: _Polar, shape: FloatArray) -> Told | None:
     seen, plain = _of_one_kind(polar, top, beyond, inner)
     if seen.sum() < COLUMNS // 6:
         return None
-    flat = 1.0 + _FLAT * (2.0 * polar.across**2 - 1.0)  # wider than high
+    flat = 1.0 + np.array(polar.usual) @ _WAVES[2:]
     smooth, residual, sd = outline_through(found / flat, seen, _BAND)
     smooth = smooth * flat
     centre, radii = _about_own_centre(polar, smooth)
