@@ -48,7 +48,7 @@ def finished(inside: Browser, answer: Any) -> str:
         if not told["open"]:
             break
         time.sleep(0.1)
-    assert told == {"done": 3, "steps": 3, "open": False}
+    assert told == {"done": 4, "steps": 4, "open": False}
     return where
 
 
@@ -63,14 +63,22 @@ def test_a_typed_place_is_looked_through_step_by_step(inside: Browser, keeping: 
     assert CAUTIONS[0] in page
     assert "taken as exact" in page
     # Behind the drawing stand its numbers, behind the pictures what is in them.
-    assert page.count("<table>") == 4
+    assert page.count("<table>") == 8
     assert inside.get(f"{where}/picture-3.png").content == PICTURE
     assert inside.get(f"{where}/picture-4.png").status_code == 404
     assert inside.get(f"{where}/drawing-0.svg").text.startswith("<?xml")
-    assert inside.get(f"{where}/drawing-1.svg").status_code == 404
+    # The maps come last, with the pupil that they are told for.
+    assert "induced cylinder, dpt" in inside.get(f"{where}/drawing-1.svg").text
+    assert "1° of tilt" in page
+    assert inside.get(f"{where}/drawing-2.svg").status_code == 404
     name = where.rpartition("/")[2]
     document = json.loads(inside.get(f"/document/{name}").text)["results"][0]
     assert document["schema"] == "rimwise.sight/1"
+    assert [one["pupil_mm"] for one in document["by_pupil"]] == [3.0, 4.0]
+    assert [one["pupil_mm"] for one in document["bare_edge_in_pupil"]] == [3.0, 4.0]
+    assert document["sensitivity"]["pupil_mm"] == 4.0
+    said = [one["sentence"] for one in document["warnings"]]
+    assert len(said) == len(set(said)) > 0
     # A left eye: nasal is the examiner's left.
     assert document["placement"]["here"]["decentration"]["x_mm"]["value"] == pytest.approx(-0.4)
 

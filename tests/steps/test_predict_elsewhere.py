@@ -116,7 +116,9 @@ def test_the_drawing_says_in_words_what_it_shows() -> None:
     drawn = draw_sight(sight)
     assert drawn == draw_sight(sight)
     text = drawn.decode()
-    for words in ("beyond the map", "ideal placement", "Not a medical device", "temporal to nasal"):
+    told = ("beyond the map", "ideal placement", "Not a medical device", "temporal to nasal",
+            "induced cylinder, dpt", "coma, µm", "Tilt of the optic")  # fmt: skip
+    for words in told:
         assert words in text
     assert "costs at most" in sight_description(sight)
     assert draw_sight(sight, "png")[:4] == b"\x89PNG"

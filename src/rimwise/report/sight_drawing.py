@@ -1,16 +1,15 @@
 """A sight drawn: contrast and focus beside the ideal placement, and maps of other placements."""
 
-import math
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from rimwise.records.sight import PupilComparison, Sensitivity, Sight, SightMap, Tolerance
+from rimwise.records.sight import PupilComparison, Sight
 from rimwise.report.finished_drawing import drawing_bytes
 from rimwise.report.look import DRAWING_STYLE, LOOK
+from rimwise.report.sight_maps import MAPS_HIGH, draw_maps_in
 from rimwise.report.sight_words import sight_sentences
 from rimwise.terms.cautions import CAUTIONS
-from rimwise.terms.frames import Side, direction_words
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -23,8 +22,9 @@ def draw_sight(sight: Sight, kind: Literal["svg", "png"] = "svg") -> bytes:
     """How does a sight look, as one picture?
 
     Above, for the pupil of the maps (or the one nearest to 4 mm): the contrast of gratings here
-    beside the ideal placement, and contrast through focus. Below, where there are maps: the
-    contrast at every shift and every tilt, the tolerance circle, and where this implant stands.
+    beside the ideal placement, and contrast through focus. Below, where there are maps: contrast,
+    induced cylinder and coma at every shift and every tilt, the tolerance circle, and where this
+    implant stands.
 
     Raises
     ------
@@ -46,19 +46,18 @@ def draw_sight(sight: Sight, kind: Literal["svg", "png"] = "svg") -> bytes:
 
     with rc_context(_STYLE):
         mapped = sight.sensitivity
-        height = 4.4 if mapped is None else 8.9
+        height = 4.4 if mapped is None else 4.4 + MAPS_HIGH
         figure = Figure(figsize=(9.6, height), facecolor=LOOK.paper)
         FigureCanvasAgg(figure)
         grid = figure.add_gridspec(
-            1 if mapped is None else 2, 2, left=0.08, right=0.97, wspace=0.24, hspace=0.34,
-            top=1.0 - 0.4 / height, bottom=(1.05 if mapped is None else 1.35) / height,
-            height_ratios=None if mapped is None else (1.0, 1.25),
+            1, 2, left=0.08, right=0.97, wspace=0.24, top=1.0 - 0.4 / height,
+            bottom=1.0 - 3.35 / height,
         )  # fmt: skip
         pupil = _shown(sight)
         _draw_contrast(figure.add_subplot(grid[0, 0]), pupil, sight.judged_cpd)
         _draw_focus(figure.add_subplot(grid[0, 1]), pupil)
         if mapped is not None:
-            _draw_maps([figure.add_subplot(grid[1, k]) for k in (0, 1)], mapped, sight.side)
+            draw_maps_in(figure, mapped, sight.side, (0.65, 0.65 + MAPS_HIGH))
         figure.text(0.02, 0.34 / height, _not_in_it(sight), fontsize=6.5)
         figure.text(0.02, 0.14 / height, CAUTIONS[0], fontsize=6.5)
         title = f"Expected sight, {sight.code}"
@@ -117,59 +116,3 @@ def _draw_focus(axes: "Axes", pupil: PupilComparison) -> None:
     )  # fmt: skip
     axes.set_title(f"Through focus, pupil {pupil.pupil_mm:g} mm", fontsize=9)
     axes.legend(frameon=False, fontsize=7.5)
-
-
-def _draw_maps(both: "list[Axes]", mapped: Sensitivity, side: Side) -> None:
-    from matplotlib.colors import LinearSegmentedColormap  # noqa: PLC0415
-
-    shades = LinearSegmentedColormap.from_list("kept", [LOOK.paper, LOOK.covered])
-    top = max(max(row) for one in mapped.maps for row in one.contrast)
-    for axes, one, circle in zip(both, mapped.maps, mapped.tolerances, strict=True):
-        steps = np.array(one.steps)
-        kept = np.array(one.contrast)
-        axes.pcolormesh(
-            steps, steps, kept, cmap=shades, vmin=0.0, vmax=top, shading="nearest", rasterized=True
-        )
-        lines = axes.contour(steps, steps, kept, levels=7, colors=LOOK.ink, linewidths=0.5)
-        axes.clabel(lines, fontsize=6.5, fmt="%.2f")
-        _draw_places(axes, one, circle)
-        _name_map(axes, one, mapped, side)
-
-
-def _draw_places(axes: "Axes", found: SightMap, circle: Tolerance) -> None:
-    unit = " mm" if found.unit == "mm" else "°"
-    axes.plot(0.0, 0.0, "+", color=LOOK.ink, markersize=9, label="ideal placement")
-    if circle.radius is not None:
-        lost = f"{100 * circle.loss:g} % lost from {circle.radius:.2f}{unit} on"
-        turn = np.linspace(0.0, 2.0 * math.pi, 121)
-        round_it = (circle.radius * np.cos(turn), circle.radius * np.sin(turn))
-        axes.plot(*round_it, "--", color=LOOK.bare, linewidth=1.6, label=lost)
-    reach = found.steps[-1]
-    x, y = found.here
-    # An implant beyond the map is told at its rim, where it would be met.
-    far = max(abs(x), abs(y))
-    name = f"this implant, {math.hypot(x, y):.2f}{unit} off"
-    if far > reach:
-        x, y, name = x * reach / far, y * reach / far, f"{name}, beyond the map"
-    axes.errorbar(
-        x, y, xerr=circle.here.sd, yerr=circle.here.sd, fmt="D", color=LOOK.bare,
-        markerfacecolor="none", markersize=6, linewidth=1.0, label=name,
-    )  # fmt: skip
-    axes.set(xlim=(-reach, reach), ylim=(-reach, reach))
-
-
-def _name_map(axes: "Axes", found: SightMap, mapped: Sensitivity, side: Side) -> None:
-    east, west = direction_words(0.0, side), direction_words(180.0, side)
-    unit, what = ("mm", "Shift") if found.unit == "mm" else ("°", "Tilt")
-    axes.set(
-        aspect="equal", xlabel=f"{unit}, {west} to {east}", ylabel=f"{unit}, inferior to superior"
-    )
-    axes.set_title(
-        f"{what}: contrast at {mapped.frequency_cpd:g} cycles per degree, pupil "
-        f"{mapped.pupil_mm:g} mm",
-        fontsize=9,
-    )
-    axes.legend(
-        loc="upper center", bbox_to_anchor=(0.5, -0.14), ncols=3, frameon=False, fontsize=6.5,
-        handlelength=1.4, columnspacing=0.9,
-    )  # fmt: skip

@@ -4,13 +4,14 @@ import base64
 from dataclasses import dataclass
 
 from rimwise.records.as_seen import SeenPicture
-from rimwise.records.sight import Likely, PupilComparison, Sight
+from rimwise.records.sight import Likely, PupilComparison, Sensitivity, Sight
 from rimwise.report.look import LOOK
 from rimwise.report.page import PagePicture, PageTable
 from rimwise.report.seen_drawing import NOT_FOR_PATIENTS, NOT_IN_IT, edge_sentence
 from rimwise.report.sight_words import HEADER, sight_rows, sight_sentences
 from rimwise.terms.cautions import CAUTIONS
 from rimwise.terms.estimate import Estimate
+from rimwise.terms.frames import Side, direction_words
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,6 +87,28 @@ def focus_table(pupil: PupilComparison) -> PageTable:
     return PageTable(caption, ("lens, dpt", "here", "ideal placement"), tuple(rows[::2]))
 
 
+def cost_table(found: Sensitivity, side: Side) -> PageTable:
+    """What would a little more shift, and a little more tilt, cost, by direction?
+
+    Examples
+    --------
+    >>> from rimwise.records.sight import SightMap
+    >>> told = ((0.0, 0.012), (90.0, -0.0004))
+    >>> one, other = (SightMap(unit, (), (), (), (), (0.0, 0.0), told) for unit in ("mm", "deg"))
+    >>> cost_table(Sensitivity(4.0, 15.0, (one, other), ()), "right").rows
+    (('nasal', '1.2', '1.2'), ('superior', '0.0', '0.0'))
+    """
+    rows = [
+        (direction_words(turn, side), _points(shift), _points(tilt))
+        for (turn, shift), (_, tilt) in zip(*(one.cost for one in found.maps), strict=True)
+    ]
+    caption = (
+        f"Points of contrast at {found.frequency_cpd:g} cycles per degree that more would cost "
+        f"from here, pupil {found.pupil_mm:g} mm; a minus gains"
+    )
+    return PageTable(caption, ("towards", "0.1 mm of shift", "1° of tilt"), tuple(rows))
+
+
 def pictures_table(pictures: tuple[SeenPicture, ...]) -> PageTable:
     """What is in the pictures: pupils, light within the window, light beside the optic?
 
@@ -151,6 +174,8 @@ def sight_html(page: SightPage) -> str:
 
     sight = page.sight
     tables = [table for one in sight.pupils for table in (contrast_table(one), focus_table(one))]
+    if sight.sensitivity is not None:
+        tables.append(cost_table(sight.sensitivity, sight.side))
     drawing = PagePicture(
         "sight.svg",
         "Contrast and focus",
@@ -179,6 +204,11 @@ CONTRAST_HEAD = (
     "here, along the shift", "here, across it",
 )  # fmt: skip
 PICTURES_HEAD = ("scene", "pupil", "light in window, here", "ideal placement", "optic's edge")
+
+
+def _points(share: float) -> str:
+    """Return points of contrast; what rounds to nothing has no minus."""
+    return f"{round(100.0 * share, 1) + 0.0:.1f}"
 
 
 def _told(one: Estimate) -> str:

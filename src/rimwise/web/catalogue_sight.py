@@ -26,12 +26,15 @@ SIGHT_WORDS: dict[str, str] = {
     "sight.pupil.hint": "2 to 6; 3 if nothing is said",
     "field.sight.second_mm": "Second pupil",
     "sight.second.hint": "2 to 6; 5 if nothing is said",
+    "field.sight.map_pupil_mm": "Pupil of the maps",
+    "sight.map.hint": "2 to 6; 4 if nothing is said. Contrast, cylinder and coma of other places "
+    "and tilts",
     "sight.send": "Look",
     "sight.no_eye": "The casebook has no eye of this code; choose one from the list of eyes.",
     "sight.no_case": "This eye has no case sheet; write it on the eye's page first.",
     "sight.no_place": "Where the optic stands is not known: no picture of this eye tells it "
     "against the limbus. Give nasal and superior here.",
-    "sight.working": "Working: numbers first, then pictures; a minute or so in all.",
+    "sight.working": "Working: numbers first, then pictures, then maps; a minute or so in all.",
     "sight.so_far": "done of",
     "sight.steps": "steps",
     "sight.again": "Look again",
@@ -41,7 +44,7 @@ SIGHT_WORDS: dict[str, str] = {
     "sight.not_in": "Not in it: adaptation, retina and nerves, scatter, ghosts between surfaces, "
     "movement of eye and lids; light that passes beside the optic.",
     "sight.numbers": "Here beside the ideal placement, pupil",
-    "sight.drawing": "Contrast of gratings and contrast through focus",
+    "sight.drawing": "Contrast of gratings and contrast through focus, and maps where asked for",
     "sight.behind": "The numbers behind it",
     "sight.full": "Open by itself",
     "sight.scenes": "As seen",
@@ -53,7 +56,7 @@ SIGHT_WORDS: dict[str, str] = {
     "sight.scene.edge": "The optic's edge",
     "sight.beware": "Beware",
     "sight.assumed": "Assumed",
-    "sight.json": "Download the numbers of the first pupil (JSON)",
+    "sight.json": "Download the numbers of all pupils (JSON)",
     "sight.other": "Another placement",
     "sight.slide": "Slide sideways to see all of it.",
 }

@@ -320,6 +320,7 @@ SIGHT_FORM = (
         (
             Field("sight.pupil_mm", "number", "mm", "sight.pupil.hint"),
             Field("sight.second_mm", "number", "mm", "sight.second.hint"),
+            Field("sight.map_pupil_mm", "number", "mm", "sight.map.hint"),
         ),
     ),
 )  # fmt: skip

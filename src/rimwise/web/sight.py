@@ -19,6 +19,9 @@ from rimwise.web.sight_jobs import AskedSight, measured_place
 from rimwise.web.sight_run import SightRun
 from rimwise.web.views import first, go, result_of, sent_form, session_of, shown
 
+# By day, in the dusk, and that of the maps.
+USUAL_PUPILS_MM = (3.0, 5.0, 4.0)
+
 
 async def sight_form(request: Request) -> Response:
     """Answer by the form, an eye's code in it where one was asked for."""
@@ -55,10 +58,14 @@ def _run(page: EyePage | None, told: Any) -> SightRun:
     if where is None and measured is None:
         raise WrongField("sight.decentration_mm", TEXT["sight.no_place"])
     marks = _number(told, "marks_deg", 0.0, 180.0)
-    pupils = [_number(told, one, 2.0, 6.0) for one in ("pupil_mm", "second_mm")]
-    usual = [one or other for one, other in zip(pupils, (3.0, 5.0), strict=True)]
+    names = ("pupil_mm", "second_mm", "map_pupil_mm")
+    pupils = [_number(told, one, 2.0, 6.0) for one in names]
+    first_mm, second_mm, map_mm = (
+        one or other for one, other in zip(pupils, USUAL_PUPILS_MM, strict=True)
+    )
+    alone = tuple(one for one in dict.fromkeys((first_mm, second_mm)) if one != map_mm)
     asked = AskedSight(case, where, tilt, marks, measured)
-    return SightRun(page.eye.code, page.eye.side, asked, tuple(dict.fromkeys(usual)))
+    return SightRun(page.eye.code, page.eye.side, asked, alone, map_mm)
 
 
 def _number(told: Mapping[str, Any], name: str, low: float, high: float) -> float | None:

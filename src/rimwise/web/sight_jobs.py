@@ -1,6 +1,6 @@
 """What the worker is asked to do about an eye's sight: numbers first, then pictures."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -49,7 +49,7 @@ class SightNumbers:
     assumed: tuple[str, ...]
     drawing: bytes
     described: str
-    document: str
+    document: Mapping[str, Any]
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,8 +62,10 @@ class SightScene:
     picture: bytes
 
 
-def numbers_job(asked: AskedSight, pupil_mm: float) -> SightNumbers:
+def numbers_job(asked: AskedSight, pupil_mm: float, mapped: bool = False) -> SightNumbers:
     """What does this eye see through this pupil, beside the ideal placement?
+
+    With maps of what standing elsewhere would cost, where they are asked for.
 
     Raises
     ------
@@ -73,14 +75,14 @@ def numbers_job(asked: AskedSight, pupil_mm: float) -> SightNumbers:
         The cornea was operated, or light does not pass the optic.
     """
     from rimwise.casebook.seeing import edge_notes, marked, profile_notes  # noqa: PLC0415
-    from rimwise.exchange.results import document_of, reasons_document  # noqa: PLC0415
-    from rimwise.exchange.writing import json_text  # noqa: PLC0415
+    from rimwise.exchange.results import reasons_document  # noqa: PLC0415
     from rimwise.predict.looks import bare_edges  # noqa: PLC0415
     from rimwise.predict.make import SightQuestion, predict_sight  # noqa: PLC0415
     from rimwise.report.sight_drawing import draw_sight, sight_description  # noqa: PLC0415
     from rimwise.report.sight_page import (  # noqa: PLC0415
         assumed_words,
         contrast_table,
+        cost_table,
         focus_table,
     )
     from rimwise.report.sight_words import HEADER, sight_rows, sight_sentences  # noqa: PLC0415
@@ -88,7 +90,8 @@ def numbers_job(asked: AskedSight, pupil_mm: float) -> SightNumbers:
     case, record, place, notes = _eye(asked)
     profile = None if case.implant is None else case.implant.profile
     edges = bare_edges(record, place, (pupil_mm,), _cover(asked))
-    ask = SightQuestion(case.code, (pupil_mm,), profile=profile)
+    map_pupil_mm = pupil_mm if mapped else None
+    ask = SightQuestion(case.code, (pupil_mm,), map_pupil_mm=map_pupil_mm, profile=profile)
     sight = marked(predict_sight(record, place, ask), edges)
     beware = (*notes, *profile_notes(profile), *edge_notes(edges))
     (pupil,) = sight.pupils
@@ -96,6 +99,8 @@ def numbers_job(asked: AskedSight, pupil_mm: float) -> SightNumbers:
     document["bare_edge_in_pupil"] = [one.document() for one in edges]
     document["warnings"] = reasons_document(beware)
     behind = [contrast_table(pupil), focus_table(pupil)]
+    if sight.sensitivity is not None:
+        behind.insert(0, cost_table(sight.sensitivity, sight.side))
     return SightNumbers(
         pupil_mm=pupil_mm,
         tables=(("", HEADER, tuple(sight_rows(sight))),
@@ -105,8 +110,30 @@ def numbers_job(asked: AskedSight, pupil_mm: float) -> SightNumbers:
         assumed=tuple(assumed_words(sight)),
         drawing=draw_sight(sight, "svg"),
         described=sight_description(sight),
-        document=json_text(document_of([document])),
+        document=document,
     )  # fmt: skip
+
+
+def whole_document(parts: Sequence[Mapping[str, Any]]) -> str:
+    """Which one document tells all pupils? What each adds is put together, the rest is the same.
+
+    Examples
+    --------
+    >>> parts = [{"by_pupil": [3], "sensitivity": None}, {"by_pupil": [4], "sensitivity": {}}]
+    >>> "".join(whole_document(parts).split())[-37:]
+    '{"by_pupil":[3,4],"sensitivity":{}}]}'
+    """
+    from rimwise.exchange.results import document_of  # noqa: PLC0415
+    from rimwise.exchange.writing import json_text  # noqa: PLC0415
+
+    whole: dict[str, Any] = {}
+    for part in parts:
+        for name, value in part.items():
+            if isinstance(value, list) and name in whole:
+                whole[name] = [*whole[name], *(one for one in value if one not in whole[name])]
+            elif whole.get(name) is None:
+                whole[name] = value
+    return json_text(document_of([whole]))
 
 
 def scenes_job(asked: AskedSight, light: str) -> tuple[SightScene, ...]:

@@ -5,7 +5,14 @@ from dataclasses import dataclass, field
 
 from rimwise.terms.errors import RimwiseError
 from rimwise.web.catalogue import TEXT
-from rimwise.web.sight_jobs import AskedSight, SightNumbers, SightScene, numbers_job, scenes_job
+from rimwise.web.sight_jobs import (
+    AskedSight,
+    SightNumbers,
+    SightScene,
+    numbers_job,
+    scenes_job,
+    whole_document,
+)
 from rimwise.web.worker import Worker
 
 LIGHTS = ("photopic", "mesopic")
@@ -20,6 +27,8 @@ class SightRun:
     code, side : str
     asked : AskedSight
     pupils_mm : tuple of floats
+    map_pupil_mm : float
+        Worked out last, with maps of other placements: with a profile they take half a minute.
     numbers, scenes : list
         In the order in which they were found.
     sentence : str
@@ -30,6 +39,7 @@ class SightRun:
     side: str
     asked: AskedSight
     pupils_mm: tuple[float, ...]
+    map_pupil_mm: float
     numbers: list[SightNumbers] = field(default_factory=list)
     scenes: list[SightScene] = field(default_factory=list)
     sentence: str = ""
@@ -37,7 +47,7 @@ class SightRun:
     @property
     def steps(self) -> int:
         """How many steps are there in all?"""
-        return len(self.pupils_mm) + len(LIGHTS)
+        return len(self.pupils_mm) + len(LIGHTS) + 1
 
     @property
     def done(self) -> int:
@@ -51,8 +61,8 @@ class SightRun:
 
     @property
     def document(self) -> str:
-        """The numbers of the first pupil, to be downloaded."""
-        return self.numbers[0].document if self.numbers else "{}"
+        """The numbers of all pupils found so far, to be downloaded."""
+        return whole_document([one.document for one in self.numbers]) if self.numbers else "{}"
 
     def start(self, worker: Worker) -> None:
         """Work all steps in a thread of its own; each is one job of the worker."""
@@ -64,6 +74,7 @@ class SightRun:
                 self.numbers.append(worker.run(numbers_job, self.asked, pupil_mm))
             for light in LIGHTS:
                 self.scenes.extend(worker.run(scenes_job, self.asked, light))
+            self.numbers.append(worker.run(numbers_job, self.asked, self.map_pupil_mm, True))
         except RimwiseError as error:
             self.sentence = error.sentence
         except Exception:
