@@ -15,7 +15,12 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page, ViewportSize, expect, sync_playwright
 from workbench import OWN, Browser, csrf
 
+from rimwise import journey
+from rimwise.store.book import Who
 from rimwise.terms.cautions import CAUTIONS
+from rimwise.web.examples import example_picture
+from rimwise.web.jobs import measure_job
+from rimwise.web.keeping import Keeping
 
 CHROMIUM = Path(os.environ.get("CHROMIUM", "/usr/bin/chromium"))
 EASY = tree.SOURCE / "demo" / "pictures" / "photo_easy_001.jpg"
@@ -73,6 +78,68 @@ def test_what_cannot_be_followed_is_told(
     assert answer.status_code == 422
     assert says in answer.text
     assert 'value="7"' in answer.text, "and the days are not lost"
+
+
+WHO = Who("R-2", "a test")
+
+
+def kept_eye(keeping: Keeping, *days: int | str, measured: bool = True) -> list[str]:
+    """An eye of the casebook with photographs of these days; one picture, other last bytes."""
+    values, data = example_picture("easy")
+    book = keeping.book()
+    book.add_eye("E-7", "left" if values["side"] == "left" else "right", WHO)
+    kept = []
+    for number, day in enumerate(days):
+        told = {"visit_day": day} if isinstance(day, int) else {"taken": day}
+        kept.append(
+            book.add_picture("E-7", f"v{number}.jpg", data + bytes(number), WHO, values | told)
+        )
+        if measured:
+            entry = json.loads(measure_job(values, data, "easy.jpg").document)["results"][0]
+            book.put("E-7", "cover", entry | {"sha256": kept[-1]}, WHO, kept[-1])
+    return kept
+
+
+def follow_kept(inside: Browser, kept: list[str], **told: str) -> Any:
+    body = {"csrf": csrf(inside), "eye": "E-7", "sha": kept} | told
+    return inside.post("/healing/kept", data=body, headers=OWN)
+
+
+def test_kept_photographs_are_followed_without_measuring_again(
+    inside: Browser, keeping: Keeping, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    kept = kept_eye(keeping, 90, 7)
+    assert "/healing?eye=E-7" in inside.get("/eye", params={"code": "E-7"}).text
+    listed = inside.get("/healing", params={"eye": "E-7"}).text
+    assert "day 90: v0.jpg, measured" in listed
+    monkeypatch.setattr(journey, "finding_of", None)  # measuring would fail
+    answer = follow_kept(inside, kept)
+    assert answer.status_code == 303
+    page = inside.get(answer.headers["location"])
+    assert "2 visits, 0 flags" in page.text
+    name = answer.headers["location"].rpartition("/")[2]
+    course = json.loads(inside.get(f"/document/{name}").text)["results"][0]
+    assert (course["code"], [one["day"] for one in course["visits"]]) == ("E-7", [7, 90])
+    assert abs(course["visits"][1]["change"]["area_percent"]["value"]) < 1e-6
+    limited = inside.get(follow_kept(inside, kept, limit="3").headers["location"]).text
+    assert "below 3.00 mm" in limited
+
+
+def test_dates_make_days_and_are_not_mixed_with_them(inside: Browser, keeping: Keeping) -> None:
+    kept = kept_eye(keeping, "2026-03-02", "2026-04-01", 40, measured=False)
+    assert "not measured yet" in inside.get("/healing", params={"eye": "E-7"}).text
+    mixed = follow_kept(inside, kept)
+    assert (mixed.status_code, "tick photographs that say the same" in mixed.text) == (422, True)
+    one = follow_kept(inside, kept[:1])
+    assert (one.status_code, "Tick two to six" in one.text) == (422, True)
+    answer = follow_kept(inside, kept[:2])
+    name = answer.headers["location"].rpartition("/")[2]
+    course = json.loads(inside.get(f"/document/{name}").text)["results"][0]
+    assert [one["day"] for one in course["visits"]] == [0, 30]
+
+
+def test_an_eye_that_is_not_kept_has_no_page(inside: Browser) -> None:
+    assert inside.get("/healing", params={"eye": "E-404"}).status_code == 404
 
 
 @pytest.fixture

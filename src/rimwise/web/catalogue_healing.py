@@ -44,6 +44,15 @@ HEALING_WORDS: dict[str, str] = {
     "healing.before": "before the first day asked for",
     "healing.after": "after the last day asked for",
     "healing.unmeasured": "refused",
+    "eye.healing": "What has changed since",
+    "healing.on": "day",
+    "healing.unread": "not measured yet",
+    "healing.kept.lead": "Kept photographs of this eye whose sheets say when they were taken. Tick "
+    "two to six, one a visit; kept measurements, hands and all, are taken as they are.",
+    "healing.kept.none": "Fewer than two kept photographs of this eye say when they were taken.",
+    "healing.kept.number": "Tick two to six photographs, one a visit.",
+    "healing.mixed": "Some of these photographs say a day after surgery and others a date; tick "
+    "photographs that say the same.",
     "healing.again": "Follow another eye",
     "healing.json": "Download the numbers (JSON)",
     "healing.notes": "Beware",

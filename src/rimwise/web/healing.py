@@ -12,7 +12,9 @@ from rimwise.terms.errors import MeasurementRefused, WrongInput
 from rimwise.web.catalogue import TEXT
 from rimwise.web.fields import NUMBER, Field, Group, WrongField, in_words, key_in, values_of
 from rimwise.web.forms import MEASURE_FORM
+from rimwise.web.healing_book import chosen_visits, kept_visits
 from rimwise.web.healing_jobs import FollowedEye, SentVisit, ShownVisit, healing_job
+from rimwise.web.keeping import booked
 from rimwise.web.pages import Filled
 from rimwise.web.uploads import Sent, picture_name
 from rimwise.web.views import (
@@ -34,8 +36,37 @@ _DAY = re.compile(r"\d{1,5}", re.ASCII)
 
 
 async def healing_form(request: Request) -> Response:
-    """Show the empty form."""
+    """Show the empty form, or the kept photographs of an eye."""
+    code = request.query_params.get("eye", "")[:64]
+    if code:
+        return await _kept(request, code, Filled())
     return shown(request, "healing.html", form=HEALING_FORM, filled=Filled(), most=MOST_VISITS)
+
+
+async def _kept(request: Request, code: str, filled: Filled, status: int = 200) -> Response:
+    kept = await booked(request, kept_visits, code)
+    if kept is None:
+        raise HTTPException(404)
+    return shown(request, "healing_kept.html", status, code=code, kept=kept, filled=filled,
+                 most=MOST_VISITS)  # fmt: skip
+
+
+async def healing_kept(request: Request) -> Response:
+    """Follow the eye of the kept photographs that were ticked."""
+    sent = await sent_form(request)
+    code, wanted = first(sent.told, "eye")[:64], sent.told.get("sha", ())
+    try:
+        limit_mm = _limit(first(sent.told, "limit"))
+        if not 2 <= len(wanted) <= MOST_VISITS:
+            raise WrongInput(TEXT["healing.kept.number"])
+        chosen = await booked(request, chosen_visits, code, wanted)
+        visits = tuple(
+            SentVisit(day, one.name, data, one.sheet, one.entry) for day, one, data in chosen
+        )
+        followed = await work(request, healing_job, {"code": code}, visits, limit_mm)
+    except (WrongInput, MeasurementRefused) as error:
+        return await _kept(request, code, Filled(sent.told, error.sentence, None), 422)
+    return go(request, f"/healed/{session_of(request).keep(followed)}")
 
 
 async def healing(request: Request) -> Response:
@@ -134,4 +165,4 @@ HEALING_VIEWS: dict[str, Any] = {
     "/healed/{name}/drawing.svg": healing_drawing,
     "/healed/{name}/picture-{number}.jpg": healing_picture,
 }
-HEALING_ACTIONS: dict[str, Any] = {"/healing": healing}
+HEALING_ACTIONS: dict[str, Any] = {"/healing": healing, "/healing/kept": healing_kept}

@@ -3,7 +3,7 @@
 import io
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from rimwise.terms.errors import WrongInput
 from rimwise.web.jobs import THE_FORM
@@ -16,11 +16,17 @@ _SHOWN_PX = 1000  # wide enough for a desk, a tenth of the bytes
 
 @dataclass(frozen=True, slots=True)
 class SentVisit:
-    """A photograph as it was sent, with its day after surgery."""
+    """A photograph as it was sent or kept, with its day.
+
+    ``sheet`` and ``entry`` are those of a kept photograph: what was told about it, and its newest
+    measurement, which is not made again.
+    """
 
     day: int
     name: str
     data: bytes
+    sheet: Mapping[str, object] | None = None
+    entry: Mapping[str, Any] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,16 +118,21 @@ def healing_job(
 
 def _seen(values: Mapping[str, object], sent: SentVisit) -> "SeenVisit":
     from rimwise.exchange.pictures import picture_from_bytes  # noqa: PLC0415
+    from rimwise.exchange.results_reading import cover_finding_from_document  # noqa: PLC0415
     from rimwise.exchange.sheet_keys import PictureKeys  # noqa: PLC0415
     from rimwise.exchange.sheet_layers import checked_layer  # noqa: PLC0415
     from rimwise.exchange.sheet_records import picture_record  # noqa: PLC0415
     from rimwise.follow.changes import SeenVisit  # noqa: PLC0415
     from rimwise.journey import finding_of  # noqa: PLC0415
 
-    told = {**values, "visit_day": sent.day}
+    told = {**values, **(sent.sheet or {}), "visit_day": sent.day}
+    told.pop("taken", None)  # the day is told
     sheet = picture_record(checked_layer(told, PictureKeys, THE_FORM).values, THE_FORM)
     loaded = picture_from_bytes(sent.data, sent.name)
-    finding = finding_of(loaded.raster, sheet, sent.name, loaded.sha256)
+    if sent.entry is None:
+        finding = finding_of(loaded.raster, sheet, sent.name, loaded.sha256)
+    else:
+        finding = cover_finding_from_document(sent.entry)
     return SeenVisit(sent.day, loaded.raster, sheet, finding)
 
 
