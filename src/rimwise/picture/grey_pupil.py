@@ -15,7 +15,7 @@ SMALLEST, LARGEST = 0.13, 0.78
 DARKER = 0.28
 """Log units: an iris sends back much of this light, a pupil next to none."""
 
-_BAND = BandSettings(reach=0.12, window=0.10, gap=0.03, harmonics=4, stiff=0.05)
+_BAND = BandSettings(reach=0.12, window=0.10, gap=0.03, harmonics=3, stiff=2.0)
 _PLAIN = 15.0  # such a disc needs no second look
 _ALIKE = 0.2  # of the plainest disc: what is fainter is not tried
 _LEVELS, _WHOLE = 20, 0.6  # grey levels tried; share of its circle that a blot must fill
