@@ -10,8 +10,10 @@ from rimwise.plan.contrast import with_contrast
 from rimwise.plan.make import make_plan
 from rimwise.predict.make import JUDGED_CPD, SightQuestion, predict_sight
 from rimwise.predict.placed import place_at
+from rimwise.predict.sensitivity import sight_map, tolerance
 from rimwise.records.case import CaseLengths, CaseSheet, Centres, PlannedImplant, Spread
 from rimwise.records.picture import CorneaSheet
+from rimwise.terms.estimate import Estimate
 
 # An invented eye; its visual axis lies where a published prior would have it not.
 EYE = CaseSheet(
@@ -69,6 +71,19 @@ def test_the_frequency_and_the_pupil_are_said_and_the_best_costs_nothing(told):
     assert set(lost) == {"visual_axis", "lens", "pupil", "limbus"}
     assert min(lost.values()) == 0.0
     assert max(lost.values()) > 0.001
+
+
+def test_the_tolerance_is_the_circle_on_the_map_of_the_sight(told):
+    """Second way: every place of the sight's map worked out, a spline between them."""
+    from rimwise.plan.contrast import _ask, _eye  # noqa: PLC0415
+
+    record = _eye(EYE, told)
+    found = sight_map(_ask(record), place_at(record), "mm")
+    circle = tolerance(found, Estimate(0.0, 0.0), 0.1)
+    entry = told.document()["contrast"]["tolerance"]
+    assert (entry["from"], entry["loss"], entry["reach_mm"]) == ("corneal axis", 0.1, 1.0)
+    # Told to 0.01 mm.
+    assert entry["radius_mm"] == pytest.approx(circle.radius, abs=0.01)
 
 
 @pytest.mark.parametrize(

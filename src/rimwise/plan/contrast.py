@@ -31,6 +31,8 @@ _WEIGHTS = (1.0 / 6.0, 2.0 / 3.0, 1.0 / 6.0)
 
 _NODES = 3
 _LEAST_HALF_MM = 0.05  # where all places lie in one line
+# How far off may the optic stand: by this loss, looked for up to there, along these directions.
+_LOSS, _REACH_MM, _RINGS, _SPOKES, _WIDE_NODES = 0.1, 1.0, 10, 16, 5
 
 
 def with_contrast(case: CaseSheet, plan: Plan) -> Plan:
@@ -138,19 +140,44 @@ def _costs(record: EyeRecord, plan: Plan) -> ContrastCost:
             CentreContrast(one.centre, Estimate(float(at_rest.max() - here), float(scatter)))
             for one, here, scatter in zip(plan.centres, at_rest, sd, strict=True)
         ),
+        _LOSS,
+        _allowed_mm(asked),
+        _REACH_MM,
     )
 
 
-def _contrasts(asked: Elsewhere, places_mm: FloatArray) -> FloatArray:
+def _allowed_mm(asked: Elsewhere) -> float | None:
+    """Return how far off the corneal axis no direction loses more than the allowed share.
+
+    Straight between rings of places a tenth of a millimetre apart: within 0.01 mm of the circle
+    on the map of the sight.
+    """
+    radii = _REACH_MM * np.arange(_RINGS + 1) / _RINGS
+    turn = 2.0 * math.pi * np.arange(_SPOKES) / _SPOKES
+    ways = np.column_stack([np.cos(turn), np.sin(turn)])
+    places = (radii[1:, None, None] * ways).reshape(-1, 2)
+    kept = _contrasts(asked, np.vstack([[[0.0, 0.0]], places]), _WIDE_NODES)
+    least = np.concatenate([kept[:1], kept[1:].reshape(_RINGS, _SPOKES).min(axis=1)])
+    floor = (1.0 - _LOSS) * least[0]
+    below = np.flatnonzero(least < floor)
+    if not len(below):
+        return None
+    k = int(below[0])
+    share = (least[k - 1] - floor) / (least[k - 1] - least[k])
+    return float(radii[k - 1] + share * (radii[k] - radii[k - 1]))
+
+
+def _contrasts(asked: Elsewhere, places_mm: FloatArray, count: int = _NODES) -> FloatArray:
     """Return the contrast of optics at these places, (n, 2) from the corneal axis, (n,).
 
     Waves bend with the optic's place as a parabola does, to a thousandth of the contrast over the
-    few tenths of a millimetre here: nine places are traced, and their waves carried to the rest.
+    few tenths of a millimetre here: nine places are traced, and their waves carried to the rest;
+    further off a side of the square needs more than three of them, ``count``.
     """
     fovea = fovea_of(asked.record)
     low, high = places_mm.min(axis=0), places_mm.max(axis=0)
     half = np.maximum(0.5 * (high - low), _LEAST_HALF_MM)
-    nodes = 0.5 * (low + high) + half * chebyshev(_NODES)[:, None]
+    nodes = 0.5 * (low + high) + half * chebyshev(count)[:, None]
     told = np.array(
         [
             [asked.view(place_at(asked.record, (x, y)), fovea).colours_um for y in nodes[:, 1]]

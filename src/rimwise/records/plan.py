@@ -145,6 +145,18 @@ class CentreContrast:
 class ContrastCost:
     """What an optic about each candidate centre would cost in contrast, the same glasses worn.
 
+    Parameters
+    ----------
+    pupil_mm, frequency_cpd : float
+    by_centre : tuple of CentreContrast
+    loss : float
+        Share of the contrast on the corneal axis that may be lost.
+    allowed_mm : float or None
+        How far off the corneal axis the optic may stand before some direction loses more; None
+        where ``reach_mm`` off it still does not.
+    reach_mm : float
+        How far off was looked at.
+
     Examples
     --------
     >>> cost = ContrastCost(3.0, 15.0, (CentreContrast("lens", Estimate(0.0, 0.006)),))
@@ -155,6 +167,9 @@ class ContrastCost:
     pupil_mm: float
     frequency_cpd: float
     by_centre: tuple[CentreContrast, ...]
+    loss: float = 0.1
+    allowed_mm: float | None = None
+    reach_mm: float = 1.0
 
     def document(self) -> dict[str, Any]:
         """Return the plan's ``contrast`` (docs/results.md)."""
@@ -168,6 +183,12 @@ class ContrastCost:
                     "unit": "1",
                 }
                 for one in self.by_centre
+            },
+            "tolerance": {
+                "from": "corneal axis",
+                "loss": self.loss,
+                "radius_mm": self.allowed_mm,
+                "reach_mm": self.reach_mm,
             },
         }
 

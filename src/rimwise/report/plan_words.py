@@ -4,7 +4,7 @@ import math
 
 from rimwise.records.cover import Reason
 from rimwise.records.lens_power import BandSource, ExpectedRefraction
-from rimwise.records.plan import BudgetLine, CentrePlan, Plan, SizeLimitBy
+from rimwise.records.plan import BudgetLine, CentrePlan, ContrastCost, Plan, SizeLimitBy
 from rimwise.report.margin_words import SOURCE_WORDS, margin_rows
 from rimwise.terms.estimate import Estimate
 from rimwise.terms.frames import direction_words
@@ -102,8 +102,24 @@ def _contrast_rows(plan: Plan) -> list[Row]:
             f"beside the best of them, at {cost.frequency_cpd:g} cycles per degree through "
             f"{cost.pupil_mm:.1f} mm, the same glasses; where the optic rests decides, not where "
             "the opening is cut; ± from its scatter at rest",
-        )
+        ),
+        _allowed_row(cost),
     ]
+
+
+def _allowed_row(cost: ContrastCost) -> Row:
+    """Return how far off the optic may stand before it costs too much contrast."""
+    told = (
+        f"more than {cost.reach_mm:g} mm"
+        if cost.allowed_mm is None
+        else f"{cost.allowed_mm:.2f} mm"
+    )
+    return (
+        "Tolerance for contrast, optic off the corneal axis",
+        told,
+        f"up to where no direction loses more than {100.0 * cost.loss:g} % of the contrast there; "
+        "upright, the same pupil, grating and glasses",
+    )
 
 
 def _hundredths(share: Estimate) -> str:
