@@ -36,6 +36,7 @@ NO_EXAMPLE: dict[str, str] = {
     "picture.order: sheet_before_rim": _A_PICTURE,
     "picture.seam: find_seam": _A_PICTURE,
     "picture.marks: find_marks": _A_PICTURE,
+    "picture.haptics: find_haptics": _A_PICTURE,
     "predict.looks: seen_pictures": "takes seconds; tests/steps/test_as_seen.py runs it",
     "records.as_seen: EdgeInPupil": _A_RECORD,
     "published.eyes: SchematicEye": _A_RECORD,

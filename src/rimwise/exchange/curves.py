@@ -13,6 +13,7 @@ from rimwise.records.cover import (
     FoundOpening,
     FoundRim,
 )
+from rimwise.terms.estimate import Estimate
 
 _DIGITS = 6
 _PIXEL_DIGITS = 4
@@ -107,6 +108,7 @@ def curves_document(curves: FoundCurves | None) -> Document | None:
             "centre_sd_px": finite(limbus.centre_sd_px, _PIXEL_DIGITS),
             "seen_deg": limbus.seen_deg,
         },
+        "haptic_axis_deg": _axis(curves.haptic_axis_deg),
     }
 
 
@@ -133,7 +135,20 @@ def curves_from(value: Mapping[str, Any] | None) -> FoundCurves | None:
         pupil=None if value["pupil"] is None else _ellipse_from(value["pupil"]),
         pupil_sd_px=float(value["pupil_sd_px"]),
         limbus=_limbus(value["limbus"]),
+        haptic_axis_deg=_axis_from(value.get("haptic_axis_deg")),
     )
+
+
+def _axis(one: Estimate | None) -> Document | None:
+    if one is None:
+        return None
+    return {"value": one.value, "sd": one.sd, "origin": one.origin}
+
+
+def _axis_from(value: Mapping[str, Any] | None) -> Estimate | None:
+    if value is None:
+        return None
+    return Estimate(float(value["value"]), float(value["sd"]), str(value["origin"]))
 
 
 def _rim(value: Mapping[str, Any] | None) -> FoundRim | None:

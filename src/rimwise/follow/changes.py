@@ -22,6 +22,7 @@ from rimwise.terms.units import deg_from_rad, rad_from_deg
 # that looks elsewhere by 3° shifts the ring of vessels against the rim by 0.02 mm (seen on
 # practice pictures of known truth, which this was set by).
 _SHIFT_SD_MM = 0.03
+_AXIS_SD_DEG = 2.5  # axes known worse than this tell a turn worse than the pictures themselves
 _ROLL_SD_DEG = 0.1
 _LEAST_DIAMETER_MM = 1e-3
 
@@ -235,7 +236,7 @@ def _turn(first: SeenVisit, now: SeenVisit, place: EyePlace) -> Estimate | None:
         (first.finding.haptic_axis_deg, now.finding.haptic_axis_deg, "haptic axis"),
     )
     for before, after, words in pairs:
-        if before is not None and after is not None:
+        if before is not None and after is not None and max(before.sd, after.sd) < _AXIS_SD_DEG:
             turned = after.value - before.value - place.roll_deg
             sd = math.hypot(*(_axis_sd(one, v) for one, v in ((before, first), (after, now))))
             return Estimate((turned + 90.0) % 180.0 - 90.0, math.hypot(sd, _ROLL_SD_DEG), words)

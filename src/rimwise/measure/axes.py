@@ -7,10 +7,12 @@ import numpy as np
 from rimwise.measure.edges import Edges
 from rimwise.terms.arrays import FloatArray
 from rimwise.terms.estimate import Estimate
+from rimwise.terms.frames import axis_deg
 
 _SURE = 9.0  # strength times lead; sets of texture reach this about once in twenty pictures
 _DOT_SD_PX = 0.8  # where in a blurred dot its centre lies
 _TILT_SD_DEG = 0.15  # what the ellipse's own error and perspective turn an axis by
+_ROOT_SD_DEG = 4.0  # slant and root of a band trade against each other; seen on own pictures
 
 
 def implant_toric_axis(edges: Edges) -> Estimate | None:
@@ -32,6 +34,17 @@ def implant_toric_axis(edges: Edges) -> Estimate | None:
     place = _DOT_SD_PX * edges.px * math.sqrt(2.0 / len(across)) / float(np.hypot(*along))
     sd = math.hypot(math.degrees(place), _TILT_SD_DEG)
     return Estimate(axis or 180.0, sd, "toric marks, weak meridian")
+
+
+def found_haptic_axis(edges: Edges) -> Estimate | None:
+    """Along which meridian do the haptics' roots lie, degrees in (0, 180]? None where unseen."""
+    if edges.haptics is None:
+        return None
+    angle = edges.haptics.angle_rad
+    along = stretched(np.array([[math.cos(angle), -math.sin(angle)]]), edges)[0]
+    right, up = edges.direction_px[0], edges.direction_px[90]
+    axis = math.degrees(math.atan2(float(along @ up), float(along @ right)))
+    return Estimate(axis_deg(axis), _ROOT_SD_DEG, "both haptics as found")
 
 
 def stretched(vectors: FloatArray, edges: Edges) -> FloatArray:

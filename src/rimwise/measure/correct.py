@@ -127,8 +127,9 @@ def _renewed(
     return replace(
         new,
         implant_toric_axis_deg=finding.implant_toric_axis_deg,
-        haptic_axis_deg=axis,
+        haptic_axis_deg=axis or found.haptic_axis_deg,
         decentration=new.decentration | {"optic-from-P1": from_p1},
+        curves=new.curves and replace(new.curves, haptic_axis_deg=found.haptic_axis_deg),
         reasons=new.reasons if why_not is None else (*new.reasons, why_not),
     )
 

@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from rimwise.measure.axes import found_haptic_axis
 from rimwise.measure.edges import Edges
 from rimwise.picture.limbus import Limbus
 from rimwise.picture.planes import LEAST_LONG_SIDE_PX, WORKING_LONG_SIDE_PX
@@ -107,6 +108,7 @@ def curves_of(edges: Edges) -> FoundCurves:
         limbus=None
         if limbus is None
         else FoundLimbus(limbus.ellipse_px, limbus.radius_px, limbus.centre_sd_px, limbus.seen_deg),
+        haptic_axis_deg=found_haptic_axis(edges),
     )
 
 

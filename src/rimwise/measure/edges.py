@@ -8,6 +8,7 @@ from scipy.ndimage import gaussian_filter1d
 from rimwise.geometry.ellipse import fit_ellipse
 from rimwise.measure.magnification import expected_limbus_px
 from rimwise.picture.contrast import visible_line
+from rimwise.picture.haptics import Haptics, find_haptics
 from rimwise.picture.limbus import Limbus, find_limbus
 from rimwise.picture.marks import Marks, find_marks
 from rimwise.picture.order import sheet_before_rim
@@ -107,6 +108,8 @@ class Edges:
         The toric marks, stored pixels.
     before_optic : bool or None
         Whether what begins at the opening's edge lies before the optic; None: not to be told.
+    haptics : Haptics or None
+        Where both arms leave the rim, an angle of the stored picture.
     """
 
     centre_px: tuple[float, float]
@@ -127,6 +130,7 @@ class Edges:
     limbus: Limbus | None
     marks: Marks | None
     before_optic: bool | None = None
+    haptics: Haptics | None = None
 
     @property
     def both_seen(self) -> BoolArray:
@@ -186,6 +190,7 @@ def find_edges(raster: Raster, sheet: PictureSheet) -> Edges:
         pupil=margin,
         limbus=limbus,
         marks=None if marks is None else _stored(planes, marks),
+        haptics=find_haptics(planes, pupil, rim),
     )
 
 

@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from rimwise.measure.axes import implant_toric_axis
+from rimwise.measure.axes import found_haptic_axis, implant_toric_axis
 from rimwise.measure.cover_profile import WHOLE_EDGE_DEG, cover_profile
 from rimwise.measure.curves import blank_curves, curves_of
 from rimwise.measure.edges import Edges, find_edges
@@ -173,6 +173,7 @@ def finding_of_edges(
         decentration=_decentration(edges, law, sheet, whole),
         cover=cover_profile(law, radius, whole),
         implant_toric_axis_deg=implant_toric_axis(edges),
+        haptic_axis_deg=found_haptic_axis(edges),
         curves=curves_of(edges),
     )
 

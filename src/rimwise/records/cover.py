@@ -163,6 +163,7 @@ class FoundCurves:
     pupil: EllipsePx | None = None
     pupil_sd_px: float = 0.0
     limbus: FoundLimbus | None = None
+    haptic_axis_deg: Estimate | None = None
 
 
 @dataclass(frozen=True, slots=True)
