@@ -96,7 +96,8 @@ def kept_eye(keeping: Keeping, *days: int | str, measured: bool = True) -> list[
         )
         if measured:
             entry = json.loads(measure_job(values, data, "easy.jpg").document)["results"][0]
-            book.put("E-7", "cover", entry | {"sha256": kept[-1]}, WHO, kept[-1])
+            measured_as = {"sha256": kept[-1], "picture": "/elsewhere/easy.jpg"}
+            book.put("E-7", "cover", entry | measured_as, WHO, kept[-1])
     return kept
 
 
@@ -117,6 +118,8 @@ def test_kept_photographs_are_followed_without_measuring_again(
     assert answer.status_code == 303
     page = inside.get(answer.headers["location"])
     assert "2 visits, 0 flags" in page.text
+    assert "elsewhere" not in page.text, "where a picture once lay is no business of a page"
+    assert ".." not in page.text
     name = answer.headers["location"].rpartition("/")[2]
     course = json.loads(inside.get(f"/document/{name}").text)["results"][0]
     assert (course["code"], [one["day"] for one in course["visits"]]) == ("E-7", [7, 90])

@@ -21,7 +21,7 @@ HEALING_WORDS: dict[str, str] = {
     "healing.flags": "Flags",
     "healing.no_flags": "No flag is raised.",
     "healing.expected": "Expected",
-    "healing.arcs": "Bare arcs",
+    "healing.arcs": "Movement and bare arcs",
     "healing.course": "Edges, cover and course of all visits",
     "healing.full": "Open the drawing by itself",
     "healing.visits": "Visits",

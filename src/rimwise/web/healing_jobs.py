@@ -2,7 +2,7 @@
 
 import io
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from rimwise.terms.errors import WrongInput
@@ -132,7 +132,8 @@ def _seen(values: Mapping[str, object], sent: SentVisit) -> "SeenVisit":
     if sent.entry is None:
         finding = finding_of(loaded.raster, sheet, sent.name, loaded.sha256)
     else:
-        finding = cover_finding_from_document(sent.entry)
+        # An entry may bear the path under which a picture was measured: no business of a page.
+        finding = replace(cover_finding_from_document(sent.entry), picture=sent.name)
     return SeenVisit(sent.day, loaded.raster, sheet, finding)
 
 
