@@ -1,11 +1,13 @@
 """The worker: what hangs or dies is ended in time, and the next picture is measured."""
 
 import os
+import platform
 import signal
 import subprocess
 import sys
 import threading
 import time
+import timeit
 import urllib.error
 import urllib.request
 from collections.abc import Iterator
@@ -52,6 +54,22 @@ def test_a_job_that_ends_its_program_is_told_and_the_next_one_done(worker: Worke
     with pytest.raises(Stopped, match="ended its worker"):
         worker.run(os._exit, 7)
     assert worker.run(abs, -1) == 1
+
+
+def test_arrays_reuse_the_memory_of_the_last_ones(worker: Worker) -> None:
+    """A page of memory asked of the system anew is cleared first: hands would wait for it."""
+    if platform.libc_ver()[0] != "glibc":
+        pytest.skip("only the GNU C library keeps freed memory when told so")
+    import resource  # noqa: PLC0415 - not on every system
+
+    def asked() -> int:
+        return worker.run(resource.getrusage, resource.RUSAGE_SELF).ru_minflt
+
+    array, count = "numpy.ones(400_000)", 50  # 3.2 MB, as the draws of a cover: 781 pages
+    worker.run(timeit.timeit, array, "import numpy", time.perf_counter, count)
+    before = asked()
+    worker.run(timeit.timeit, array, "import numpy", time.perf_counter, count)
+    assert asked() - before < 2 * 781, "no more than two arrays' pages for fifty arrays"
 
 
 def test_want_of_memory_is_refused_in_one_sentence(worker: Worker) -> None:
