@@ -233,6 +233,16 @@ def test_the_command_tells_here_beside_ideal(tmp_path: Path) -> None:
     assert placed["x_mm"]["value"] == pytest.approx(-0.3)
 
 
+def test_an_implant_without_power_is_looked_through(tmp_path: Path) -> None:
+    """Plane surfaces have no radius; a long eye can still need such an implant."""
+    case = tmp_path / "E-1.toml"
+    flat = CASE.replace("21.0", "0").replace("23.6", "30.0").replace('"left"', '"right"')
+    case.write_text(flat, encoding="utf-8")
+    code, told, _ = run(str(case), "--decentration-mm", "0.3", "0", "--pupil-mm", "3")
+    assert code == 0
+    assert "Pupil 3 mm: -0 " not in told
+
+
 @pytest.mark.parametrize(
     ("text", "words", "says"),
     [
@@ -240,6 +250,8 @@ def test_the_command_tells_here_beside_ideal(tmp_path: Path) -> None:
         (CASE.replace("power_dpt = 21.0\n", ""), ("--decentration-mm", "0", "0"), "no power_dpt"),
         (CASE, ("--decentration-mm", "0", "0", "--pupil-mm", "12"), "1 to 8 mm is allowed"),
         (CASE, ("--placement", "none.json"), "cannot be read"),
+        (CASE, ("--decentration-mm", "5", "0"), "less than 3 mm is allowed"),
+        (CASE, ("--decentration-mm", "0", "0", "--tilt-deg", "60", "0"), "up to 45° is allowed"),
     ],
 )
 def test_wrong_input(tmp_path: Path, text: str, words: tuple[str, ...], says: str) -> None:

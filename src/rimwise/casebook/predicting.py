@@ -184,6 +184,7 @@ def record_of(case: CaseSheet, request: SightRequest) -> EyeRecord:
 
     from rimwise.eye.known import known_from_case  # noqa: PLC0415
     from rimwise.eye.this_eye import eye_record  # noqa: PLC0415
+    from rimwise.plan.traced import FLATTEST_DPT  # noqa: PLC0415
 
     name, planned = request.case.name, case.implant
     if planned is None or planned.power_dpt is None:
@@ -205,7 +206,10 @@ def record_of(case: CaseSheet, request: SightRequest) -> EyeRecord:
     known = known_from_case(case, "implant")
     if known.implant is None:
         return eye_record(known)
-    return eye_record(replace(known, implant=_with_cylinder(known.implant, case, request)))
+    terms = _with_cylinder(known.implant, case, request)
+    return eye_record(
+        replace(known, implant=replace(terms, power_dpt=terms.power_dpt or FLATTEST_DPT))
+    )
 
 
 def _with_cylinder(terms: "ImplantTerms", case: CaseSheet, request: SightRequest) -> "ImplantTerms":

@@ -12,6 +12,7 @@ from rimwise.optics.trace import trace
 from rimwise.optics.zernike import basis
 from rimwise.predict.sight import LineOfSight
 from rimwise.terms.arrays import FloatArray
+from rimwise.terms.errors import MeasurementRefused
 
 _ORDER = 6
 _RINGS, _SPOKES = 12, 24
@@ -80,5 +81,11 @@ def on_optic(model: EyeModel, fovea_mm: Vec3, pupil_mm: float, sight: LineOfSigh
     )
     there = left.positions_mm + along[:, None] * left.directions - sight.origin_mm
     seen = there @ sight.axes[:2].T / reach
+    if not (np.isfinite(local).all() and np.isfinite(seen).all()):
+        raise MeasurementRefused(
+            "pupil-beyond-optic",
+            "Where the light of a pupil meets this optic cannot be told, since some of it misses "
+            "the optic where it stands; check the placement.",
+        )
     modes = np.linalg.lstsq(basis(_ORDER, seen[:, 0], seen[:, 1]), local, rcond=None)[0]
     return OnOptic(np.asarray(modes, dtype=np.float64), radius)

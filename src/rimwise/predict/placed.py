@@ -14,6 +14,7 @@ from rimwise.terms.errors import WrongInput
 from rimwise.terms.estimate import Estimate
 from rimwise.terms.frames import axis_deg
 
+MOST_TILT_DEG = 45.0
 _EXACT = Estimate(0.0, 0.0, "ideal placement")
 
 
@@ -30,7 +31,8 @@ def placed_model(record: EyeRecord, place: ImplantPlace) -> EyeModel:
     Raises
     ------
     WrongInput
-        If the eye holds no implant, or an implant there would touch cornea or retina.
+        If the eye holds no implant, the implant stands so far off or so oblique that light along
+        the corneal axis misses its optic, or it would touch cornea or retina there.
 
     Examples
     --------
@@ -45,6 +47,7 @@ def placed_model(record: EyeRecord, place: ImplantPlace) -> EyeModel:
             f"a placement came for a {record.side} eye with a {record.lens} lens; only an implant "
             "is placed: give power_dpt in [implant]"
         )
+    _check_place(place, shape.optic_diameter_mm)
     if place.marks_deg is not None:
         shape = replace(shape, axis_deg=axis_deg(place.marks_deg.value))
     numbers = record.numbers | {"lens_front_depth_mm": place.front_depth_mm}
@@ -52,6 +55,29 @@ def placed_model(record: EyeRecord, place: ImplantPlace) -> EyeModel:
     tilt_x, tilt_y = (math.radians(one.value) for one in place.tilt_deg)
     shift_x, shift_y = (one.value for one in place.shift_mm)
     return model.with_lens((tilt_x, tilt_y), (shift_x, shift_y))
+
+
+def _check_place(place: ImplantPlace, optic_mm: float) -> None:
+    """Refuse a place at which no optic images anything, whose numbers would still look like some.
+
+    Raises
+    ------
+    WrongInput
+        The optic is off the corneal axis by half its diameter, or tilted by more than 45°.
+    """
+    off_mm = math.hypot(*(one.value for one in place.shift_mm))
+    if off_mm >= 0.5 * optic_mm:
+        raise WrongInput(
+            f"an optic of {optic_mm:g} mm came {off_mm:.2f} mm off the corneal axis, so that light "
+            f"along it misses the optic; less than {0.5 * optic_mm:g} mm is allowed, check the "
+            "placement"
+        )
+    tilt_deg = max(abs(one.value) for one in place.tilt_deg)
+    if tilt_deg > MOST_TILT_DEG:
+        raise WrongInput(
+            f"a tilt of {tilt_deg:g}° came; up to {MOST_TILT_DEG:g}° is allowed, where light still "
+            "passes both surfaces of an optic: check the placement"
+        )
 
 
 def place_at(

@@ -79,12 +79,12 @@ def sight_sentences(sight: Sight) -> list[str]:
     ]
     for one in sight.pupils:
         lost = one.contrast_lost
-        low, high = (100 * end for end in one.contrast_lost_95)
-        likely = f" (95 %: {low:+.0f} to {high:+.0f})" if lost.sd > 0.0 else ""
+        low, high = (points_words(end) for end in one.contrast_lost_95)
+        likely = f" (95 %: {low} to {high})" if lost.sd > 0.0 else ""
         astigmatism = lens_words(one.induced)
         said.append(
-            f"Pupil {one.pupil_mm:g} mm: {100 * lost.value:+.0f} ± {100 * lost.sd:.0f} points of "
-            f"contrast lost{likely} at {sight.judged_cpd:g} cycles per degree; induced "
+            f"Pupil {one.pupil_mm:g} mm: {points_words(lost.value)} ± {100 * lost.sd:.0f} points "
+            f"of contrast lost{likely} at {sight.judged_cpd:g} cycles per degree; induced "
             f"{astigmatism}."
         )
     said += foci_sentences(sight)
@@ -99,6 +99,18 @@ def sight_sentences(sight: Sight) -> list[str]:
         "its bare edge. It is not for showing to patients before surgery."
     )
     return said
+
+
+def points_words(share: float) -> str:
+    """How are points of contrast told: whole, with their sign, nothing as 0?
+
+    Examples
+    --------
+    >>> points_words(0.034), points_words(-0.004)
+    ('+3', '0')
+    """
+    points = round(100.0 * share)
+    return f"{points:+d}" if points else "0"
 
 
 def foci_sentences(sight: Sight) -> list[str]:
