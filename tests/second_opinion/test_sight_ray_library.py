@@ -12,6 +12,7 @@ from peers import load, optiland_paths
 
 from rimwise.eye.model import EyeModel
 from rimwise.eye.this_eye import Known, eye_record
+from rimwise.optics.point_spread import point_spread_fft, sample_pupil
 from rimwise.optics.rays import rays
 from rimwise.optics.zernike import basis
 from rimwise.predict.placed import fovea_of, place_at, placed_model
@@ -92,3 +93,37 @@ def test_the_line_of_sight_leaves_along_its_own_axis(seed: int) -> None:
     across = (at[0] - sight.origin_mm) @ sight.axes[:2].T
     assert np.abs(across).max() < 1e-9
     assert ways[0] @ sight.axes[2] == pytest.approx(1.0, abs=1e-12)
+
+
+@pytest.mark.filterwarnings("ignore")  # the library's own warnings are not ours to mend
+@pytest.mark.parametrize("seed", range(10))
+def test_the_point_spread_is_that_of_the_librarys_paths(seed: int) -> None:
+    """Ours from 181 rays a wave, fitted; theirs from a ray a cell, by another library's transform.
+
+    A thousandth of a wave, as asked for, is 2π/1000 of a phase, and an image's intensity follows
+    twice that, in shares of a perfect image's peak.
+    """
+    _need()
+    try:
+        focus = load("prysm.propagation").focus
+    except ImportError as error:
+        pytest.skip(f"prysm is not installed here ({error})")
+    model, fovea = _eye(seed)
+    sight = line_of_sight(model, fovea)
+    (ours,) = placed_waves(model, fovea, PUPIL_MM, sight=sight)
+    pupil = sample_pupil(ours, 64)
+    x, y = np.meshgrid(pupil.places_mm, pupil.places_mm)
+    cells = pupil.coverage > 0.0
+    wanted = np.vstack([[[0.0, 0.0]], np.column_stack([x[cells], y[cells]])])
+    back = np.linalg.inv(sight.by_slope).T
+    slopes = sight.slopes + wanted @ back
+    for _ in range(4):
+        at, wave = _wave_um(sight, _paths(model, fovea, slopes))
+        slopes = slopes + (wanted - at) @ back
+    assert np.abs(wanted - at).max() < 1e-4
+    error = np.zeros(pupil.coverage.shape)
+    error[cells] = wave[1:]
+    theirs = np.abs(focus(pupil.coverage * np.exp(-2j * np.pi * error / GREEN_UM), 2)) ** 2
+    theirs *= theirs.size / pupil.coverage.sum() ** 2
+    told = point_spread_fft(pupil, 2).intensity
+    assert np.abs(told - theirs).max() < 4.0 * math.pi * WAVES_RMS
