@@ -176,6 +176,19 @@ def test_percentages_of_a_printed_table(tmp_path: Path) -> None:
     assert "1 of 2 percentages agree" in err
 
 
+def test_a_recount_tells_what_cannot_be_and_goes_on(tmp_path: Path) -> None:
+    path = tmp_path / "printed.csv"
+    path.write_text("count,total,percent\n9,4,225\n3,4,750\n3,4,75\n", encoding="utf-8")
+    code, out, err = run(path, "--recount")
+    assert code == 3
+    assert "9 of 4 printed as 225 %: more than all of them cannot be" in out
+    assert "3 of 4 printed as 750 %: the counts give 75 %" in out
+    assert "1 of 3 percentages agree" in err
+    path.write_text("count,total,percent\n1,4,25\n5,0,3\n", encoding="utf-8")
+    code, _, err = run(path, "--recount")
+    assert (code, "row 3 of" in err, "5 of 0 is no share" in err) == (2, True, True)
+
+
 def test_the_list_of_columns(tmp_path: Path) -> None:
     code, out, _ = run("--columns")
     assert code == 0

@@ -31,6 +31,8 @@ class Recount:
     def sentence(self) -> str:
         """Return what to tell the reader."""
         says = f"{self.count} of {self.total} printed as {self.printed} %"
+        if self.count > self.total:
+            return f"{says}: more than all of them cannot be"
         return f"{says}: agrees" if self.agrees else f"{says}: the counts give {self.right} %"
 
 
@@ -40,7 +42,7 @@ def recount(count: int, total: int, printed: str) -> Recount:
     Parameters
     ----------
     count, total : int
-        0 <= count <= total, total above 0.
+        0 or more, total above 0; a count above its total is told as impossible.
     printed : str
         "72.7", "88,76 %".
 
@@ -60,18 +62,21 @@ def recount(count: int, total: int, printed: str) -> Recount:
     >>> recount(7938, 8943, "88.76").agrees
     True
     """
-    if not 0 <= count <= total or total == 0:
-        raise WrongInput(f"a share needs 0 <= k <= n with n > 0, got {count} of {total}")
+    if count < 0 or total <= 0:
+        raise WrongInput(
+            f"{count} of {total} is no share; a count from 0 and a total from 1 are allowed"
+        )
     text = printed.strip().removesuffix("%").strip().replace(",", ".")
     try:
         told = Decimal(text)
     except InvalidOperation:
         raise WrongInput(f"{printed!r} is no percentage; give one such as 72.7") from None
-    if not told.is_finite() or not 0 <= told <= 100:
-        raise WrongInput(f"{printed!r} is no percentage; one from 0 to 100 is allowed")
+    if not told.is_finite() or told < 0:
+        raise WrongInput(f"{printed!r} is no percentage; one from 0 up is allowed")
     step = Decimal(1).scaleb(min(int(told.as_tuple().exponent), 0))
     exact = Decimal(100 * count) / Decimal(total)
     doubled = exact / step * 2
     low = ((doubled - 1) / 2).to_integral_value(ROUND_CEILING) * step
     high = ((doubled + 1) / 2).to_integral_value(ROUND_FLOOR) * step
-    return Recount(count, total, text, str(exact.quantize(step)), low <= told <= high)
+    return Recount(count, total, text, str(exact.quantize(step)),
+                   count <= total and low <= told <= high)  # fmt: skip

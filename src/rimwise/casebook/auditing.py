@@ -232,6 +232,8 @@ def recount_table(path: Path) -> list[Recount]:
     for number, row in enumerate(rows, 2):
         try:
             told.append(recount(int(row["count"]), int(row["total"]), row["percent"] or ""))
+        except WrongInput as error:
+            raise WrongInput(f"row {number} of {path}: {error.sentence}") from None
         except (ValueError, TypeError):
             raise WrongInput(f"row {number} of {path} holds no whole counts; correct it") from None
     return told
