@@ -125,11 +125,16 @@ def foci_sentences(sight: Sight) -> list[str]:
         return []
     told = [
         f"order {one.order}: {100 * one.efficiency:.0f} % of the light, sharp for far with "
-        f"{one.lens_dpt:+.2f} dpt added to the glasses"
+        f"{one.lens_dpt:+.2f} dpt added to the glasses{_near_words(one.lens_dpt)}"
         for one in sight.foci
         if one.efficiency >= _TOLD_SHARE
     ]
     return [f"Foci of the profile: {'; '.join(told)}."]
+
+
+def _near_words(lens_dpt: float) -> str:
+    """Return where such a focus is sharp without that lens; nothing beyond four metres."""
+    return f", so at {-100.0 / lens_dpt:.0f} cm without" if lens_dpt < -0.25 else ""
 
 
 def sensitivity_sentences(found: Sensitivity, side: Side) -> list[str]:
