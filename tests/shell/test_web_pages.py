@@ -245,20 +245,32 @@ def test_a_frame_is_aligned_beside_the_page_and_its_page_is_for_everybody(page: 
     page.get_by_text("frame", exact=True).wait_for()
 
 
-def test_an_opening_is_placed_by_a_click(page: Page) -> None:
+@pytest.mark.parametrize(
+    ("pressed", "name"),
+    [("New clear picture", "practise")],
+)
+def test_an_opening_is_placed_by_a_click(page: Page, pressed: str, name: str) -> None:
     _open(page, "/practise")
     page.set_viewport_size({"width": 1280, "height": 900})
-    page.get_by_role("button", name="New clear picture").click()
+    page.get_by_role("button", name=pressed).click()
     page.get_by_role("button", name="Show the truth").wait_for()
     page.wait_for_load_state("networkidle")
-    _judged(page, "practise-picture")
+    _judged(page, f"{name}-picture")
     over = page.locator("[data-over]")
     over.click(position={"x": 100, "y": 80})
     assert int(page.get_by_label("Centre, from the left").input_value()) > 100
     page.get_by_role("button", name="Show the truth").click()
     page.get_by_role("heading", name="The truth", exact=True).wait_for()
     page.wait_for_load_state("networkidle")
-    _judged(page, "practise-truth")
+    _judged(page, f"{name}-truth")
+
+
+def test_the_start_leads_to_every_place_of_the_menu(page: Page) -> None:
+    _open(page, "/")
+    places = "all => all.map(one => one.getAttribute('href'))"
+    menu = page.locator("header nav a").evaluate_all(places)
+    cards = page.locator("main .card").evaluate_all(places)
+    assert set(menu) - {"/", "/bench"} <= set(cards), "pictures in work follow from a measured one"
 
 
 def test_numbers_follow_the_form_while_it_is_filled_in(page: Page) -> None:

@@ -3,6 +3,8 @@
 FRAME_WORDS: dict[str, str] = {
     "nav.frame": "Frame",
     "frame.title": "Frame or clip",
+    "home.frame.text": "From recorded microscope frames or a clip: where the centre is, how far "
+    "the eye is turned from fixation, and which turn brings it back.",
     "frame.lead": "Recorded microscope frames with their lamps' reflexes: where the centre is, how "
     "far the eye is turned from fixation, and which turn brings it back. A clip gives its timeline "
     "and the stills in which the eye was best aligned. Only recordings are read: nothing is shown "

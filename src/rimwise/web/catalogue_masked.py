@@ -3,6 +3,8 @@
 MASKED_WORDS: dict[str, str] = {
     "nav.masked": "Masked reading",
     "masked.title": "Masked reading",
+    "home.masked.text": "Two readers outline the same photographs alone and see no number; a third "
+    "decides where they differ. It tells how well a reading repeats.",
     "masked.lead": "Two readers outline the optic (implant's lens body) and the opening "
     "(capsulotomy) in the same photographs, by hand and alone: each sees no code, no visit, no arm "
     "of the study, no curve of the program, no number, and nothing of what was read before. Where "

@@ -76,6 +76,8 @@ PICTURE_WORDS: dict[str, str] = {
     "bench.legend": "Solid: optic's edge; dotted: opening's edge; dashed: pupil and limbus; thin: "
     "not seen. ■ placed point, ◇ least cover. ± is one standard deviation, the band two.",
     "queue.title": "Many photographs at once",
+    "home.queue.text": "A month of photographs, measured one after the other while you work; a "
+    "restart goes on with them.",
     "queue.lead": "A month of photographs, measured one after the other while you work; each with "
     "its eye's code, its side and its optic. They wait in the casebook's folder, and a restart of "
     "the program goes on with them.",
