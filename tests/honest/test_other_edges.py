@@ -88,3 +88,13 @@ def test_an_opening_before_the_optic_is_never_said_to_be_behind(level):
         pixels, _, sheet = draw_photo(np.random.default_rng([seed, 55]), level)
         finding = measure_photograph(Raster(pixels), sheet, picture="", sha256="")
         assert "edge-behind-optic" not in {reason.code for reason in finding.reasons}
+
+
+@pytest.mark.parametrize("level", [3, 4])
+def test_the_shadow_of_the_iris_beyond_the_rim_is_no_edge(level):
+    # The opening's edge lies behind the iris over a wide arc and the optic is bare there.
+    pixels, truth, sheet = draw_photo(np.random.default_rng([20014, 77]), level)
+    assert truth.least_cover[0] < -0.2
+    finding = measure_photograph(Raster(pixels), sheet, picture="", sha256="")
+    assert finding.status == "partial"
+    assert finding.opening.equivalent_diameter_mm is None

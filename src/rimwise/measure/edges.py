@@ -18,6 +18,7 @@ from rimwise.picture.raster import Raster
 from rimwise.picture.rim import COLUMNS, Rim, find_rims, rim_basis
 from rimwise.picture.rim_doubt import covariance_where
 from rimwise.picture.seam import Seam, find_seam
+from rimwise.picture.strip import directions_rad, radius_about
 from rimwise.records.cover import EllipsePx
 from rimwise.records.picture import PictureSheet
 from rimwise.terms.arrays import BoolArray, FloatArray
@@ -55,6 +56,10 @@ class EdgeSettings:
     rim_clear_columns : int
         Half degrees beside the iris or a reflex in which the rim is not claimed: it dives under
         the margin at a grazing angle, and the margin's own shadow continues its line.
+    beyond_rim, off_iris : float
+        Radii of the rim: farther outside of it than the first, an edge must keep the second away
+        from the iris, whose shadow and colour else pass for the start of capsule while the true
+        edge lies behind the iris.
     """
 
     rim_quality: float = 1.6
@@ -72,6 +77,8 @@ class EdgeSettings:
     rim_contrast: float = 0.5
     rim_columns: float = 8.0
     rim_clear_columns: int = 5
+    beyond_rim: float = 0.03
+    off_iris: float = 0.03
 
 
 SETTINGS = EdgeSettings()
@@ -240,7 +247,7 @@ def _in_examiner_degrees(
     direction = frame.picture_from_examiner(np.stack([np.cos(radians), np.sin(radians)], axis=-1))
     column = np.degrees(np.arctan2(-direction[:, 1], direction[:, 0])) % 360.0 * COLUMNS / 360.0
     seam_line, _ = visible_line(planes, rim.centre_px, seam.radii_px, rim.radii_px)
-    found = _stands_out(seam, rim)
+    found = _stands_out(seam, rim) & _off_iris(pupil, rim, seam)
     rim_shows = _rim_shows(planes, rim)
     basis = rim_basis(column * 2.0 * np.pi / COLUMNS)
     return Edges(
@@ -276,6 +283,13 @@ def _stands_out(seam: Seam, rim: Rim) -> BoolArray:
     at_rim = np.abs(seam.radii_px - rim.radii_px) < SETTINGS.rim_zone * rim.radius_px
     enough = rise > np.where(at_rim, SETTINGS.rise_at_rim, SETTINGS.rise)
     return np.asarray(seam.usable & enough & (steady > SETTINGS.strength), dtype=np.bool_)
+
+
+def _off_iris(pupil: PupilMargin, rim: Rim, seam: Seam) -> BoolArray:
+    """Where is the seam no shadow of the iris's? Only beyond the rim can it be taken for one."""
+    margin = radius_about(pupil.curve_px, rim.centre_px, directions_rad(COLUMNS))
+    within = seam.radii_px < rim.radii_px + SETTINGS.beyond_rim * rim.radius_px
+    return np.asarray(within | (margin - seam.radii_px > SETTINGS.off_iris * rim.radius_px))
 
 
 def _rim_shows(planes: Planes, rim: Rim) -> BoolArray:
