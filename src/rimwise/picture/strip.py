@@ -11,7 +11,13 @@ from rimwise.terms.arrays import FloatArray
 
 
 def directions_rad(count: int) -> FloatArray:
-    """Which directions do the columns of a strip have?"""
+    """Which directions do the columns of a strip have?
+
+    Examples
+    --------
+    >>> np.degrees(directions_rad(4)).round(9).tolist()
+    [0.0, 90.0, 180.0, 270.0]
+    """
     return 2.0 * np.pi * np.arange(count) / count
 
 
@@ -97,6 +103,12 @@ def radius_about(
         A point inside.
     theta_rad : array (n,)
         Directions counter-clockwise from picture right.
+
+    Examples
+    --------
+    >>> square = np.array([[4.0, 2.0], [2.0, 0.0], [0.0, 2.0], [2.0, 4.0]])
+    >>> radius_about(square, (2.0, 2.0), np.array([0.0, np.pi])).tolist()
+    [2.0, 2.0]
     """
     du, dv = curve_px[:, 0] - centre_px[0], centre_px[1] - curve_px[:, 1]
     angle = np.arctan2(dv, du) % (2.0 * np.pi)
