@@ -10,6 +10,7 @@ FIELD_WORDS: dict[str, str] = {
     "group.profile": "Profile of the implant's front",
     "group.operation": "Operation",
     "group.visit": "Visit",
+    "group.visit_tilt": "Tilt of the optic, measured elsewhere",
     "group.visit_refraction": "Refraction at the visit (minus cylinder)",
     # case sheet
     "field.person": "Code of the person",
@@ -89,6 +90,10 @@ FIELD_WORDS: dict[str, str] = {
     "field.visit.laser": "Laser to the capsule",
     "field.visit.laser_day": "Day of the laser",
     "field.visit.intervention": "What else was done",
+    "field.visit.optic_tilt.nasal_deg": "Front end of its axis, nasal",
+    "field.visit.optic_tilt.hint": "minus: temporal; a photograph does not tell it",
+    "field.visit.optic_tilt.superior_deg": "Front end of its axis, superior",
+    "field.visit.optic_tilt.sd_deg": "± (one standard deviation)",
     "field.visit.refraction.sphere_dpt": "Sphere",
     "field.visit.refraction.cylinder_dpt": "Cylinder",
     "field.visit.refraction.cylinder_dpt.hint": "0 or below",

@@ -302,6 +302,14 @@ VISIT_FORM = (
             _mm("visit.refraction.vertex_mm"),
         ),
     ),
+    Group(
+        "group.visit_tilt",
+        (
+            _number("visit.optic_tilt.nasal_deg", "°", "field.visit.optic_tilt.hint"),
+            _number("visit.optic_tilt.superior_deg", "°"),
+            _number("visit.optic_tilt.sd_deg", "°"),
+        ),
+    ),
 )  # fmt: skip
 
 SIGHT_FORM = (
