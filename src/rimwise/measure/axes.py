@@ -12,7 +12,8 @@ from rimwise.terms.frames import axis_deg
 _SURE = 9.0  # strength times lead; sets of texture reach this about once in twenty pictures
 _DOT_SD_PX = 0.8  # where in a blurred dot its centre lies
 _TILT_SD_DEG = 0.15  # what the ellipse's own error and perspective turn an axis by
-_ROOT_SD_DEG = 4.0  # slant and root of a band trade against each other; seen on own pictures
+# Slant and root of a band trade against each other: own renders scatter by 0.5, others by up to 7.
+_ROOT_SD_DEG = 4.0
 
 
 def implant_toric_axis(edges: Edges) -> Estimate | None:
