@@ -153,5 +153,6 @@ def _draw(
 def _drawing_kind(drawing: Path) -> Literal["svg", "png"]:
     kind = DRAWING_KINDS.get(drawing.suffix.lower())
     if kind is None:
-        raise WrongInput(f"{drawing} ends in neither .svg nor .png; name the drawing so")
+        pdf = ", or write the whole page with --sheet" if drawing.suffix.lower() == ".pdf" else ""
+        raise WrongInput(f"{drawing} ends in neither .svg nor .png; name the drawing so{pdf}")
     return kind

@@ -2,6 +2,7 @@
 
 import contextlib
 import datetime
+import re
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -26,6 +27,9 @@ ONE_FACT = (
 )
 # Tables that are replaced whole; all others are merged key by key.
 WHOLE_TABLES = ("ruler", "operation", "visit", "profile")
+
+# A number alone on its line, as many languages write it: axial_mm = 23,61
+_DECIMAL_COMMA = re.compile(r"=[ \t]*([-+]?\d+),(\d+)[ \t]*(?:#.*)?$", re.MULTILINE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,14 +115,17 @@ def read_toml(path: Path) -> dict[str, Any]:
             raise WrongInput(f"{path} is a folder, and a sheet is a TOML file; give the file")
         if path.stat().st_size > MOST_BYTES:
             raise WrongInput(f"{path.name} is over 1 MB, and a sheet is a short TOML file")
-        return tomllib.loads(path.read_bytes().decode("utf-8-sig"))
+        text = path.read_bytes().decode("utf-8-sig")
+        return tomllib.loads(text)
     except FileNotFoundError:
         raise WrongInput(f"there is no sheet {path}; check the name and the folder") from None
     except UnicodeDecodeError:
         raise WrongInput(f"{path.name} is not UTF-8 text; save the sheet as UTF-8") from None
     except (tomllib.TOMLDecodeError, RecursionError, ValueError) as error:
         where = " ".join(str(error).split())[:100]
-        raise WrongInput(f"{path.name} is not TOML ({where}); correct that line") from None
+        comma = _DECIMAL_COMMA.search(text)
+        mend = "correct that line" if comma is None else f"write {comma[1]}.{comma[2]} with a point"
+        raise WrongInput(f"{path.name} is not TOML ({where}); {mend}") from None
     except OSError as error:
         raise WrongInput(
             f"{path} cannot be read ({error.strerror}); check the name and its permissions"

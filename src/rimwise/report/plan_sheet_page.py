@@ -70,7 +70,7 @@ ul { margin: .2rem 0; padding-left: 1.1rem; } .small { font-size: .76rem; }
 <thead><tr><th scope="col">Power (dpt)</th>
 {% for power in sheet.powers %}<th scope="col"{% if loop.index0 == sheet.named %} class="named"
 {% endif %}>{{ power }}{% if loop.index0 == sheet.named %} (named){% endif %}</th>{% endfor %}
-<th scope="col">±</th><th scope="col">Status</th></tr></thead>
+<th scope="col">± at most</th><th scope="col">Status</th></tr></thead>
 <tbody>
 {% for row in sheet.refraction %}
 <tr><th scope="row">{{ row[0] }}</th>{% for cell in row[1:] %}
