@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from practice import FOLDER
+from practice import AWAY, FOLDER
 from workbench import OWN, Browser, HereWorker, csrf
 
 from rimwise.align.frame import align_frame
@@ -164,7 +164,7 @@ def test_a_recording_is_cancelled_and_a_restart_goes_on(tmp_path: Path) -> None:
     assert WaitingRoom(tmp_path).numbers() == []
 
 
-@pytest.mark.skipif(not (FOLDER / "clips").is_dir(), reason="no practice clips on this machine")
+@pytest.mark.skipif(not (FOLDER / "clips").is_dir(), reason=AWAY)
 def test_a_clip_gives_its_timeline_and_its_best_stills(inside: Browser, tmp_path: Path) -> None:
     import av  # noqa: PLC0415
 

@@ -130,13 +130,19 @@ class LampKeys(Keys):
 
 
 class RefractionKeys(Keys):
-    """A refraction at a spectacle plane."""
+    """refraction of a visit: minus cylinder."""
 
     sphere_dpt: Annotated[float, Field(ge=-40.0, le=40.0)]
-    cylinder_dpt: Cylinder = 0.0
+    cylinder_dpt: Annotated[float, Field(ge=-15.0, le=0.0)] = 0.0
     axis_deg: AxisDeg | None = None
-    distance_m: Annotated[float, Field(ge=0.1, le=10.0)] | None = None
+    distance_m: Annotated[float, Field(ge=0.1, le=20.0)] | None = None
     vertex_mm: Annotated[float, Field(ge=0.0, le=25.0)] | None = None
+
+    @model_validator(mode="after")
+    def _axis_of_cylinder(self) -> Self:
+        if self.cylinder_dpt != 0.0 and self.axis_deg is None:
+            raise ValueError("has a cylinder without axis_deg; give the axis of the minus cylinder")
+        return self
 
 
 class OpticTiltKeys(Keys):
@@ -167,14 +173,14 @@ class VisitKeys(Keys):
 
     day: Day | None = None
     acuity_logmar: (
-        Annotated[float, Field(ge=-0.5, le=3.0)]
+        Annotated[float, Field(ge=-0.4, le=2.0)]
         | Literal["counting-fingers", "hand-motion", "light", "no-light"]
         | None
     ) = None
     refraction: RefractionKeys | None = None
     optic_tilt: OpticTiltKeys | None = None
     pupil_dilated_mm: Pupil | None = None
-    opacification_score: Annotated[float, Field(ge=0.0, le=10.0)] | None = None
+    opacification_score: Annotated[float, Field(ge=0.0, le=4.0)] | None = None
     laser: Literal["none", "anterior", "posterior"] | None = None
     laser_day: Day | None = None
     intervention: Word | None = None
