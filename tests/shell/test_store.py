@@ -1,5 +1,6 @@
 """The casebook: versions, history, pictures, consent, copies; on SQLite and on PostgreSQL alike."""
 
+import hashlib
 import json
 import multiprocessing
 import random
@@ -12,6 +13,7 @@ import time
 from pathlib import Path
 
 import pytest
+import tree
 from alembic.autogenerate import compare_metadata
 from alembic.runtime.migration import MigrationContext
 from sqlalchemy import text
@@ -19,12 +21,15 @@ from sqlalchemy.exc import DatabaseError
 from two_stores import Open
 from typer.testing import CliRunner
 
+from rimwise.casebook.book import add_file
 from rimwise.cli.main import app
 from rimwise.store.book import Casebook, Who
 from rimwise.store.moving import backup, export_all, restore
 from rimwise.store.opening import BOOK, open_engine
 from rimwise.store.tables import METADATA
 from rimwise.terms.errors import OutputFailed, WrongInput
+from rimwise.web.bench_book import kept_bench
+from rimwise.web.jobs import picture_sheet
 
 WHO = Who("S-2", "a test")
 
@@ -357,3 +362,29 @@ def test_the_command_keeps_and_shows(tmp_path: Path) -> None:
     code, _, err = run("show", "E-9", *place)
     assert code == 2
     assert "has no eye E-9" in err
+
+
+def test_results_go_to_the_eye_that_keeps_their_picture(tmp_path: Path) -> None:
+    """What ``measure --json`` writes tells the picture's hash, not the eye's code."""
+    source = tree.SOURCE / "demo" / "pictures" / "photo_easy_001.jpg"
+    picture = tmp_path / "eye.jpg"
+    picture.write_bytes(source.read_bytes())
+    told = 'code = "E-1"\nside = "left"\ntaken = 2026-03-02\noptic_diameter_mm = 6.0\n'
+    picture.with_suffix(".toml").write_text(told)
+    case = tmp_path / "E-1.toml"
+    case.write_text(told.replace("taken = 2026-03-02\n", 'corneal_surgery = "none"\n[implant]\n'))
+    results = tmp_path / "eye.json"
+    entry = {"schema": "rimwise.cover/1", "picture": "eye.jpg", "status": "refused",
+             "sha256": hashlib.sha256(picture.read_bytes()).hexdigest()}  # fmt: skip
+    results.write_text(json.dumps({"results": [entry]}))
+    with Casebook(tmp_path / "book") as book:
+        who = Who("S-1")
+        add_file(book, case, who)
+        with pytest.raises(WrongInput, match="give --eye CODE"):
+            add_file(book, results, who)
+        add_file(book, picture, who)
+        assert add_file(book, results, who)[0].eye == "E-1"
+        # A kept sheet has been through JSON; its date is one all the same.
+        kept = kept_bench(book, "E-1", entry["sha256"])
+        assert kept is not None
+        assert picture_sheet(kept.values).taken == "2026-03-02"

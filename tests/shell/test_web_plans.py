@@ -121,6 +121,19 @@ def test_bias_and_scatter_are_those_of_the_standard_library(
     assert text.count('circle class="dot"') == 4
 
 
+@pytest.mark.parametrize("eyes", [1, 2])
+def test_one_or_two_eyes_have_no_mean_and_are_drawn(
+    inside: Browser, keeping: Keeping, eyes: int
+) -> None:
+    for number in range(eyes):
+        keeping.book().add_eye(f"E-{number}", "left", Who("S-2"))
+        keeping.book().put(f"E-{number}", "cover", _cover(0.1, 5.2), Who("S-2"), slot="a" * 64)
+    page = inside.get("/glance")
+    assert page.status_code == 200
+    assert page.text.count('rect class="dot"') == eyes
+    assert 'class="mean"' not in page.text
+
+
 @pytest.mark.parametrize("seen", ["-1", "x", "9" * 30, "²"])
 def test_a_forged_version_meets_no_fault(inside: Browser, seen: str) -> None:
     name = plan(inside, eye="E-1", seen=seen).rpartition("/")[2]

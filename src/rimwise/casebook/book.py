@@ -116,12 +116,18 @@ def _results(book: Casebook, path: Path, who: Who, eye: str | None) -> list[Adde
         raise WrongInput(f"{path} holds no results that a casebook keeps; give a command's --json")
     added = []
     for one in known:
-        code = _code(eye, one.get("code"), path)
+        code = _code(eye, one.get("code") or _eye_of_picture(book, one.get("sha256")), path)
         kind = _KINDS[str(one["schema"])]
         slot = str(one.get("sha256") or one.get("picture") or "")[:128]
         book.put(code, kind, one, who, slot=slot)
         added.append(Added(code, f"{kind} results"))
     return added
+
+
+def _eye_of_picture(book: Casebook, sha256: object) -> str | None:
+    """Return the one eye whose picture these results are of, where the casebook keeps it."""
+    keeps = book.pictures_of("", 2, sha256) if isinstance(sha256, str) and sha256 else []
+    return keeps[0][0] if len(keeps) == 1 else None
 
 
 def _picture(book: Casebook, path: Path, who: Who, eye: str | None) -> Added:

@@ -283,10 +283,10 @@ class Casebook:
         with self._engine.connect() as db:
             return [row.eye for row in db.execute(eyes_with(kind).limit(limit))]
 
-    def pictures_of(self, start: str, limit: int) -> list[tuple[str, str]]:
-        """Which pictures (eye, hash) do the eyes of the list have whose code begins so?"""
+    def pictures_of(self, start: str, limit: int, sha256: str = "") -> list[tuple[str, str]]:
+        """Which pictures (eye, hash), or this one, do eyes have whose code begins so?"""
         with self._engine.connect() as db:
-            found = db.execute(pictures_of(self._engine, start).limit(limit))
+            found = db.execute(pictures_of(self._engine, start, sha256).limit(limit))
             return [(row.eye, row.slot) for row in found]
 
     def _eyes(self, query: Select[Any], limit: int, after: int) -> list[KeptEye]:

@@ -55,8 +55,8 @@ def eyes_with(kind: str) -> Select[Any]:
     )
 
 
-def pictures_of(engine: Engine, start: str) -> Select[Any]:
-    """Which query finds the pictures of the eyes of the list whose code begins so?"""
+def pictures_of(engine: Engine, start: str, sha256: str = "") -> Select[Any]:
+    """Which query finds the pictures, or one, of the eyes of the list whose code begins so?"""
     query = (
         select(RECORDS.c.eye, RECORDS.c.slot)
         .join(EYES, EYES.c.code == RECORDS.c.eye)
@@ -64,4 +64,6 @@ def pictures_of(engine: Engine, start: str) -> Select[Any]:
         .group_by(RECORDS.c.eye, RECORDS.c.slot)
         .order_by(RECORDS.c.eye, func.min(RECORDS.c.id))
     )
+    if sha256:
+        query = query.where(RECORDS.c.slot == sha256)
     return query.where(_begins(engine, EYES.c.code, start)) if start else query

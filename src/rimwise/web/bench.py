@@ -8,13 +8,12 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from rimwise.web.catalogue import TEXT
-from rimwise.web.jobs import THE_FORM
+from rimwise.web.jobs import picture_sheet
 from rimwise.web.masked import Task
 
 if TYPE_CHECKING:
     from rimwise.records.corrections import Corrections
     from rimwise.records.cover import CoverFinding, FoundCurves
-    from rimwise.records.picture import PictureSheet
 
 WIDEST_SHOWN_PX = 2600  # finer than any screen at twice its size, and a tenth of the bytes
 # Beginnings of the rows that stay in sight while hands work.
@@ -123,7 +122,9 @@ def numbers_job(
 
     finding = cover_finding_from_document(entry)
     return _shown(
-        corrected_finding(finding, sheet_told(values, finding.side), corrections_told(told))
+        corrected_finding(
+            finding, picture_sheet({"side": finding.side} | dict(values)), corrections_told(told)
+        )
     )
 
 
@@ -150,7 +151,10 @@ def corrected_job(
     finding = cover_finding_from_document(entry)
     raster = picture_from_bytes(data, finding.picture).raster
     new = corrected_finding(
-        finding, sheet_told(values, finding.side), corrections_told(told), raster
+        finding,
+        picture_sheet({"side": finding.side} | dict(values)),
+        corrections_told(told),
+        raster,
     )
     return cover_document(new)
 
@@ -189,16 +193,6 @@ def told_of(entry: Mapping[str, Any]) -> Answer:
     told = (entry.get("correction") or {}).get("told") or {}
     blank: Answer = {name: [] for name in _POINTS[:-1]} | {"swap": False}
     return {name: told.get(name, blank[name]) for name in _POINTS}
-
-
-def sheet_told(values: Mapping[str, object], side: str) -> "PictureSheet":
-    """Which sheet do these keys make?"""
-    from rimwise.exchange.sheet_keys import PictureKeys  # noqa: PLC0415
-    from rimwise.exchange.sheet_layers import checked_layer  # noqa: PLC0415
-    from rimwise.exchange.sheet_records import picture_record  # noqa: PLC0415
-
-    told = {"side": side} | dict(values)
-    return picture_record(checked_layer(told, PictureKeys, THE_FORM).values, THE_FORM)
 
 
 def corrections_told(told: Mapping[str, object]) -> "Corrections":

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from rimwise.terms.errors import WrongInput
-from rimwise.web.jobs import THE_FORM
+from rimwise.web.jobs import picture_sheet
 
 if TYPE_CHECKING:
     from rimwise.follow.changes import SeenVisit
@@ -119,15 +119,12 @@ def healing_job(
 def _seen(values: Mapping[str, object], sent: SentVisit) -> "SeenVisit":
     from rimwise.exchange.pictures import picture_from_bytes  # noqa: PLC0415
     from rimwise.exchange.results_reading import cover_finding_from_document  # noqa: PLC0415
-    from rimwise.exchange.sheet_keys import PictureKeys  # noqa: PLC0415
-    from rimwise.exchange.sheet_layers import checked_layer  # noqa: PLC0415
-    from rimwise.exchange.sheet_records import picture_record  # noqa: PLC0415
     from rimwise.follow.changes import SeenVisit  # noqa: PLC0415
     from rimwise.journey import finding_of  # noqa: PLC0415
 
     told = {**values, **(sent.sheet or {}), "visit_day": sent.day}
     told.pop("taken", None)  # the day is told
-    sheet = picture_record(checked_layer(told, PictureKeys, THE_FORM).values, THE_FORM)
+    sheet = picture_sheet(told)
     loaded = picture_from_bytes(sent.data, sent.name)
     if sent.entry is None:
         finding = finding_of(loaded.raster, sheet, sent.name, loaded.sha256)

@@ -3,8 +3,10 @@
 The answers are plain words and bytes, so that the server itself never loads the heavy libraries.
 """
 
+import contextlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from datetime import date
 from typing import TYPE_CHECKING
 
 from rimwise.terms.errors import WrongInput
@@ -12,6 +14,7 @@ from rimwise.terms.errors import WrongInput
 if TYPE_CHECKING:
     from rimwise.records.case import CaseSheet
     from rimwise.records.cover import CoverFinding, Reason
+    from rimwise.records.picture import PictureSheet
     from rimwise.records.plan import Plan
     from rimwise.report.words import Row
 
@@ -56,6 +59,30 @@ class PlannedOpening:
     document: str
 
 
+def picture_sheet(values: Mapping[str, object]) -> "PictureSheet":
+    """Which sheet do these keys make, also where a date went through the casebook's JSON?
+
+    Raises
+    ------
+    WrongInput
+        A value is outside its range, or a key is unknown.
+
+    Examples
+    --------
+    >>> picture_sheet({"side": "left", "taken": "2026-03-02"}).taken
+    '2026-03-02'
+    """
+    from rimwise.exchange.sheet_keys import PictureKeys  # noqa: PLC0415
+    from rimwise.exchange.sheet_layers import checked_layer  # noqa: PLC0415
+    from rimwise.exchange.sheet_records import picture_record  # noqa: PLC0415
+
+    told = dict(values)
+    if isinstance(told.get("taken"), str):
+        with contextlib.suppress(ValueError):
+            told["taken"] = date.fromisoformat(str(told["taken"]))
+    return picture_record(checked_layer(told, PictureKeys, THE_FORM).values, THE_FORM)
+
+
 def measure_job(values: Mapping[str, object], data: bytes, name: str) -> MeasuredPicture:
     """What does this photograph show, with these values as its sheet?
 
@@ -75,9 +102,6 @@ def measure_job(values: Mapping[str, object], data: bytes, name: str) -> Measure
     """
     from rimwise.exchange.pictures import picture_from_bytes  # noqa: PLC0415
     from rimwise.exchange.results import cover_document, document_of  # noqa: PLC0415
-    from rimwise.exchange.sheet_keys import PictureKeys  # noqa: PLC0415
-    from rimwise.exchange.sheet_layers import checked_layer  # noqa: PLC0415
-    from rimwise.exchange.sheet_records import picture_record  # noqa: PLC0415
     from rimwise.exchange.writing import json_text  # noqa: PLC0415
     from rimwise.journey import finding_of  # noqa: PLC0415
     from rimwise.report.cover_drawing import draw_cover  # noqa: PLC0415
@@ -88,7 +112,7 @@ def measure_job(values: Mapping[str, object], data: bytes, name: str) -> Measure
         reason_sentences,
     )
 
-    sheet = picture_record(checked_layer(values, PictureKeys, THE_FORM).values, THE_FORM)
+    sheet = picture_sheet(values)
     loaded = picture_from_bytes(data, name)
     finding = finding_of(loaded.raster, sheet, name, loaded.sha256)
     finding = replace(finding, reasons=(*finding.reasons, *loaded.notes))

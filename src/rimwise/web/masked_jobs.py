@@ -5,8 +5,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from rimwise.terms.errors import WrongInput
-from rimwise.web.bench import corrections_told, sheet_told
-from rimwise.web.jobs import Line, table_lines
+from rimwise.web.bench import corrections_told
+from rimwise.web.jobs import Line, picture_sheet, table_lines
 
 if TYPE_CHECKING:
     from rimwise.audit.repeats import Repeat
@@ -46,7 +46,7 @@ def blank_job(values: Mapping[str, object], data: bytes, sha256: str) -> dict[st
     from rimwise.casebook.masked import blank_finding  # noqa: PLC0415
     from rimwise.exchange.results import cover_document  # noqa: PLC0415
 
-    sheet = sheet_told(values, str(values["side"]))
+    sheet = picture_sheet(values)
     return cover_document(blank_finding(data, sheet, sha256, NAMELESS))
 
 
@@ -67,7 +67,9 @@ def reading_job(
     from rimwise.report.words import reason_sentences  # noqa: PLC0415
 
     blank = cover_finding_from_document(entry)
-    read = corrected_finding(blank, sheet_told(values, blank.side), corrections_told(told))
+    read = corrected_finding(
+        blank, picture_sheet({"side": blank.side} | dict(values)), corrections_told(told)
+    )
     numbers = found_numbers(read)
     if read.status == "refused" or not numbers:
         raise WrongInput(" ".join(reason_sentences(read)) or "place points on both edges first")
