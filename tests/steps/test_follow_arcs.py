@@ -8,7 +8,8 @@ from typing import Any
 from rimwise.follow.arcs import bare_arcs
 from rimwise.records.cover import CoverFinding, CoverProfile
 from rimwise.records.healing import Healing, Visit
-from rimwise.report.healing_words import course_foot
+from rimwise.report.healing_words import _drift_words, course_foot
+from rimwise.terms.estimate import Estimate
 from rimwise.terms.frames import Side
 
 LEFT: Side = "left"
@@ -77,3 +78,12 @@ def test_a_week_tells_no_growth_of_a_month() -> None:
     first = visit(30, (60, 80), (0, 359), (59.5, 80.5))
     later = visit(37, (59, 81), (0, 359), (58.5, 81.5))
     assert bare_arcs((first, later), LEFT)[0].growth_from_deg_per_month is None
+
+
+def test_the_way_of_a_drift_is_told_without_a_sign() -> None:
+    """An optic that leaves its bare arc has moved away from it, not minus so much towards it."""
+    told = [_drift_words(Estimate(value, 0.03)) for value in (0.34, -0.34, 0.02)]
+    assert told[0].startswith("the optic has moved 0.34 mm towards it")
+    assert told[1].startswith("the optic has moved 0.34 mm away from it")
+    assert "the other way" in told[2]
+    assert "-" not in "".join(told)

@@ -2,7 +2,7 @@
 
 from rimwise.records.healing import AtVisit, BareArc, Change, Healing, Visit
 from rimwise.report.place_words import shift_words
-from rimwise.report.words import estimate_words
+from rimwise.report.words import estimate_words, with_minus
 from rimwise.terms.estimate import Estimate
 from rimwise.terms.frames import Side, direction_words, examiner_from_nasal_superior
 
@@ -17,32 +17,33 @@ def course_rows(course: Healing) -> list[Row]:
     >>> course_rows(Healing("E-1", "left", 0, ()))
     []
     """
-    return [_row(visit, course.side) for visit in course.visits]
+    rows = (_row(visit, course.side) for visit in course.visits)
+    return [tuple(with_minus(cell) for cell in row) for row in rows]
 
 
 def _row(visit: Visit, side: Side) -> Row:
     cover, change = visit.finding.cover, visit.change
     least = None if cover is None else cover.min_mm
-    told = "-" if least is None else f"{least.value:.2f} ± {least.sd:.2f} mm"
+    told = "–" if least is None else f"{least.value:.2f} ± {least.sd:.2f} mm"
     if change is None:
         words = "first" if visit.finding.status != "refused" else "refused"
-        return (str(visit.day), words, told, "-", "-", "-", "-")
+        return (str(visit.day), words, told, "–", "–", "–", "–")
     moved = [m for m in change.edge_move_mm if m is not None]
-    edge = f"{min(moved):+.2f} to {max(moved):+.2f} mm" if moved else "-"
+    edge = f"{min(moved):+.2f} to {max(moved):+.2f} mm" if moved else "–"
     return (
         str(visit.day),
         visit.finding.status,
         told,
         _percent(change.area_percent),
-        _vector(change.shift_nasal_mm, change.shift_superior_mm, side) or "-",
-        estimate_words(change.turn_deg, "°") if change.turn_deg is not None else "-",
+        _vector(change.shift_nasal_mm, change.shift_superior_mm, side) or "–",
+        estimate_words(change.turn_deg, "°") if change.turn_deg is not None else "–",
         edge,
     )
 
 
 def _percent(estimate: Estimate | None) -> str:
     if estimate is None:
-        return "-"
+        return "–"
     return f"{estimate.value:+.1f} ± {estimate.sd:.1f} %"
 
 
@@ -61,9 +62,8 @@ def course_foot(course: Healing) -> list[str]:
             f"Expected least cover on day {one.day}: {one.least_cover_mm.value:.2f} mm, 95 % "
             f"between {low:.2f} and {high:.2f} mm (what is usual is common practice, no source)."
         )
-    if not course.flags:
-        return [*lines, "No flag is raised."]
-    return [*lines, *(f"Flag: {flag.sentence}" for flag in course.flags)]
+    flags = [f"Flag: {flag.sentence}" for flag in course.flags] or ["No flag is raised."]
+    return [with_minus(line) for line in (*lines, *flags)]
 
 
 def _apart(course: Healing) -> list[str]:
@@ -142,11 +142,7 @@ def _arc_words(arc: BareArc, side: Side) -> str:
     haptic = {True: "a haptic within 30°", False: "no haptic within 30°", None: ""}
     drift = ""
     if arc.drift_towards_mm is not None:
-        low, high = arc.drift_towards_mm.interval()
-        drift = (
-            f"the optic has moved {arc.drift_towards_mm.value:+.2f} mm towards it (95 % "
-            f"{low:+.2f} to {high:+.2f})"
-        )
+        drift = _drift_words(arc.drift_towards_mm)
     touch = {True: "front and back capsule touch (marked by hand)",
              False: "no contact marked by hand", None: ""}  # fmt: skip
     told = (haptic[arc.haptic_within_30_deg], touch[arc.capsules_touch], _grown_words(arc), drift)
@@ -157,6 +153,16 @@ def _arc_words(arc: BareArc, side: Side) -> str:
         size = f"at least {size} ({ends} in sight: it may go on)"
     head = f"Bare arc {middle}, {size}"
     return f"{head}: {'; '.join(parts)}." if parts else f"{head}."
+
+
+def _drift_words(towards_mm: Estimate) -> str:
+    """Tell the way that the optic has gone by its likelier direction."""
+    low, high = towards_mm.interval()
+    far, way = towards_mm.value, "towards"
+    if far < 0.0:
+        far, low, high, way = -far, -high, -low, "away from"
+    least = f"{low:.2f}" if low >= 0.0 else f"{-low:.2f} the other way"
+    return f"the optic has moved {far:.2f} mm {way} it (95 %: {least} to {high:.2f} mm)"
 
 
 def _grown_words(arc: BareArc) -> str:

@@ -1,6 +1,7 @@
 """Sentences and table rows for a finding, in the project's own words, explained at first use."""
 
 import math
+import re
 from dataclasses import dataclass
 
 from rimwise.records.cover import CoverFinding, LeastCover, VectorEstimate
@@ -55,6 +56,17 @@ def number_words(value: float, sd: float | None, unit: str, digits: int = 2) -> 
     text = f"{value:.{digits}f}".replace("-", "−")
     spread = "" if sd is None else f" ± {sd:.{digits}f}"
     return f"{text}{spread}{gap}{unit}"
+
+
+def with_minus(text: str) -> str:
+    """How does a sentence read with true minus signs before its numbers?
+
+    Examples
+    --------
+    >>> with_minus("E-1: -0.17 mm, 95 % between -0.25 and -0.10 mm")
+    'E-1: −0.17 mm, 95 % between −0.25 and −0.10 mm'
+    """
+    return re.sub(r"(?<![\w-])-(?=\d)", "−", text)
 
 
 def estimate_words(estimate: Estimate | None, unit: str, digits: int = 2) -> str:
