@@ -175,7 +175,7 @@ def _short(one: "Measured") -> tuple[str, ...]:
         name,
         STATUS_WORDS[finding.status],
         "" if least is None else number_words(least.value, least.sd, "mm"),
-        "" if least is None else place_words(least.at_deg, finding.side),
+        "" if least is None else place_words(least.at_deg, finding.side).replace(" (", ", ")[:-1],
         "" if cover is None else {True: "yes", False: "no", None: "cannot be told"}[cover.complete],
         "" if opening is None else estimate_words(opening.equivalent_diameter_mm, "mm"),
     )

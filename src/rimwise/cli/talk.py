@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 EXIT_FAULT, EXIT_STOPPED, EXIT_PIPE = 1, 130, 141
 # A file or a pipe has no width: wide enough that no row of a table needs to be broken twice.
 WIDTH_WITHOUT_TERMINAL = 120
+MOST_NAME = 30  # signs of a row's name that are never broken
 
 Progress = Callable[[int, int, str], None]
 
@@ -92,8 +93,12 @@ def show_table(title: str, rows: Iterable[Sequence[str]], header: Sequence[str] 
         pad_edge=False,
     )
     listed = [tuple(row) for row in rows]
-    for column in header or ("",) * max((len(row) for row in listed), default=1):
-        table.add_column(Text(column), overflow="fold")
+    columns = header or ("",) * max((len(row) for row in listed), default=1)
+    # What a row is about stays in one piece where there is room for it.
+    longest = max((len(row[0]) for row in listed if row), default=0)
+    for k, column in enumerate(columns):
+        least = longest if k == 0 and longest <= MOST_NAME else None
+        table.add_column(Text(column), overflow="fold", min_width=least)
     for row in listed:
         table.add_row(*(Text(cell) for cell in row))
     console().print(table)

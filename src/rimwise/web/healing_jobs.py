@@ -89,6 +89,7 @@ def healing_job(
         course_rows,
         healing_description,
     )
+    from rimwise.report.words import with_minus  # noqa: PLC0415
 
     if len(sent) < 2 or len({one.day for one in sent}) < len(sent):
         raise WrongInput(
@@ -106,7 +107,7 @@ def healing_job(
         visits=tuple(
             _shown(visit, row) for visit, row in zip(seen, course_rows(course), strict=True)
         ),
-        flags=tuple(one.sentence for one in course.flags),
+        flags=tuple(with_minus(one.sentence) for one in course.flags),
         expected=tuple(one for one in foot if one.startswith("Expected")),
         arcs=tuple(one for one in foot if not one.startswith("Expected")),
         notes=tuple(one.sentence for one in course.notes),
