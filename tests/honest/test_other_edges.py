@@ -98,3 +98,12 @@ def test_the_shadow_of_the_iris_beyond_the_rim_is_no_edge(level):
     finding = measure_photograph(Raster(pixels), sheet, picture="", sha256="")
     assert finding.status == "partial"
     assert finding.opening.equivalent_diameter_mm is None
+
+
+def test_a_short_piece_of_the_rim_off_the_edges_course_is_no_edge():
+    # The opening's edge runs well inside the rim on both sides of a gap; the rim shows within it.
+    pixels, truth, sheet = draw_photo(np.random.default_rng([20025, 77]), 2)
+    finding = measure_photograph(Raster(pixels), sheet, picture="", sha256="")
+    assert finding.status == "partial"
+    told = np.array([np.nan if w is None else w for w in finding.cover.width_mm])
+    assert np.nanmax(np.abs(told - np.asarray(truth.cover_mm))) < 0.2

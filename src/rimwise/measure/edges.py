@@ -3,7 +3,7 @@
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.ndimage import gaussian_filter1d
+from scipy.ndimage import gaussian_filter1d, label
 
 from rimwise.geometry.ellipse import fit_ellipse
 from rimwise.measure.magnification import expected_limbus_px
@@ -56,6 +56,11 @@ class EdgeSettings:
     rim_clear_columns : int
         Half degrees beside the iris or a reflex in which the rim is not claimed: it dives under
         the margin at a grazing angle, and the margin's own shadow continues its line.
+    joins_columns, alone_columns, alone, steepest : int, int, float, float
+        Half degrees of a gap across which two pieces of the edge are one; below how many a piece
+        that lies on the rim for more than this share of its way is taken for the rim itself, where
+        the edge would have to run more steeply than this to the pieces beside it, radii to the
+        radian: an opening 0.5 mm off the middle of a 6 mm optic runs at 0.17 at the most.
     beyond_rim, off_iris : float
         Radii of the rim: farther outside of it than the first, an edge must keep the second away
         from the iris, whose shadow and colour else pass for the start of capsule while the true
@@ -79,6 +84,10 @@ class EdgeSettings:
     rim_clear_columns: int = 5
     beyond_rim: float = 0.03
     off_iris: float = 0.03
+    joins_columns: int = 10
+    alone_columns: int = 60
+    alone: float = 0.8
+    steepest: float = 0.2
 
 
 SETTINGS = EdgeSettings()
@@ -248,6 +257,7 @@ def _in_examiner_degrees(
     column = np.degrees(np.arctan2(-direction[:, 1], direction[:, 0])) % 360.0 * COLUMNS / 360.0
     seam_line, _ = visible_line(planes, rim.centre_px, seam.radii_px, rim.radii_px)
     found = _stands_out(seam, rim) & _off_iris(pupil, rim, seam)
+    found &= ~_alone_at_rim(found, seam, rim)
     rim_shows = _rim_shows(planes, rim)
     basis = rim_basis(column * 2.0 * np.pi / COLUMNS)
     return Edges(
@@ -290,6 +300,43 @@ def _off_iris(pupil: PupilMargin, rim: Rim, seam: Seam) -> BoolArray:
     margin = radius_about(pupil.curve_px, rim.centre_px, directions_rad(COLUMNS))
     within = seam.radii_px < rim.radii_px + SETTINGS.beyond_rim * rim.radius_px
     return np.asarray(within | (margin - seam.radii_px > SETTINGS.off_iris * rim.radius_px))
+
+
+def _alone_at_rim(found: BoolArray, seam: Seam, rim: Rim) -> BoolArray:
+    """Where does a short piece lie on the rim's own lines, off the course of the pieces beside it?
+
+    The rim looks like an edge there, while the opening's own edge has left it behind a gap.
+    """
+    off = (seam.radii_px - rim.radii_px) / rim.radius_px
+    at_rim = np.abs(off) < SETTINGS.rim_zone
+    joined = found.copy()
+    for turn in range(1, SETTINGS.joins_columns + 1):
+        joined |= np.roll(found, turn)
+    start = int(np.argmin(joined))
+    alone = np.zeros_like(found)
+    if joined[start]:
+        return alone
+    piece = np.roll(label(np.roll(joined, -start))[0], start) * found
+    ends = [_ends(piece == k, start) for k in range(1, int(piece.max()) + 1)]
+    for k, (first, last) in enumerate(ends, 1):
+        own = piece == k
+        short = own.sum() < SETTINGS.alone_columns and at_rim[own].mean() > SETTINGS.alone
+        beside = ((ends[k - 2][1], first), (last, ends[k % len(ends)][0]))
+        alone |= own & (short and max(_steepness(off, gap) for gap in beside) > SETTINGS.steepest)
+    return alone
+
+
+def _ends(own: BoolArray, start: int) -> tuple[int, int]:
+    """Return the first and last column of a piece, counted on from a column between pieces."""
+    inside = np.flatnonzero(np.roll(own, -start)) + start
+    return int(inside[0]), int(inside[-1])
+
+
+def _steepness(off: FloatArray, gap: tuple[int, int]) -> float:
+    """How steeply must the edge run across a gap, in radii of the rim to the radian?"""
+    wide = (gap[1] - gap[0]) % COLUMNS or COLUMNS
+    rise = abs(float(off[gap[1] % COLUMNS] - off[gap[0] % COLUMNS]))
+    return rise * COLUMNS / (2.0 * np.pi * wide)
 
 
 def _rim_shows(planes: Planes, rim: Rim) -> BoolArray:

@@ -313,7 +313,7 @@ def _write_foot(figure: "Figure", page: _Page, scale: StripScale | None, drawn: 
             f"Heights in the strip are drawn {scale.times} times as large as the photograph's "
             "millimetre; directions are the examiner's, counter-clockwise from his right."
         )
-    lines = [*(part for line in lines for part in textwrap.wrap(line, 128)), CAUTIONS[0]]
+    lines = [*(part for line in lines for part in textwrap.wrap(line, 150)), CAUTIONS[0]]
     for index, line in enumerate(reversed(lines)):
         figure.text(
             left, (0.10 + 0.165 * index) / page.height_in, line, va="bottom",
