@@ -3,23 +3,16 @@
 One bad frame does not stop the others: it becomes a refused entry of the document.
 """
 
-import os
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 from rimwise.align.frame import Answered, Question, align_frame, refused
 from rimwise.align.reference import FixatingFrame, make_reference
-from rimwise.casebook.exits import (
-    UNEXPECTED,
-    WRONG_INPUT,
-    Progress,
-    exit_of,
-    fault_sentence,
-    not_read,
-    worst_exit,
-)
+from rimwise.casebook.exits import Progress, exit_of, not_read, worst_exit
+from rimwise.casebook.one_by_one import drawing_places, one_by_one
 from rimwise.exchange.frames import (
     frame_document,
     read_reference,
@@ -32,7 +25,6 @@ from rimwise.exchange.sheets import case_sheet_for, read_picture_sheet
 from rimwise.exchange.writing import (
     check_not_input,
     check_writable,
-    make_folder,
     write_bytes,
     write_json,
 )
@@ -40,7 +32,7 @@ from rimwise.picture.raster import Raster
 from rimwise.records.cover import Reason
 from rimwise.records.frame import EyeReference, FrameFinding
 from rimwise.records.picture import PictureSheet
-from rimwise.terms.errors import MeasurementRefused, OutputFailed, RimwiseError, WrongInput
+from rimwise.terms.errors import MeasurementRefused, WrongInput
 
 # So many frames take as long in plain Python as the compiled paths take to load.
 _MANY = 3
@@ -134,27 +126,20 @@ def align_frames(
     WrongInput
         The case sheet cannot be read, or no reference can be made of these frames.
     """
-    folder = _check_outputs(request)
+    places = _places(request)
     opening = None if request.case is None else case_sheet_for(request.case).opening.diameter_mm
     question = Question(None, opening, len(request.paths) >= _MANY)
-    names = drawing_names(request.paths)
-    drawer = None if folder is None else draw or _draw_step()
-    done: list[Aligned] = []
-    for path, name in zip(request.paths, names, strict=True):
-        if progress is not None:
-            progress(len(done), len(request.paths), path.name)
-        where = None if folder is None else folder / name
-        done.append(_one(path, request, question, (drawer, where)))
-    if progress is not None:
-        progress(len(done), len(request.paths), "")
+    drawer = None if request.drawing_dir is None else draw or _draw_step()
+    work = partial(_aligned, request=request, question=question, draw=drawer)
+    done = one_by_one(request.paths, places, (work, _failed), progress)
     made = None if request.save_reference is None else _saved(request.save_reference, done)
-    outcome = AlignOutcome(tuple(done), made)
+    outcome = AlignOutcome(done, made)
     if request.json_out is not None:
         write_json(request.json_out, outcome.document())
     return outcome
 
 
-def _saved(path: Path, done: list[Aligned]) -> EyeReference:
+def _saved(path: Path, done: Sequence[Aligned]) -> EyeReference:
     frames = [one.fixating for one in done if one.fixating is not None]
     if not frames:
         raise WrongInput(
@@ -166,20 +151,15 @@ def _saved(path: Path, done: list[Aligned]) -> EyeReference:
     return reference
 
 
-def _check_outputs(request: AlignRequest) -> Path | None:
-    """Refuse now what could not be written later; return the folder of the drawings."""
+def _places(request: AlignRequest) -> list[Path | None]:
+    """Refuse now what could not be written later; return where each drawing goes."""
     named = request.flags.get("reference")
     inputs = [*request.paths, *([Path(str(named))] if named is not None else [])]
     for output in (request.json_out, request.save_reference):
         if output is not None:
             check_writable(output)
             check_not_input(output, inputs)
-    if request.drawing_dir is None:
-        return None
-    folder = make_folder(request.drawing_dir)
-    for name in drawing_names(request.paths):
-        check_not_input(folder / name, inputs)
-    return folder
+    return drawing_places(request.paths, request.drawing_dir, "align", inputs)
 
 
 def _draw_step() -> Draw:
@@ -188,35 +168,24 @@ def _draw_step() -> Draw:
     return draw_frame
 
 
-def _one(
-    path: Path,
-    request: AlignRequest,
-    question: Question,
-    drawing: tuple[Draw | None, Path | None],
+def _aligned(
+    path: Path, place: Path | None, *, request: AlignRequest, question: Question, draw: Draw | None
 ) -> Aligned:
-    """Align one frame; whatever is wrong with it stays with it."""
-    draw, where = drawing
-    try:
-        check_file(path)
-        told = read_picture_sheet(path, request.flags, case=request.case)
-        check_frame(told.sheet, path.name)
-        asked = replace(question, reference=_reference(path, told.sheet, request))
-        loaded = load_picture(path)
-        answered = _answered(loaded.raster, told.sheet, str(path), asked)
-        finding = answered.finding
-        finding = replace(finding, reasons=(*finding.reasons, *told.notes, *loaded.notes))
-        if draw is not None and where is not None:
-            write_bytes(where, draw(loaded.raster, finding, told.sheet))
-        return Aligned(str(path), finding, None, answered.fixating, where)
-    except OutputFailed:
-        raise
-    except RimwiseError as error:
-        return Aligned(str(path), None, Reason(WRONG_INPUT, error.sentence))
-    except Exception as error:
-        # A fault of ours in one frame must not lose the answers for the others.
-        if os.environ.get("RIMWISE_DEBUG"):
-            raise
-        return Aligned(str(path), None, Reason(UNEXPECTED, fault_sentence(path.name, error)))
+    check_file(path)
+    told = read_picture_sheet(path, request.flags, case=request.case)
+    check_frame(told.sheet, path.name)
+    asked = replace(question, reference=_reference(path, told.sheet, request))
+    loaded = load_picture(path)
+    answered = _answered(loaded.raster, told.sheet, str(path), asked)
+    finding = answered.finding
+    finding = replace(finding, reasons=(*finding.reasons, *told.notes, *loaded.notes))
+    if draw is not None and place is not None:
+        write_bytes(place, draw(loaded.raster, finding, told.sheet))
+    return Aligned(str(path), finding, None, answered.fixating, place)
+
+
+def _failed(path: Path, reason: Reason) -> Aligned:
+    return Aligned(str(path), None, reason)
 
 
 def _reference(path: Path, sheet: PictureSheet, request: AlignRequest) -> EyeReference | None:
@@ -247,21 +216,3 @@ def check_frame(sheet: PictureSheet, name: str) -> None:
             f'{name} is a {sheet.kind} by its sheet, and align takes kind = "frame"; photographs '
             "are for measure, or correct the sheet"
         )
-
-
-def drawing_names(paths: Sequence[Path]) -> list[str]:
-    """How are the drawings of these frames called, so that no two share a name?
-
-    Examples
-    --------
-    >>> drawing_names([Path("a/f.jpg"), Path("b/f.jpg")])
-    ['f.align.png', 'f-2.align.png']
-    """
-    names: list[str] = []
-    for path in paths:
-        name, count = f"{path.stem}.align.png", 1
-        while name in names:
-            count += 1
-            name = f"{path.stem}-{count}.align.png"
-        names.append(name)
-    return names

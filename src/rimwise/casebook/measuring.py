@@ -3,28 +3,20 @@
 One bad picture does not stop the others: it becomes a refused entry of the document.
 """
 
-import os
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import Any, Protocol
 
-from rimwise.casebook.exits import (
-    UNEXPECTED,
-    WRONG_INPUT,
-    Progress,
-    exit_of,
-    fault_sentence,
-    not_read,
-    worst_exit,
-)
+from rimwise.casebook.exits import Progress, exit_of, not_read, worst_exit
+from rimwise.casebook.one_by_one import drawing_places, one_by_one
 from rimwise.exchange.pictures import check_file, load_picture
 from rimwise.exchange.results import cover_document, document_of, unread_document
 from rimwise.exchange.sheets import read_picture_sheet
 from rimwise.exchange.writing import (
     check_not_input,
     check_writable,
-    make_folder,
     write_bytes,
     write_json,
 )
@@ -33,7 +25,7 @@ from rimwise.picture.raster import Raster
 from rimwise.records.corrections import Corrections
 from rimwise.records.cover import CoverFinding, Reason
 from rimwise.records.picture import PictureSheet
-from rimwise.terms.errors import OutputFailed, RimwiseError, WrongInput
+from rimwise.terms.errors import WrongInput
 
 
 class Draw(Protocol):
@@ -142,34 +134,22 @@ def measure_pictures(
     WrongInput
         The file of points cannot be used, or there are several pictures for it.
     """
-    folder = _check_outputs(request)
-    drawing = None if folder is None else draw or _draw_step()
+    places = _places(request)
+    drawing = None if request.drawing_dir is None else draw or _draw_step()
     steps = _Steps(measure, drawing, _corrections(request))
-    names = drawing_names(request.paths)
-    done: list[Measured] = []
-    for path, name in zip(request.paths, names, strict=True):
-        if progress is not None:
-            progress(len(done), len(request.paths), path.name)
-        done.append(_one(path, request, steps, None if folder is None else folder / name))
-    if progress is not None:
-        progress(len(done), len(request.paths), "")
-    outcome = Outcome(tuple(done))
+    work = partial(_measured, request=request, steps=steps)
+    outcome = Outcome(one_by_one(request.paths, places, (work, _failed), progress))
     if request.json_out is not None:
         write_json(request.json_out, outcome.document())
     return outcome
 
 
-def _check_outputs(request: Request) -> Path | None:
-    """Refuse now what could not be written later; return the folder of the drawings."""
+def _places(request: Request) -> list[Path | None]:
+    """Refuse now what could not be written later; return where each drawing goes."""
     if request.json_out is not None:
         check_writable(request.json_out)
         check_not_input(request.json_out, request.paths)
-    if request.drawing_dir is None:
-        return None
-    folder = make_folder(request.drawing_dir)
-    for name in drawing_names(request.paths):
-        check_not_input(folder / name, request.paths)
-    return folder
+    return drawing_places(request.paths, request.drawing_dir, "cover", request.paths)
 
 
 def _corrections(request: Request) -> Corrections | None:
@@ -201,32 +181,25 @@ def _draw_step() -> Draw:
     return draw_cover
 
 
-def _one(path: Path, request: Request, steps: _Steps, drawing: Path | None) -> Measured:
-    """Measure one picture; whatever is wrong with it stays with it."""
-    try:
-        check_file(path)
-        told = read_picture_sheet(path, request.flags, sheet=request.sheet, case=request.case)
-        if not (steps.corrections is not None and _before_implant(told.sheet)):
-            check_kind(told.sheet, path.name)
-        loaded = load_picture(path)
-        finding = finding_of(loaded.raster, told.sheet, str(path), loaded.sha256, steps.measure)
-        if steps.corrections is not None:
-            finding = corrected_finding(finding, told.sheet, steps.corrections, loaded.raster)
-        if request.budget:
-            finding = with_budget(finding, told.sheet)
-        finding = replace(finding, reasons=(*finding.reasons, *told.notes, *loaded.notes))
-        if drawing is not None and steps.draw is not None:
-            write_bytes(drawing, steps.draw(loaded.raster, finding, told.sheet))
-        return Measured(str(path), finding, None, drawing)
-    except OutputFailed:
-        raise
-    except RimwiseError as error:
-        return Measured(str(path), None, Reason(WRONG_INPUT, error.sentence))
-    except Exception as error:
-        # A fault of ours in one picture must not lose the answers for the others.
-        if os.environ.get("RIMWISE_DEBUG"):
-            raise
-        return Measured(str(path), None, Reason(UNEXPECTED, fault_sentence(path.name, error)))
+def _measured(path: Path, place: Path | None, *, request: Request, steps: _Steps) -> Measured:
+    check_file(path)
+    told = read_picture_sheet(path, request.flags, sheet=request.sheet, case=request.case)
+    if not (steps.corrections is not None and _before_implant(told.sheet)):
+        check_kind(told.sheet, path.name)
+    loaded = load_picture(path)
+    finding = finding_of(loaded.raster, told.sheet, str(path), loaded.sha256, steps.measure)
+    if steps.corrections is not None:
+        finding = corrected_finding(finding, told.sheet, steps.corrections, loaded.raster)
+    if request.budget:
+        finding = with_budget(finding, told.sheet)
+    finding = replace(finding, reasons=(*finding.reasons, *told.notes, *loaded.notes))
+    if place is not None and steps.draw is not None:
+        write_bytes(place, steps.draw(loaded.raster, finding, told.sheet))
+    return Measured(str(path), finding, None, place)
+
+
+def _failed(path: Path, reason: Reason) -> Measured:
+    return Measured(str(path), None, reason)
 
 
 def _before_implant(sheet: PictureSheet) -> bool:
@@ -247,21 +220,3 @@ def check_kind(sheet: PictureSheet, name: str) -> None:
             f'{name} is a {sheet.kind} by its sheet, and measure takes kind = "photograph"; frames '
             "and clips of an operation are for align, or correct the sheet"
         )
-
-
-def drawing_names(paths: Sequence[Path]) -> list[str]:
-    """How are the drawings of these pictures called, so that no two share a name?
-
-    Examples
-    --------
-    >>> drawing_names([Path("a/eye.jpg"), Path("b/eye.jpg"), Path("b/other.png")])
-    ['eye.cover.png', 'eye-2.cover.png', 'other.cover.png']
-    """
-    names: list[str] = []
-    for path in paths:
-        name, count = f"{path.stem}.cover.png", 1
-        while name in names:
-            count += 1
-            name = f"{path.stem}-{count}.cover.png"
-        names.append(name)
-    return names
