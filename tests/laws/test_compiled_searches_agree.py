@@ -107,6 +107,6 @@ def test_spot_maps_agree(seed: int) -> None:
 def test_centres_are_voted_alike(seed: int) -> None:
     small = frame_planes(_eye(seed)).log_small
     plain, fast = (ring_seeds(small, np.linspace(50.0, 60.0, 4), way) for way in (False, True))
-    assert [(one.u_px, one.v_px, one.radius_px) for one in plain[:2]] == [
-        (one.u_px, one.v_px, one.radius_px) for one in fast[:2]
-    ]
+    told = [[(one.u_px, one.v_px, one.radius_px) for one in seeds[:2]] for seeds in (plain, fast)]
+    # Peaks lie between the bins: sums of single numbers in another order move them a little.
+    assert np.allclose(*told, rtol=0, atol=1e-4)

@@ -229,13 +229,13 @@ def _spots(planes: FramePlanes, rings: EyeRings, px_per_mm: float) -> SpotMap:
     if rings.pupil is None:
         radius *= 0.4
     reach = max(radius, _REACH_MM * px_per_mm) + 0.2 * px_per_mm
-    height, width = planes.grey.shape[:2]
-    box = (
-        max(0, int(centre[0] - reach)),
-        max(0, int(centre[1] - reach)),
-        min(width, int(centre[0] + reach)),
-        min(height, int(centre[1] + reach)),
-    )
+    sides = []
+    for place, size in zip(centre, planes.grey.shape[1::-1], strict=True):
+        # Whole samples of a quarter of the size: averages are many times faster.
+        first = max(0, int(place - reach)) // 4 * 4
+        sides.append((first, first + max(0, min(size, int(place + reach)) - first) // 4 * 4))
+    (left, right), (top, bottom) = sides
+    box = left, top, right, bottom
     return spot_map(planes, box, SPOT_MM * px_per_mm, inside(box, centre, 0.9 * radius))
 
 

@@ -22,14 +22,15 @@ def _spread(samples: Float32Array) -> float:
 
 
 @_compile
-def shares(smooth: Float32Array, ground: BoolArray, least: int) -> Float32Array:
+def shares(smooth: Float32Array, ground: BoolArray, least: int, every: int) -> Float32Array:
     """With which weights do channels, (h, w, 3), add up to a plane in noise levels of the ground?
 
-    Each counts in its own levels. The noise is that of every fourth pixel of the ground, or of
-    all where that is less than ``least`` of them.
+    Each counts in its own levels. The noise is that of one pixel in so many (``every``) each way of
+    the ground, or of all where that is less than ``least`` of them.
     """
-    rows = min(ground.shape[0], (smooth.shape[0] + 1) // 4)
-    columns = min(ground.shape[1], (smooth.shape[1] + 1) // 4)
+    rows = min(ground.shape[0], (smooth.shape[0] + every // 2 - 1) // every)
+    columns = min(ground.shape[1], (smooth.shape[1] + every // 2 - 1) // every)
+    first = every // 2
     samples = np.empty((3, rows * columns), dtype=np.float32)
     count = 0
     for few in range(2):
@@ -38,7 +39,7 @@ def shares(smooth: Float32Array, ground: BoolArray, least: int) -> Float32Array:
             for column in range(columns):
                 if few or ground[row, column]:
                     for k in range(3):
-                        samples[k, count] = smooth[2 + 4 * row, 2 + 4 * column, k]
+                        samples[k, count] = smooth[first + every * row, first + every * column, k]
                     count += 1
         if count >= least:
             break

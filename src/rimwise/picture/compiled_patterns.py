@@ -90,6 +90,14 @@ def _settled(
 
 
 @_compile
+def _most(row: Float32Array) -> np.float32:
+    most = np.float32(0.0)
+    for one in row:
+        most = one if one > most else most
+    return most
+
+
+@_compile
 def places(
     near: Float32Array,
     offsets: FloatArray,
@@ -103,17 +111,21 @@ def places(
     fine = np.rint(offsets).astype(np.int64)
     score = _coarse(near, moves, prior, every)
     height, width = score.shape
+    most = np.empty(height, dtype=np.float32)
+    for row in range(height):
+        most[row] = _most(score[row])
     found = np.zeros((count, 4))
     for i in range(count):
-        flat = int(np.argmax(score))
-        row, column = flat // width, flat % width
-        if score[row, column] <= 0.0:
+        row = int(np.argmax(most))
+        if most[row] <= 0.0:
             return found[:i]
+        column = int(np.argmax(score[row]))
         found[i] = _settled(near, fine, prior, (every * row, every * column, 2 * every))
         u, v = int(np.rint(found[i, 0] / every)), int(np.rint(found[i, 1] / every))
-        for y in range(max(0, v - apart), min(height, v + apart + 1)):
+        score[row, column] = 0.0
+        for y in range(max(0, min(v - apart, row)), min(height, max(v + apart, row) + 1)):
             for x in range(max(0, u - apart), min(width, u + apart + 1)):
                 if (x - u) ** 2 + (y - v) ** 2 <= apart * apart:
                     score[y, x] = 0.0
-        score[row, column] = 0.0
+            most[y] = _most(score[y])
     return found

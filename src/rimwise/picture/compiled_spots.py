@@ -31,36 +31,68 @@ def _window(plane: Float32Array, place: FloatArray, reach: int) -> tuple[int, in
 
 
 @_compile
+def _near(places: FloatArray, k: int, far: float) -> FloatArray:
+    """Return the other spots that are no farther from one than this."""
+    found = np.empty((len(places), 2))
+    count = 0
+    for i in range(len(places)):
+        away = np.hypot(places[i, 0] - places[k, 0], places[i, 1] - places[k, 1])
+        if i != k and away <= far:
+            found[count] = places[i]
+            count += 1
+    return found[:count]
+
+
+@_compile
+def _least_square(row: int, column: int, others: FloatArray) -> float:
+    least = np.inf
+    for i in range(len(others)):
+        across, down = column - others[i, 0], row - others[i, 1]
+        least = min(least, across * across + down * down)
+    return least
+
+
+@_compile
+def _levels(
+    plane: Float32Array, place: FloatArray, others: FloatArray, size: tuple[float, int]
+) -> tuple[float, float]:
+    """Return the median of a spot's core and of its rim; the rim is no lower where one is none."""
+    radius, reach = size
+    top, bottom, left, right = _window(plane, place, reach)
+    room = max(0, bottom - top) * max(0, right - left)
+    core, rim = np.empty(room, dtype=np.float32), np.empty(room, dtype=np.float32)
+    cores = rims = 0
+    inner, outer = (0.6 * radius) ** 2, (1.3 * radius) ** 2
+    for row in range(top, bottom):
+        for column in range(left, right):
+            far = (column - place[0]) ** 2 + (row - place[1]) ** 2
+            if far <= inner and far <= _least_square(row, column, others):
+                core[cores] = plane[row, column]
+                cores += 1
+            elif far > outer and _least_square(row, column, others) > outer:
+                rim[rims] = plane[row, column]
+                rims += 1
+    if cores == 0 or rims == 0:
+        return 0.0, 0.0
+    return float(np.median(core[:cores])), float(np.median(rim[:rims]))
+
+
+@_compile
 def _centroid(
     plane: Float32Array, places: FloatArray, k: int, size: tuple[float, int, float]
 ) -> tuple[float, float]:
     radius, reach, rise = size
     own_u, own_v = places[k, 0], places[k, 1]
-    top, bottom, left, right = _window(plane, places[k], reach)
-    room = max(0, bottom - top) * max(0, right - left)
-    core, rim = np.empty(room), np.empty(room)
-    cores = rims = 0
-    for row in range(top, bottom):
-        for column in range(left, right):
-            far = np.hypot(column - own_u, row - own_v)
-            least = _least_far(row, column, places)
-            if far <= least and far <= 0.6 * radius:
-                core[cores] = plane[row, column]
-                cores += 1
-            if far > 1.3 * radius and least > 1.3 * radius:
-                rim[rims] = plane[row, column]
-                rims += 1
-    if cores == 0 or rims == 0:
-        return own_u, own_v
-    high, low = np.median(core[:cores]), np.median(rim[:rims])
+    others = _near(places, k, 1.5 * reach + 1.3 * radius)
+    high, low = _levels(plane, places[k], others, (radius, reach))
     if high <= low:
         return own_u, own_v
+    top, bottom, left, right = _window(plane, places[k], reach)
     total = sum_u = sum_v = 0.0
     for row in range(top, bottom):
         for column in range(left, right):
-            far = np.hypot(column - own_u, row - own_v)
-            least = _least_far(row, column, places)
-            if far <= least and far <= 1.3 * radius:
+            far = (column - own_u) ** 2 + (row - own_v) ** 2
+            if far <= (1.3 * radius) ** 2 and far <= _least_square(row, column, others):
                 weight = (plane[row, column] - low) / (high - low) - rise
                 weight = min(max(weight, 0.0), 0.2)
                 total += weight

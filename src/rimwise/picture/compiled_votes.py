@@ -16,26 +16,33 @@ _compile: Callable[..., Any] = njit(cache=True, error_model="numpy", nogil=True)
 
 @_compile
 def votes(
-    du: Float32Array, dv: Float32Array, radii: Float32Array, least: tuple[float, float]
+    du: Float32Array, dv: Float32Array, radii: Float32Array, least: tuple[float, float], bins: int
 ) -> Float32Array:
-    """For which centres of circles do gradients speak? (2 signs, radii, h, w), not yet spread."""
-    height, width = du.shape
-    size = np.hypot(du, dv)
-    noise = np.float32(np.median(size) + 1e-6)
+    """For which centres of circles do gradients, (h, w, planes), speak? Not yet spread.
+
+    By radius, plane, step down or up, and bin of so many pixels a side.
+    """
+    height, width, planes = du.shape
     full, strong = np.float32(least[0]), np.float32(least[1])
-    found = np.zeros((2, len(radii), height, width), dtype=np.float32)
-    for row in range(height):
-        for column in range(width):
-            length = size[row, column]
-            weight = min(length / (full * noise), np.float32(1.0))
-            if not weight > strong:
-                continue
-            way_u, way_v = du[row, column] / length, dv[row, column] / length
-            for k in range(len(radii)):
-                across, down = radii[k] * way_u, radii[k] * way_v
-                for sign in range(2):
-                    u = int(np.rint(column - across if sign == 0 else column + across))
-                    v = int(np.rint(row - down if sign == 0 else row + down))
-                    if 0 <= u < width and 0 <= v < height:
-                        found[sign, k, v, u] += weight
+    half, share = np.float32(0.5), np.float32(1.0 / bins)
+    rows, columns = -(-height // bins), -(-width // bins)
+    found = np.zeros((len(radii), planes, 2, rows, columns), dtype=np.float32)
+    for plane in range(planes):
+        size = np.sqrt(du[..., plane] ** 2 + dv[..., plane] ** 2)
+        noise = np.float32(np.median(size[::2, ::2].copy()) + np.float32(1e-6))
+        for row in range(height):
+            for column in range(width):
+                length = size[row, column]
+                weight = min(length / (full * noise), np.float32(1.0))
+                if not weight > strong:
+                    continue
+                way_u, way_v = du[row, column, plane] / length, dv[row, column, plane] / length
+                u, v = np.float32(column) + half, np.float32(row) + half
+                for k in range(len(radii)):
+                    across, down = radii[k] * way_u, radii[k] * way_v
+                    for step in range(2):
+                        x = (u - across if step == 0 else u + across) * share
+                        y = (v - down if step == 0 else v + down) * share
+                        if x >= 0 and y >= 0 and x < columns and y < rows:
+                            found[k, plane, step, int(y), int(x)] += weight
     return found

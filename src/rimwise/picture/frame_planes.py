@@ -88,16 +88,28 @@ def frame_planes(raster: Raster, compiled: bool = False) -> FramePlanes:
         pixels = _shrunk(pixels, factor)
         factor = pixels.shape[1] / width
     half = _shrunk(pixels, _HALF)
-    small = _shrunk(half, min(1.0, _SMALL_LONG_SIDE_PX / max(half.shape[:2])))
+    small, times = _small(half)
     return FramePlanes(
         np.ascontiguousarray(pixels),
         cv2.LUT(half, _log_table()),
         _glare(half, max(half.shape[:2])),
         cv2.LUT(small, _log_table()),
         factor,
-        small.shape[1] / pixels.shape[1],
+        _HALF / times,
         compiled,
     )
+
+
+def _small(half: NDArray[np.uint8]) -> tuple[NDArray[np.uint8], int]:
+    """Return the small picture, and how many half-size pixels a side go into one of its own.
+
+    Whole numbers are many times faster; a rest at the right and lower border is left out.
+    """
+    height, width = half.shape[:2]
+    times = max(1, round(max(height, width) / _SMALL_LONG_SIDE_PX))
+    whole = half[: max(times, height // times * times), : max(times, width // times * times)]
+    size = max(1, width // times), max(1, height // times)
+    return np.asarray(cv2.resize(whole, size, interpolation=cv2.INTER_AREA), np.uint8), times
 
 
 def whole_planes(picture: Picture, compiled: bool) -> FramePlanes:

@@ -55,95 +55,104 @@ def ring_seeds(
     may be darker, brighter or only of another colour than what surrounds it. Clipped gradients
     count alike, so that an instrument cannot outvote a faint ring.
     """
-    planes = [cv2.GaussianBlur(plane, (0, 0), 1.2) for plane in opponents(log_rgb)]
-    height, width = planes[0].shape
-    shape = (len(radii_px), height, width)
-    total = np.zeros(shape, dtype=np.float32)
-    for plane in planes:
-        du, dv = (cv2.Sobel(plane, cv2.CV_32F, a, b, ksize=3) for a, b in ((1, 0), (0, 1)))
-        signs = _compiled_votes(du, dv, radii_px) if compiled else _plain_votes(du, dv, radii_px)
-        if signs is not None:
-            total += np.maximum(*signs)
+    told = cv2.GaussianBlur(cv2.transform(log_rgb, _OPPONENTS), (0, 0), 1.2)
+    du, dv = (cv2.Sobel(told, cv2.CV_32F, a, b, ksize=3) for a, b in ((1, 0), (0, 1)))
+    radii = radii_px.astype(np.float32)
+    votes = _compiled_votes(du, dv, radii) if compiled else _plain_votes(du, dv, radii)
+    total = np.zeros((len(radii), *votes.shape[3:]), dtype=np.float32)
+    for k, radius in enumerate(radii_px):
+        for down, up in votes[k]:
+            total[k] += np.maximum(_spread_out(down, radius), _spread_out(up, radius))
+        total[k] *= np.float32(_spread(radius) / radius / _BIN**2)
     return _peaks(total, radii_px)
 
 
-def _plain_votes(
-    du: Float32Array, dv: Float32Array, radii_px: FloatArray
-) -> list[Float32Array] | None:
-    """Return the votes for each radius and centre, for steps down and up."""
-    size: Float32Array = np.hypot(du, dv)
-    noise = float(np.median(size)) + 1e-6
-    weight: Float32Array = np.clip(size / np.float32(_FULL * noise), 0.0, 1.0)
-    strong = np.flatnonzero(weight.ravel() > _STRONG)
-    if len(strong) == 0:
-        return None
-    # Single precision places a vote to a thousandth of a pixel.
-    v, u = (k.astype(np.float32) for k in np.unravel_index(strong, weight.shape))
-    length, chosen = size.ravel()[strong], weight.ravel()[strong]
-    way_u, way_v = du.ravel()[strong] / length, dv.ravel()[strong] / length
-    signs = []
-    for sign in (1.0, -1.0):
-        votes = [
-            _votes((u, v), (sign * way_u, sign * way_v), chosen, float(r), weight.shape)
-            for r in radii_px
-        ]
-        signs.append(np.stack(votes))
-    return signs
-
-
+# Brightness, redness and greenness, as of :func:`opponents`.
+_OPPONENTS = np.array([[1, 1, 1], [3, 0, -3], [-1.5, 3, -1.5]], dtype=np.float32) / 3.0
+_BIN = 2  # small pixels: votes are spread over more than that anyway
 _FULL, _STRONG = 4.0, 0.25  # noise levels of a gradient that counts fully; share that counts
 
 
-def _compiled_votes(du: Float32Array, dv: Float32Array, radii_px: FloatArray) -> Float32Array:
-    from rimwise.picture.compiled_votes import votes  # noqa: PLC0415 - half a second
-
-    found = np.asarray(votes(du, dv, radii_px.astype(np.float32), (_FULL, _STRONG)))
-    for sign in found:
-        for plane, radius in zip(sign, radii_px, strict=True):
-            _spread_out(plane, float(radius), plane)
+def _plain_votes(du: Float32Array, dv: Float32Array, radii_px: Float32Array) -> Float32Array:
+    """Return the votes by radius, plane, step down or up, and centre."""
+    height, width = du.shape[:2]
+    shape = (-(-height // _BIN), -(-width // _BIN))
+    found = np.zeros((len(radii_px), du.shape[2], 2, *shape), dtype=np.float32)
+    for plane in range(du.shape[2]):
+        across, down = du[..., plane], dv[..., plane]
+        size: Float32Array = np.sqrt(across * across + down * down)
+        noise = np.float32(np.median(size[::2, ::2]) + np.float32(1e-6))
+        weight: Float32Array = np.minimum(size / (np.float32(_FULL) * noise), np.float32(1.0))
+        v, u = np.nonzero(weight > np.float32(_STRONG))
+        at = u.astype(np.float32), v.astype(np.float32)
+        chosen: Float32Array = size[v, u]
+        way = across[v, u] / chosen, down[v, u] / chosen
+        for k, radius in enumerate(radii_px):
+            for step, sign in enumerate((np.float32(1.0), np.float32(-1.0))):
+                found[k, plane, step] = _votes(at, way, weight[v, u], sign * radius, shape)
     return found
 
 
-def _spread_out(
-    votes: Float32Array, radius: float, target: Float32Array | None = None
-) -> Float32Array:
+def _compiled_votes(du: Float32Array, dv: Float32Array, radii_px: Float32Array) -> Float32Array:
+    from rimwise.picture.compiled_votes import votes  # noqa: PLC0415 - half a second
+
+    return np.asarray(votes(du, dv, radii_px, (_FULL, _STRONG), _BIN))
+
+
+def _spread(radius: float) -> float:
+    return 1.0 + 0.04 * radius
+
+
+def _spread_out(votes: Float32Array, radius: float) -> Float32Array:
     """Let votes count for the centres about theirs too, as the share of the whole circle."""
-    spread = 1.0 + 0.04 * radius
-    blurred = np.asarray(cv2.GaussianBlur(votes, (0, 0), spread, dst=target))
-    blurred *= np.float32(spread / radius)
-    return blurred
+    # A bin has spread them already, over its own width.
+    spread = np.sqrt(_spread(radius) ** 2 - (_BIN**2 - 1) / 12.0) / _BIN
+    return np.asarray(cv2.GaussianBlur(votes, (0, 0), float(spread)))
 
 
 def _votes(
     at: tuple[Float32Array, Float32Array],
     way: tuple[Float32Array, Float32Array],
     weight: Float32Array,
-    radius: float,
+    radius: np.float32,
     shape: tuple[int, int],
 ) -> Float32Array:
-    """Return the share of a circle of this radius that votes for each centre."""
-    height, width = shape
-    u = np.rint(at[0] - np.float32(radius) * way[0]).astype(np.int32)
-    v = np.rint(at[1] - np.float32(radius) * way[1]).astype(np.int32)
+    """Return how much votes for a circle of this radius about the centres of each bin."""
+    half, share = np.float32(0.5), np.float32(1.0 / _BIN)
+    u = np.floor((at[0] - radius * way[0] + half) * share).astype(np.int32)
+    v = np.floor((at[1] - radius * way[1] + half) * share).astype(np.int32)
     # A negative column or row is a very large one without its sign.
-    inside = (u.view(np.uint32) < width) & (v.view(np.uint32) < height)
-    flat = np.bincount((v * width + u)[inside], weight[inside], height * width)
-    return _spread_out(flat.reshape(height, width).astype(np.float32), radius)
+    inside = (u.view(np.uint32) < shape[1]) & (v.view(np.uint32) < shape[0])
+    flat = np.bincount((v * shape[1] + u)[inside], weight[inside], shape[0] * shape[1])
+    return flat.reshape(shape).astype(np.float32)
 
 
 def _peaks(total: Float32Array, radii_px: FloatArray) -> list[RingSeed]:
     best, which = total.max(axis=0), total.argmax(axis=0)
+    slope = best.copy()
+    middle = 0.5 * (_BIN - 1)
     seeds: list[RingSeed] = []
     for _ in range(_KEPT):
-        v, u = (int(k) for k in np.unravel_index(int(best.argmax()), best.shape))
-        if best[v, u] <= 0.0:
+        row, column = (int(k) for k in np.unravel_index(int(best.argmax()), best.shape))
+        most, radius = float(best[row, column]), float(radii_px[which[row, column]])
+        if most <= 0.0:
             break
-        radius = float(radii_px[which[v, u]])
-        seeds.append(RingSeed(float(best[v, u]), float(u), float(v), radius))
-        reach = int(_APART * radius) + 1
-        top, left = max(0, v - reach), max(0, u - reach)
-        near = best[top : v + reach + 1, left : u + reach + 1]
+        u = _BIN * (column + _fine(slope[row, max(0, column - 1) : column + 2])) + middle
+        v = _BIN * (row + _fine(slope[max(0, row - 1) : row + 2, column])) + middle
+        seeds.append(RingSeed(most, u, v, radius))
+        reach = _APART * radius / _BIN
+        top, left = max(0, row - int(reach) - 1), max(0, column - int(reach) - 1)
+        near = best[top : row + int(reach) + 2, left : column + int(reach) + 2]
         rows, columns = np.ogrid[: near.shape[0], : near.shape[1]]
-        apart = (columns + left - u) ** 2 + (rows + top - v) ** 2
-        near[apart < (_APART * radius) ** 2] = 0.0
+        near[(columns + left - column) ** 2 + (rows + top - row) ** 2 < reach**2] = 0.0
+        best[row, column] = 0.0
     return seeds
+
+
+def _fine(three: Float32Array) -> float:
+    """How far from the middle one of three neighbours does their parabola peak?"""
+    if len(three) < 3:
+        return 0.0
+    before, here, after = (float(one) for one in three)
+    bend = before - 2.0 * here + after
+    return min(0.5, max(-0.5, 0.5 * (before - after) / bend)) if bend < 0.0 else 0.0

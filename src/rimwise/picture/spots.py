@@ -1,10 +1,11 @@
 """Spots of light in a part of a frame: how much brighter than their ground, in noise levels."""
 
+import math
 from dataclasses import dataclass
+from functools import cache
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from rimwise.picture.frame_planes import FramePlanes, least_channel
 from rimwise.picture.planes import Float32Array
@@ -108,56 +109,79 @@ def spot_map(
     left, top, right, bottom = box
     part = planes.grey[top:bottom, left:right]
     quarter = cv2.resize(part, (ground.shape[1], ground.shape[0]), interpolation=cv2.INTER_AREA)
+    floor = cv2.LUT(cv2.medianBlur(quarter, _GROUND_WINDOW), _log_table())
+    logs = cv2.LUT(part, _log_table())
     size = (part.shape[1], part.shape[0])
-    table = np.log(np.arange(256, dtype=np.float32) + np.float32(_LOG_FLOOR_GREY))
-    if planes.compiled:
-        return _spot_map_compiled((left, top), (part, quarter, table), spot_px, ground)
-    total = np.zeros(part.shape[:2], dtype=np.float32)
-    contrast = np.zeros_like(total)
-    for k in range(3):
-        plain = cv2.medianBlur(np.ascontiguousarray(quarter[..., k]), _GROUND_WINDOW)
-        floor = cv2.resize(cv2.LUT(plain, table), size, interpolation=cv2.INTER_LINEAR)
-        over = cv2.LUT(np.ascontiguousarray(part[..., k]), table) - floor
-        smooth = cv2.GaussianBlur(over, (0, 0), spot_px)
-        total += smooth / np.float32(_noise(smooth, ground))
-        if k:
-            contrast += 0.5 * over
-    total /= np.float32(_noise(total, ground))
-    return SpotMap((left, top), total, least_channel(part).astype(np.float32), contrast)
-
-
-def _spot_map_compiled(
-    corner: tuple[int, int],
-    of: tuple[NDArray[np.uint8], NDArray[np.uint8], Float32Array],
-    spot_px: float,
-    ground: BoolArray,
-) -> SpotMap:
-    from rimwise.picture.compiled_ground import shares  # noqa: PLC0415 - half a second
-
-    part, quarter, table = of
-    floor = cv2.LUT(cv2.medianBlur(quarter, _GROUND_WINDOW), table)
-    size = (part.shape[1], part.shape[0])
-    over = cv2.LUT(part, table)
-    cv2.subtract(over, cv2.resize(floor, size, interpolation=cv2.INTER_LINEAR), dst=over)
     mean = np.array([[0.0, 0.5, 0.5]], dtype=np.float32)
-    contrast = np.asarray(cv2.transform(over, mean), dtype=np.float32)
-    smooth = cv2.GaussianBlur(over, (0, 0), spot_px)
-    weights = np.asarray(shares(smooth, ground, _LEAST_GROUND), dtype=np.float32)
-    total = np.asarray(cv2.transform(smooth, weights[None]), dtype=np.float32)
+    contrast = np.asarray(cv2.transform(logs, mean), dtype=np.float32)
+    contrast -= cv2.resize(cv2.transform(floor, mean), size, interpolation=cv2.INTER_LINEAR)
+    level = _level((logs, floor), spot_px, ground, planes.compiled)
     white = least_channel(part).astype(np.float32)
-    return SpotMap(corner, total, white, contrast, compiled=True)
+    return SpotMap((left, top), level, white, contrast, planes.compiled)
+
+
+@cache
+def _log_table() -> Float32Array:
+    grey = np.arange(256, dtype=np.float32) + np.float32(_LOG_FLOOR_GREY)
+    return np.asarray(np.log(grey), dtype=np.float32)
+
+
+def _level(
+    of: tuple[Float32Array, Float32Array], spot_px: float, ground: BoolArray, compiled: bool
+) -> Float32Array:
+    """Return the smoothed channels over their ground, in noise levels, added up.
+
+    What is smoothed so much is so worked out on every second pixel; the width of a pair of pixels
+    and that of the way between two are part of the smoothing.
+    """
+    logs, floor = of
+    height, width = logs.shape[:2]
+    every = 2 if spot_px >= _SMOOTH_PX else 1
+    rows, columns = height // every, width // every
+    over = logs
+    if every > 1:
+        whole = logs[: rows * every, : columns * every]
+        over = cv2.resize(whole, (columns, rows), interpolation=cv2.INTER_AREA)
+        spot_px = math.sqrt(spot_px**2 - _PAIRED) / every
+    over = cv2.subtract(over, cv2.resize(floor, (columns, rows), interpolation=cv2.INTER_LINEAR))
+    smooth = cv2.GaussianBlur(over, (0, 0), spot_px)
+    if compiled:
+        from rimwise.picture.compiled_ground import shares  # noqa: PLC0415 - half a second
+
+        weights = np.asarray(shares(smooth, ground, _LEAST_GROUND, 4 // every), dtype=np.float32)
+    else:
+        weights = _shares(smooth, ground, 4 // every)
+    level = np.asarray(cv2.transform(smooth, weights[None]), dtype=np.float32)
+    if every == 1:
+        return level
+    level = cv2.resize(level, (columns * every, rows * every), interpolation=cv2.INTER_LINEAR)
+    rest = height - rows * every, width - columns * every
+    if any(rest):
+        level = cv2.copyMakeBorder(level, 0, rest[0], 0, rest[1], cv2.BORDER_REPLICATE)
+    return np.asarray(level, dtype=np.float32)
+
+
+_SMOOTH_PX = 1.8  # a bell of this sd loses nothing on every second pixel
+_PAIRED = 1.0 / 4.0 + 2.0 / 3.0  # square pixels: variance of a pair's mean, and of the way between
 
 
 _LEAST_GROUND = 50  # samples; with fewer the whole part is the ground
 
 
-def _noise(plane: Float32Array, ground: BoolArray) -> float:
-    """Return the spread of the ground, from every fourth pixel."""
-    sample = plane[2::4, 2::4][: ground.shape[0], : ground.shape[1]]
+def _shares(smooth: Float32Array, ground: BoolArray, every: int) -> Float32Array:
+    """Return with which weights channels add up to a plane in noise levels of the ground."""
+    sample = smooth[every // 2 :: every, every // 2 :: every]
+    sample = sample[: ground.shape[0], : ground.shape[1]]
     chosen = sample[ground[: sample.shape[0], : sample.shape[1]]]
-    if chosen.size < _LEAST_GROUND:
-        chosen = sample.ravel()
-    return 1.4826 * float(np.median(np.abs(chosen - np.median(chosen)))) + 1e-4
+    if len(chosen) < _LEAST_GROUND:
+        chosen = sample.reshape(-1, 3)
+    levels = np.array([_spread(chosen[:, k]) for k in range(3)], dtype=np.float32)
+    added = (chosen / levels).sum(axis=1)
+    return np.asarray(1.0 / (levels * np.float32(_spread(added))), dtype=np.float32)
+
+
+def _spread(samples: Float32Array) -> float:
+    return 1.4826 * float(np.median(np.abs(samples - np.median(samples)))) + 1e-4
 
 
 def spot_places(
