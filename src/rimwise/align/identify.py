@@ -3,6 +3,7 @@
 import math
 from dataclasses import replace
 from itertools import product
+from typing import NamedTuple
 
 import cv2
 import numpy as np
@@ -149,20 +150,42 @@ def candidates(
         return []
     prior: Prior = (place - corner, _BROAD * sd, 1)
     near = nearby(part, _HALF, 1)
-    found: list[Found] = []
-    step = 0.06 if max(awaited.size_sd) < _WIDE else 0.10
-    for size in _sizes(awaited.size_sd, len(offsets), step):
+    ways: list[_Way] = []
+    step, middle = 0.06 if max(awaited.size_sd) < _WIDE else 0.10, offsets.mean(axis=0)
+    for size in _sizes(awaited.size_sd, len(offsets), step).tolist():
         spread = awaited.size_sd[0] if size < 1.0 else awaited.size_sd[1]
         fit = math.exp(-0.5 * (math.log(size) / (_BROAD * spread)) ** 2)
-        pattern, apart = offsets * size, _ALIKE_MM * px_per_mm
-        ways = pattern_places(near, pattern, prior, 3, apart, spots.compiled)
-        for u, v, level, worth in ways:
+        x, y = (float(one) for one in corner + size * middle)
+        places = pattern_places(
+            near, offsets * size, prior, 3, _ALIKE_MM * px_per_mm, spots.compiled
+        )
+        for u, v, level, worth in places:
             if worth * fit <= 1.0:
                 break
-            points = np.array([u, v]) + corner + pattern
-            off = float(np.hypot(*(points.mean(axis=0) - place))) / sd
-            found.append(Found(points, level, float(size), radius, off, worth * fit))
-    return _distinct(sorted(found, key=lambda one: -one.worth), _ALIKE_MM * px_per_mm)
+            ways.append(_Way(worth * fit, level, size, u + x, v + y))
+    ways.sort(key=lambda way: -way.worth)
+    kept = [ways[k] for k in _distinct([(w.u, w.v) for w in ways], _ALIKE_MM * px_per_mm)]
+    return [
+        Found(
+            np.array([one.u, one.v]) + one.size * (offsets - middle),
+            one.level,
+            one.size,
+            radius,
+            math.hypot(one.u - float(place[0]), one.v - float(place[1])) / sd,
+            one.worth,
+        )
+        for one in kept
+    ]
+
+
+class _Way(NamedTuple):
+    """How a pattern may stand: its size, and the mean of its spots."""
+
+    worth: float
+    level: float
+    size: float
+    u: float
+    v: float
 
 
 _WIDE = 0.3  # spread of sizes from which coarser steps have to do
@@ -200,7 +223,8 @@ def fainter(
         if any(doubtful(name, f) for f in good):
             chance = _by_chance(spots, one, planes, scale)
             good = [f for f in good if not doubtful(name, f) or f.worth > chance]
-        choices[name] = [*_distinct(good, 3.0), None]
+        middles = [(float(u), float(v)) for u, v in (f.points_px.mean(axis=0) for f in good)]
+        choices[name] = [*(good[k] for k in _distinct(middles, 3.0)), None]
     if clear:
         choices = _told_apart(choices, _NEAR * scale[1])
     return _readings(choices, clear, _NEAR * scale[1])
@@ -349,15 +373,13 @@ def _crop(spots: SpotMap, place: FloatArray, reach: float) -> tuple[FloatArray, 
     return np.array([spots.corner_px[0] + left, spots.corner_px[1] + top], dtype=np.float64), part
 
 
-def _distinct(found: list[Found], apart_px: float) -> list[Found]:
-    kept: list[Found] = []
-    middles: list[tuple[float, float]] = []
-    for one in found:
-        u, v = (float(k) for k in one.points_px.mean(axis=0))
+def _distinct(middles: list[tuple[float, float]], apart_px: float) -> list[int]:
+    """Return which of these places, best first, are not nearly one that was kept already."""
+    kept: list[int] = []
+    for k, (u, v) in enumerate(middles):
         # Written so that a place that is not told is near to all.
-        if all(math.hypot(u - x, v - y) > apart_px for x, y in middles):
-            kept.append(one)
-            middles.append((u, v))
+        if all(math.hypot(u - middles[i][0], v - middles[i][1]) > apart_px for i in kept):
+            kept.append(k)
             if len(kept) == _KEPT:
                 break
     return kept

@@ -140,10 +140,11 @@ def eye_rotation(pose: EyePose) -> FloatArray:
     >>> eye_rotation(EyePose(turn_rad=(0.1, 0.0)))[:, 2].round(6).tolist()
     [0.099833, 0.0, 0.995004]
     """
+    turned = tilt_rotation(*pose.turn_rad)
+    if pose.torsion_rad == 0.0:
+        return turned
     c, s = math.cos(pose.torsion_rad), math.sin(pose.torsion_rad)
-    twist = np.array([[c, -s, 0.0], [s, c, 0.0], [0.0, 0.0, 1.0]])
-    rotation: FloatArray = tilt_rotation(*pose.turn_rad) @ twist
-    return rotation
+    return np.asarray(turned @ np.array([[c, -s, 0.0], [s, c, 0.0], [0.0, 0.0, 1.0]]))
 
 
 def world_from_eye(pose: EyePose, points_mm: FloatArray) -> FloatArray:

@@ -128,11 +128,13 @@ def tilt_rotation(x_rad: float, y_rad: float) -> FloatArray:
     >>> bool(np.allclose(tilt_rotation(0.1, 0.0)[:, 2], [math.sin(0.1), 0.0, math.cos(0.1)]))
     True
     """
-    axis = np.array([math.tan(x_rad), math.tan(y_rad), 1.0])
-    ax, ay, az = axis / np.linalg.norm(axis)
-    cross = np.array([[0.0, 0.0, ax], [0.0, 0.0, ay], [-ax, -ay, 0.0]])
-    rotation: FloatArray = np.eye(3) + cross + cross @ cross / (1.0 + az)
-    return rotation
+    across, along = math.tan(x_rad), math.tan(y_rad)
+    az = 1.0 / math.sqrt(1.0 + across * across + along * along)
+    ax, ay, share = across * az, along * az, 1.0 / (1.0 + az)
+    mixed = -ax * ay * share
+    return np.array(
+        [[1.0 - ax * ax * share, mixed, ax], [mixed, 1.0 - ay * ay * share, ay], [-ax, -ay, az]]
+    )
 
 
 def as_vec3(values: FloatArray) -> Vec3:

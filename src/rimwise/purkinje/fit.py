@@ -258,13 +258,13 @@ class Fit:
         views, targets = self.scene.views_and_targets(state, self.scene.surfaces(state))
         starts = np.zeros((len(self.scene.mirrors), 2))
         view, axes = views[0], views[0, 3:12].reshape(3, 3)
-        for i, (mirror, point) in enumerate(zip(self.scene.mirrors, targets[0], strict=True)):
-            if mirror >= 0:
-                row = start_rows(self.scene.eye.model, view, point[None], mirror)
-                starts[i] = row[0, U : U + 2]
-            else:
-                local = axes @ (point - view[:3])
-                starts[i] = local[:2] / -local[2]
+        codes = np.array(self.scene.mirrors)
+        local = (targets[0][codes < 0] - view[:3]) @ axes.T
+        starts[codes < 0] = local[:, :2] / -local[:, 2:]
+        for mirror in sorted(set(codes[codes >= 0].tolist())):
+            mine = codes == mirror
+            rows = start_rows(self.scene.eye.model, view, targets[0][mine], mirror)
+            starts[mine] = rows[:, U : U + 2]
         return starts
 
     def _residual(self, x: FloatArray) -> tuple[FloatArray | None, FloatArray | None]:

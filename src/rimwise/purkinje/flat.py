@@ -117,21 +117,33 @@ def start_rows(model: EyeModel, view: FloatArray, lamps: FloatArray, part: int) 
     >>> start_rows(eye, view, np.array([[0.0, 0.0, 200.0]]), 0)[0, :2].tolist()
     [0.0, 0.0]
     """
-    mirror = equivalent_mirror(model, part)
-    camera, lens = view[:3], model.lens
-    centre = np.array([0.0, 0.0, mirror.centre_z_mm])
-    radius = mirror.vertex_z_mm - mirror.centre_z_mm
+    centre, radius = _bisector(model, part)
+    camera = (float(view[0]), float(view[1]), float(view[2]))
+    cx, cy, cz = (c - m for c, m in zip(camera, centre, strict=True))
+    there = math.sqrt(cx * cx + cy * cy + cz * cz)
+    axes = view[3:12].tolist()
+    rows = np.zeros((len(lamps), COLUMNS))
+    for row, lamp in zip(rows, lamps.tolist(), strict=True):
+        lx, ly, lz = (c - m for c, m in zip(lamp, centre, strict=True))
+        away = math.sqrt(lx * lx + ly * ly + lz * lz)
+        ox, oy, oz = lx / away + cx / there, ly / away + cy / there, lz / away + cz / there
+        out = radius / math.sqrt(ox * ox + oy * oy + oz * oz)
+        px, py, pz = out * ox - cx, out * oy - cy, out * oz - cz
+        right, up, back = (axes[k] * px + axes[k + 1] * py + axes[k + 2] * pz for k in (0, 3, 6))
+        row[U], row[V] = right / -back, up / -back
+    return rows
+
+
+def _bisector(model: EyeModel, part: int) -> tuple[tuple[float, float, float], float]:
+    """Return centre and radius of the sphere whose bisector leads to a mirror's image."""
+    mirror, lens = equivalent_mirror(model, part), model.lens
+    x, y, z = 0.0, 0.0, mirror.centre_z_mm
+    radius = mirror.vertex_z_mm - z
     if abs(radius) > _FAR_MM:
         radius = math.copysign(_FAR_MM, radius)
-        centre[2] = mirror.vertex_z_mm - radius
+        z = mirror.vertex_z_mm - radius
     if model.parts[part].of_lens and not lens.upright:
-        pivot = np.array(model.pivot_mm)
-        slopes = np.tan(np.array([*lens.tilt_rad, 0.0]))
-        centre = centre + np.array([*lens.shift_mm, 0.0]) + slopes * (centre[2] - pivot[2])
-    out = (lamps - centre) / np.linalg.norm(lamps - centre, axis=1)[:, None]
-    out = out + (camera - centre) / np.linalg.norm(camera - centre)
-    place = centre + radius * out / np.linalg.norm(out, axis=1)[:, None]
-    rows = np.zeros((len(lamps), COLUMNS))
-    local = (place - camera) @ view[3:12].reshape(3, 3).T
-    rows[:, U], rows[:, V] = local[:, 0] / -local[:, 2], local[:, 1] / -local[:, 2]
-    return rows
+        deep = z - model.pivot_mm[2]
+        x = lens.shift_mm[0] + math.tan(lens.tilt_rad[0]) * deep
+        y = lens.shift_mm[1] + math.tan(lens.tilt_rad[1]) * deep
+    return (x, y, z), radius

@@ -4,7 +4,6 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 
 from rimwise.eye.model import EyeModel
-from rimwise.optics.fresnel import shares
 from rimwise.optics.media import Gradient, Medium
 from rimwise.optics.paraxial import ray_matrix
 from rimwise.records.eye import LensPlace, ReflexName
@@ -75,15 +74,40 @@ def equivalent_mirror(
     >>> round(-p4.image_z_mm, 4), round(p4.height_mm, 4), round(p4.centre_z_mm, 4)
     (4.342, -2.9746, -1.3674)
     """
-    upright = replace(model, lens=LensPlace())
-    if meridian_rad is None:
-        upright = replace(upright, parts=tuple(one.rounded for one in model.parts))
-    matrix = ray_matrix(upright.mirror_path(part), way=-1)
-    a, _, c, _ = matrix.in_meridian(meridian_rad or 0.0)
+    if meridian_rad is None and not any(isinstance(p.behind, Gradient) for p in model.parts):
+        a, c = _round_path(model, part)
+    else:
+        upright = replace(model, lens=LensPlace())
+        if meridian_rad is None:
+            upright = replace(upright, parts=tuple(one.rounded for one in model.parts))
+        a, _, c, _ = ray_matrix(upright.mirror_path(part), way=-1).in_meridian(meridian_rad or 0.0)
     if c == 0.0:
         raise WrongInput(f"part {part} of the eye {model.name!r} mirrors like a plane in air")
     # Outside again the light runs along +z: rays from a far lamp meet at -A/C along their way.
-    return EquivalentMirror(-a / c, 1.0 / c, _light_on_axis(upright, part))
+    return EquivalentMirror(-a / c, 1.0 / c, _light_on_axis(model, part))
+
+
+def _round_path(model: EyeModel, part: int) -> tuple[float, float]:
+    """Return A and C of the way in, back and out through round surfaces and uniform media.
+
+    The same as :func:`rimwise.optics.paraxial.ray_matrix` gives, in plain numbers: frames of many
+    eyes ask for it again and again.
+    """
+    curves, places, media = [], [], [1.0]
+    for one in model.parts[: part + 1]:
+        surface = one.surface
+        curves.append(0.5 * (surface.curvature_x_per_mm + surface.curvature_y_per_mm))
+        places.append(surface.pose.vertex_mm[2])
+        media.append(index_at(one.behind, 0.0))
+    height, slope = 1.0, 0.0
+    for i in range(part):
+        slope += (media[i + 1] - media[i]) * curves[i] * height
+        height += (places[i] - places[i + 1]) / media[i + 1] * slope
+    slope -= 2.0 * media[part] * curves[part] * height
+    for i in range(part - 1, -1, -1):
+        height += (places[i] - places[i + 1]) / media[i + 1] * slope
+        slope += (media[i + 1] - media[i]) * curves[i] * height
+    return height, slope
 
 
 def mirror_of(model: EyeModel, reflex: ReflexName) -> EquivalentMirror | None:
@@ -105,8 +129,8 @@ def _light_on_axis(model: EyeModel, part: int) -> float:
     for i, one in enumerate(model.parts[: part + 1]):
         z_mm = one.surface.pose.vertex_mm[2]
         behind = index_at(one.behind, z_mm)
-        share = shares(1.0, before, behind)
-        light *= float(share.reflected) if i == part else float(share.transmitted) ** 2
+        mirrored = ((before - behind) / (before + behind)) ** 2  # Fresnel's share along the axis
+        light *= mirrored if i == part else (1.0 - mirrored) ** 2
         next_z = model.parts[i + 1].surface.pose.vertex_mm[2] if i < part else z_mm
         before = index_at(one.behind, next_z)
     return light
