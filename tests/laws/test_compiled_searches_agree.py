@@ -11,7 +11,7 @@ from rimwise.align.masking import without
 from rimwise.align.settling import Found
 from rimwise.picture.frame_planes import frame_planes
 from rimwise.picture.frame_rings import find_rings
-from rimwise.picture.patterns import nearby, pattern_places
+from rimwise.picture.patterns import Wanted, nearby, pattern_places
 from rimwise.picture.raster import Raster
 from rimwise.picture.ring_seeds import ring_seeds
 from rimwise.picture.spots import SpotMap, spot_map, spot_places
@@ -58,7 +58,8 @@ def test_patterns_stand_alike(seed: int, lamps: int, power: int) -> None:
     offsets = rng.normal(0.0, 14.0, (lamps, 2))
     near, prior = nearby(spots.level, 8.0, 1), (np.array([61.0, 40.0]), 25.0, power)
     plain, fast = (
-        list(pattern_places(near, offsets, prior, 3, 7.0, compiled)) for compiled in (False, True)
+        list(pattern_places(near, offsets, prior, Wanted(3, 7.0), compiled))
+        for compiled in (False, True)
     )
     # Later places may stand on the border of a ground that was taken already.
     assert len(plain) == len(fast)

@@ -4,7 +4,7 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rimwise.picture.patterns import closeness, nearby, pattern_places, pattern_score
+from rimwise.picture.patterns import Wanted, closeness, nearby, pattern_places, pattern_score
 
 
 @settings(max_examples=30, deadline=None)
@@ -21,7 +21,7 @@ def test_the_thinned_search_ends_where_the_full_one_does(seed):
     near = nearby(level, 8.0, 1)
     awaited, sd = np.array([55.0, 45.0]), 20.0
     every = pattern_score(near, offsets) * closeness(near.shape, awaited, sd)
-    x, y, plain, worth = next(pattern_places(near, offsets, (awaited, sd, 1), 1, 5.0))
+    x, y, plain, worth = next(pattern_places(near, offsets, (awaited, sd, 1), Wanted(1, 5.0)))
     assert worth >= float(every.max()) * (1.0 - 1e-5)
     # Half a pixel of rounding each way, and the pixel by which each spot may lie off.
     assert np.hypot(x - place[0], y - place[1]) < 2.2

@@ -11,7 +11,7 @@ import numpy as np
 from rimwise.align.expect import Expected
 from rimwise.align.settling import Found, refined
 from rimwise.picture.frame_planes import FramePlanes
-from rimwise.picture.patterns import Prior, nearby, pattern_places
+from rimwise.picture.patterns import Prior, Wanted, nearby, pattern_places
 from rimwise.picture.planes import Float32Array
 from rimwise.picture.spots import SpotMap, dark_ring, spot_places, stands_out
 from rimwise.records.eye import ReflexName
@@ -48,22 +48,23 @@ def find_p1(
     px_per_mm, scale_sd = scale
     place = planes.working(awaited.place_px)
     offsets = awaited.offsets_px * planes.factor
-    white = cv2.GaussianBlur(spots.white, (0, 0), max(0.7, 0.03 * px_per_mm))
-    rise = np.maximum(white - np.float32(_ground(spots)), 0.0)
+    rise = _white_rise(spots, px_per_mm)
     # Squared: P1 is the brightest of all, and gaze may be far off.
-    prior: Prior = (place - np.array(spots.corner_px), awaited.sd_px * planes.factor, 2)
+    prior: Prior = (_paired(place, spots), 0.5 * awaited.sd_px * planes.factor, 2)
     near = nearby(rise, 1e4, 1)
     best: tuple[float, FloatArray, float] | None = None
     for size in _sizes((math.hypot(awaited.size_sd[0], scale_sd),) * 2, len(offsets), 0.03):
-        pattern = offsets * size
-        for u, v, _, worth in pattern_places(near, pattern, prior, 1, 1.0, spots.compiled):
+        pattern = 0.5 * size * offsets
+        for u, v, _, worth in pattern_places(
+            near, pattern, prior, Wanted(1, 1.0, 1), spots.compiled
+        ):
             if best is None or worth > best[0]:
                 best = (worth, np.array([u, v]), float(size))
     if best is None or best[0] <= 0.0:
         return None
     _, middle, size = best
-    guess = middle + np.array(spots.corner_px) + offsets * size
-    if _least_at(rise, guess - np.array(spots.corner_px)) < _WHITE_OVER:
+    guess = 2.0 * middle + 0.5 + np.array(spots.corner_px) + offsets * size
+    if _least_at(rise, _paired(guess, spots)) < _WHITE_OVER:
         return None
     radius = _spot_radius(spots, guess, px_per_mm)
     points = spot_places(spots, guess, radius, saturated=True)
@@ -93,8 +94,19 @@ def _checked(
     return Found(points, level, size, radius, off, level)
 
 
-def _ground(spots: SpotMap) -> float:
-    return float(np.median(spots.white[::4, ::4]))
+def _white_rise(spots: SpotMap, px_per_mm: float) -> Float32Array:
+    """Return how white it is over the ground, smoothed, on every second pixel."""
+    rows, columns = (size // 2 for size in spots.white.shape)
+    pairs = cv2.resize(
+        spots.white[: 2 * rows, : 2 * columns], (columns, rows), interpolation=cv2.INTER_AREA
+    )
+    smooth = cv2.GaussianBlur(pairs, (0, 0), 0.5 * max(0.7, 0.03 * px_per_mm))
+    return np.asarray(np.maximum(smooth - np.float32(spots.ground_grey), 0.0), dtype=np.float32)
+
+
+def _paired(points_px: FloatArray, spots: SpotMap) -> FloatArray:
+    """Return working points in pairs of pixels of a map."""
+    return np.asarray(0.5 * (points_px - np.array(spots.corner_px)) - 0.25)
 
 
 def _sizes(spread: tuple[float, float], lamps: int, step: float) -> FloatArray:
@@ -151,14 +163,13 @@ def candidates(
     prior: Prior = (place - corner, _BROAD * sd, 1)
     near = nearby(part, _HALF, 1)
     ways: list[_Way] = []
+    wanted = Wanted(3, _ALIKE_MM * px_per_mm)
     step, middle = 0.06 if max(awaited.size_sd) < _WIDE else 0.10, offsets.mean(axis=0)
     for size in _sizes(awaited.size_sd, len(offsets), step).tolist():
         spread = awaited.size_sd[0] if size < 1.0 else awaited.size_sd[1]
         fit = math.exp(-0.5 * (math.log(size) / (_BROAD * spread)) ** 2)
         x, y = (float(one) for one in corner + size * middle)
-        places = pattern_places(
-            near, offsets * size, prior, 3, _ALIKE_MM * px_per_mm, spots.compiled
-        )
+        places = pattern_places(near, offsets * size, prior, wanted, spots.compiled)
         for u, v, level, worth in places:
             if worth * fit <= 1.0:
                 break

@@ -20,7 +20,7 @@ def votes(
 ) -> Float32Array:
     """For which centres of circles do gradients, (h, w, planes), speak? Not yet spread.
 
-    By radius, plane, step down or up, and bin of so many pixels a side.
+    By radius, plane, step down or up, and bin of so many pixels a side; every second pixel votes.
     """
     height, width, planes = du.shape
     full, strong = np.float32(least[0]), np.float32(least[1])
@@ -31,7 +31,7 @@ def votes(
         size = np.sqrt(du[..., plane] ** 2 + dv[..., plane] ** 2)
         noise = np.float32(np.median(size[::2, ::2].copy()) + np.float32(1e-6))
         for row in range(height):
-            for column in range(width):
+            for column in range(row % 2, width, 2):
                 length = size[row, column]
                 weight = min(length / (full * noise), np.float32(1.0))
                 if not weight > strong:

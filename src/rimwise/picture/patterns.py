@@ -1,18 +1,36 @@
 """Where does a pattern of spots stand? Looked for on every second pixel, settled on every one."""
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 from typing import Literal
 
 import cv2
 import numpy as np
 
 from rimwise.picture.planes import Float32Array
-from rimwise.terms.arrays import FloatArray
-
-_EVERY = 2  # a spot is several pixels wide, and each sample holds the plainest of its neighbours
-_AROUND = np.arange(-2 * _EVERY, 2 * _EVERY + 1)
+from rimwise.terms.arrays import FloatArray, IntArray
 
 Prior = tuple[FloatArray, float, Literal[1, 2]]
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """Which places of a pattern are asked for.
+
+    Parameters
+    ----------
+    count : int
+        How many at most.
+    apart_px : float
+        Least distance between two of them.
+    every : int
+        The search is thinned out to one pixel in so many each way: a spot is several pixels wide,
+        and each sample holds the plainest of its neighbours.
+    """
+
+    count: int
+    apart_px: float
+    every: int = 2
 
 
 def nearby(level: Float32Array, half: float, tolerance_px: int) -> Float32Array:
@@ -85,8 +103,7 @@ def pattern_places(
     near: Float32Array,
     offsets_px: FloatArray,
     prior: Prior,
-    count: int,
-    apart_px: float,
+    wanted: Wanted,
     compiled: bool = False,
 ) -> Iterator[tuple[float, float, float, float]]:
     """Where does a pattern stand most likely?
@@ -100,10 +117,7 @@ def pattern_places(
     prior : (place, sd, power)
         Where it is awaited, column and row, with the sd of each coordinate; plainness counts
         with this power beside closeness.
-    count : int
-        How many places at most.
-    apart_px : float
-        Least distance between two of them.
+    wanted : Wanted
     compiled : bool
         Whether to load the compiler, for many patterns; the places are the same.
 
@@ -117,35 +131,38 @@ def pattern_places(
     >>> level = np.zeros((24, 30), dtype=np.float32); level[8, 11] = level[8, 17] = 5.0
     >>> near, ends = nearby(level, 1e4, 1), np.array([[-3.0, 0.0], [3.0, 0.0]])
     >>> place = (np.array([14.0, 8.0]), 9.0, 1)
-    >>> [tuple(round(k, 1) for k in one) for one in pattern_places(near, ends, place, 1, 3.0)]
+    >>> found = pattern_places(near, ends, place, Wanted(1, 3.0))
+    >>> [tuple(round(k, 1) for k in one) for one in found]
     [(14.0, 8.0, 5.0, 5.0)]
     """
     place, sd, power = prior
+    count, apart_px, every = wanted.count, wanted.apart_px, wanted.every
     if compiled:
         from rimwise.picture.compiled_patterns import places  # noqa: PLC0415 - half a second
 
-        apart = max(1, round(apart_px / _EVERY))
-        yield from places(near, offsets_px, prior, count, apart, _EVERY).tolist()
+        apart = max(1, round(apart_px / every))
+        yield from places(near, offsets_px, prior, count, apart, every).tolist()
         return
-    coarse = np.ascontiguousarray(near[::_EVERY, ::_EVERY])
-    score = pattern_score(coarse, offsets_px / _EVERY)
+    around = np.arange(-2 * every, 2 * every + 1)
+    coarse = np.ascontiguousarray(near[::every, ::every])
+    score = pattern_score(coarse, offsets_px / every)
     if power == 2:
         score *= score
-    score *= closeness(score.shape, place / _EVERY, sd / _EVERY)
+    score *= closeness(score.shape, place / every, sd / every)
     for _ in range(count):
         row, column = np.unravel_index(int(score.argmax()), score.shape)
         if score[row, column] <= 0.0:
             return
-        middle = np.array([_EVERY * column, _EVERY * row], dtype=np.float64)
-        plain = _about(near, offsets_px, middle)
-        away = [(_AROUND + m - p) / sd for m, p in zip(middle, place, strict=True)]
+        middle = np.array([every * column, every * row], dtype=np.float64)
+        plain = _about(near, offsets_px, middle, around)
+        away = [(around + m - p) / sd for m, p in zip(middle, place, strict=True)]
         along_u, along_v = (np.exp(-0.5 * one**2) for one in away)
         worth = plain**power * np.outer(along_v, along_u)
         k, j = np.unravel_index(int(worth.argmax()), worth.shape)
-        u, v = float(middle[0] + _AROUND[j]), float(middle[1] + _AROUND[k])
+        u, v = float(middle[0] + around[j]), float(middle[1] + around[k])
         yield u, v, float(plain[k, j]), float(worth[k, j])
-        here = (round(u / _EVERY), round(v / _EVERY))
-        cv2.circle(score, here, max(1, round(apart_px / _EVERY)), 0.0, -1)
+        here = (round(u / every), round(v / every))
+        cv2.circle(score, here, max(1, round(apart_px / every)), 0.0, -1)
         score[row, column] = 0.0
 
 
@@ -162,11 +179,13 @@ def closeness(shape: tuple[int, ...], place: FloatArray, sd_px: float) -> Float3
     return np.asarray(np.outer(along_v, along_u), dtype=np.float32)
 
 
-def _about(near: Float32Array, offsets_px: FloatArray, middle: FloatArray) -> FloatArray:
+def _about(
+    near: Float32Array, offsets_px: FloatArray, middle: FloatArray, around: IntArray
+) -> FloatArray:
     """Return the score of the pattern on the pixels about one place, each by itself."""
     moves = np.rint(offsets_px).astype(np.intp) + middle.astype(np.intp)
-    columns = moves[:, :1] + _AROUND
-    rows = moves[:, 1:] + _AROUND
+    columns = moves[:, :1] + around
+    rows = moves[:, 1:] + around
     height, width = near.shape
     inside = ((rows >= 0) & (rows < height))[:, :, None] & ((columns >= 0) & (columns < width))[
         :, None, :

@@ -6,6 +6,7 @@ from functools import cache
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from rimwise.picture.frame_planes import FramePlanes, least_channel
 from rimwise.picture.planes import Float32Array
@@ -13,7 +14,7 @@ from rimwise.terms.arrays import BoolArray, FloatArray
 
 _LOG_FLOOR_GREY = 8.0
 _GROUND_WINDOW = 13  # samples of a quarter-size picture: several spots wide
-_SATURATED_GREY = 245.0
+_ASIDE = 4  # every fourth pixel tells the ground
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +47,7 @@ class SpotMap:
     @property
     def ground_grey(self) -> float:
         """Grey value of the ground: the median of every fourth pixel."""
-        return float(np.median(self.white[::4, ::4])) if self.grey is None else self.grey
+        return float(np.median(self.white[::_ASIDE, ::_ASIDE])) if self.grey is None else self.grey
 
     def at(self, points_px: FloatArray) -> FloatArray:
         """Return the level at working points (n, 2), bilinear; 0 beyond the border.
@@ -116,8 +117,16 @@ def spot_map(
     contrast = np.asarray(cv2.transform(logs, mean), dtype=np.float32)
     contrast -= cv2.resize(cv2.transform(floor, mean), size, interpolation=cv2.INTER_LINEAR)
     level = _level((logs, floor), spot_px, ground, planes.compiled)
-    white = least_channel(part).astype(np.float32)
-    return SpotMap((left, top), level, white, contrast, planes.compiled)
+    white = least_channel(part)
+    grey = _median_grey(white[::_ASIDE, ::_ASIDE])
+    return SpotMap((left, top), level, white.astype(np.float32), contrast, planes.compiled, grey)
+
+
+def _median_grey(grey: NDArray[np.uint8]) -> float:
+    """Return the median of grey values from their counts: many times faster than in order."""
+    upto = np.bincount(grey.ravel(), minlength=256).cumsum()
+    low, high = np.searchsorted(upto, ((grey.size + 1) // 2, grey.size // 2 + 1))
+    return 0.5 * float(low + high)
 
 
 @cache
