@@ -337,7 +337,8 @@ def ring_finding(ring: Ring | None, planes: FramePlanes, even: bool = False) -> 
     """
     if ring is None:
         return None
-    curve = planes.stored(ring.curve_px)
+    # Few waves: every second direction says all.
+    curve = planes.stored(ring.curve_px[::2])
     ellipse = fit_ellipse(curve, robust=not even, compiled=planes.compiled).ellipse
     shape = EllipsePx(ellipse.cx, ellipse.cy, ellipse.a, ellipse.b, _angle(ellipse.angle_rad))
     return RingFinding(shape, ring.centre_sd_px / planes.factor, ring.seen_deg)

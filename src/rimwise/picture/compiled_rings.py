@@ -40,31 +40,41 @@ class Samples(NamedTuple):
 
 
 @_compile
-def _bilinear(plane: Float32Array, u: float, v: float, k: int) -> float:
-    height, width = plane.shape[:2]
-    left, top = int(np.floor(u)), int(np.floor(v))
-    x, y = np.float32(u - left), np.float32(v - top)
-    right, bottom = min(max(left + 1, 0), width - 1), min(max(top + 1, 0), height - 1)
-    left, top = min(max(left, 0), width - 1), min(max(top, 0), height - 1)
+def _between(at: float, size: int) -> tuple[int, int, Any]:
+    """Return the two samples between which a place lies, and its share of the way."""
+    first = int(np.floor(at))
+    share = np.float32(at - first)
+    return min(max(first, 0), size - 1), min(max(first + 1, 0), size - 1), share
+
+
+@_compile
+def _bilinear(
+    plane: Float32Array, rows: tuple[int, int, float], columns: tuple[int, int, float], k: int
+) -> Any:
+    top, bottom, y = rows
+    left, right, x = columns
     above = plane[top, left, k] + x * (plane[top, right, k] - plane[top, left, k])
     below = plane[bottom, left, k] + x * (plane[bottom, right, k] - plane[bottom, left, k])
-    return float(above + y * (below - above))
+    return above + y * (below - above)
 
 
 @_compile
 def _side(colours: Float32Array, chosen: BoolArray, middle: FloatArray, scatter: FloatArray) -> int:
-    """Fill in the median of the chosen samples, add their scatter, and return how many they are."""
-    count = int(chosen.sum())
-    if count == 0:
-        return 0
-    samples = np.empty((3, count))
-    i = 0
+    """Fill in the median of the chosen samples, add their scatter, and return how many they are.
+
+    Every second direction is asked: neighbours say the same.
+    """
+    samples = np.empty((3, chosen.size // 2 + chosen.shape[0]))
+    count = 0
     for row in range(chosen.shape[0]):
-        for column in range(chosen.shape[1]):
+        for column in range(0, chosen.shape[1], 2):
             if chosen[row, column]:
                 for k in range(3):
-                    samples[k, i] = colours[row, column, k]
-                i += 1
+                    samples[k, count] = colours[row, column, k]
+                count += 1
+    if count == 0:
+        return 0
+    samples = samples[:, :count]
     far = np.zeros(count)
     for k in range(3):
         middle[k] = np.median(samples[k])
@@ -105,10 +115,11 @@ def unrolled(
             radius = max(base[column] + offset[row], 1.0)
             u, v = centre[0] + radius * along, centre[1] - radius * down
             frame[row, column] = 1 < u < width - 2 and 1 < v < height - 2
+            across, upright = _between(u, width), _between(v, height)
             for k in range(3):
-                colours[row, column, k] = _bilinear(pixels, u, v, k)
+                colours[row, column, k] = _bilinear(pixels, upright, across, k)
             if frame[row, column]:
-                usable[row, column] = _bilinear(glare, u, v, 0) < 0.05
+                usable[row, column] = _bilinear(glare, upright, across, 0) < 0.05
     middles, scatter, counts = np.zeros((2, 3)), np.zeros((3, 3)), np.zeros(2)
     first, last = np.searchsorted(offset, -gap), np.searchsorted(offset, gap, side="right")
     counts[0] = _side(colours[:first], usable[:first], middles[0], scatter)
@@ -172,7 +183,7 @@ def circle_scores(
     strips: FloatArray, radii: FloatArray, moves: FloatArray, rows: tuple[float, float]
 ) -> FloatArray:
     """On which share of moved circles does an edge run? One row a move, one column a radius."""
-    planes, height, columns = strips.shape
+    height, columns, planes = strips.shape
     first, spacing = rows
     score = np.zeros((len(moves), len(radii)))
     wave = np.empty(columns)
@@ -187,7 +198,7 @@ def circle_scores(
                 row = int(np.rint((radii[i] * wave[column] - first) / spacing))
                 row = min(max(row, 0), height - 1)
                 for k in range(planes):
-                    total[k] += strips[k, row, column]
+                    total[k] += strips[row, column, k]
             for k in range(planes):
                 score[m, i] += abs(total[k]) / columns
     return score

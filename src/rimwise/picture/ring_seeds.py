@@ -9,6 +9,9 @@ from rimwise.picture.planes import Float32Array
 from rimwise.terms.arrays import FloatArray
 
 _KEPT = 6
+OPPONENTS = np.array([[1, 1, 1], [3, 0, -3], [-1.5, 3, -1.5]], dtype=np.float32) / 3.0
+"""Brightness, redness and greenness from logarithms of red, green and blue."""
+
 _APART = 0.25  # of the radius: nearer peaks are the same ring
 
 
@@ -20,18 +23,6 @@ class RingSeed:
     u_px: float
     v_px: float
     radius_px: float
-
-
-def opponents(log_rgb: Float32Array) -> list[Float32Array]:
-    """Return brightness, redness and greenness of a picture of logarithms.
-
-    Examples
-    --------
-    >>> [plane.shape for plane in opponents(np.zeros((4, 5, 3), dtype=np.float32))]
-    [(4, 5), (4, 5), (4, 5)]
-    """
-    red, green, blue = (log_rgb[..., k] for k in range(3))
-    return [(red + green + blue) / 3.0, red - blue, green - 0.5 * (red + blue)]
 
 
 def ring_seeds(
@@ -55,7 +46,7 @@ def ring_seeds(
     may be darker, brighter or only of another colour than what surrounds it. Clipped gradients
     count alike, so that an instrument cannot outvote a faint ring.
     """
-    told = cv2.GaussianBlur(cv2.transform(log_rgb, _OPPONENTS), (0, 0), 1.2)
+    told = cv2.GaussianBlur(cv2.transform(log_rgb, OPPONENTS), (0, 0), 1.2)
     du, dv = (cv2.Sobel(told, cv2.CV_32F, a, b, ksize=3) for a, b in ((1, 0), (0, 1)))
     radii = radii_px.astype(np.float32)
     votes = _compiled_votes(du, dv, radii) if compiled else _plain_votes(du, dv, radii)
@@ -67,8 +58,6 @@ def ring_seeds(
     return _peaks(total, radii_px)
 
 
-# Brightness, redness and greenness, as of :func:`opponents`.
-_OPPONENTS = np.array([[1, 1, 1], [3, 0, -3], [-1.5, 3, -1.5]], dtype=np.float32) / 3.0
 # Small pixels: votes are spread over more than that anyway. Every second pixel is asked, as those
 # of a chessboard's one colour: smoothed gradients of neighbours say the same.
 _BIN = 2

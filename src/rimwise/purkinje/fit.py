@@ -18,6 +18,8 @@ _ORDER: tuple[ReflexName, ...] = ("P1", "P2", "P3", "P4")
 _STEP = 1e-3  # of an sd, for derivatives
 # Of a prior's sd: a last step this small changes no digit that is shown; on the way, less will do.
 _DONE, _ROUGHLY = 1e-3, 0.1
+# Of chi2: a step that gains less moves the state by less than a hundredth of its own sd.
+_NO_GAIN = 1e-4
 _TURNS = 40
 # So far, in sds, the eye's own numbers may move before its surfaces are made linear anew.
 _NEAR_ENOUGH = 0.3
@@ -73,6 +75,7 @@ class Fit:
     by: FloatArray
     residual: FloatArray
     about: FloatArray
+    reached: FloatArray
 
     @classmethod
     def of(
@@ -112,6 +115,7 @@ class Fit:
             none,
             none,
             np.zeros(len(eye.slopes)),
+            none,
         )
 
     def solve(self) -> FloatArray:
@@ -163,15 +167,16 @@ class Fit:
             before = replace(self)
             try:
                 self.about, self.scene = z.copy(), replace(self.scene, eye=self.scene.eye.about(z))
-                x = self._descend(x)
+                self.reached = np.zeros(0)
+                x = self._descend(x, _ROUGHLY)
             except (WrongInput, MeasurementRefused):
                 # No such eye: the linear form about the last one that exists has to do.
-                self.about, self.scene = before.about, before.scene
+                self.about, self.scene, self.reached = before.about, before.scene, before.reached
                 break
-        return x
+        return self._descend(x)
 
     def _tried(self, x: FloatArray, done: float, otherwise: FloatArray) -> FloatArray:
-        self.starts = self._paraxial_starts(x)
+        self.starts, self.reached = self._paraxial_starts(x), np.zeros(0)
         try:
             return self._descend(x, done)
         except MeasurementRefused:
@@ -189,7 +194,7 @@ class Fit:
                 if i not in lost and part not in without
             ]
             part = self._part(keep)
-            found = part._tried(x, _DONE, np.zeros(0))
+            found = part._tried(x, _ROUGHLY, np.zeros(0))
             if len(found):
                 self.__dict__.update(part.__dict__)
                 return found
@@ -214,8 +219,11 @@ class Fit:
         )
 
     def _descend(self, x: FloatArray, done: float = _DONE) -> FloatArray:
-        """Damped Newton steps until they are small."""
-        residual, by = self._residual(x)
+        """Damped Newton steps until they are small; goes on where it came to before."""
+        residual: FloatArray | None = self.residual
+        by: FloatArray | None = self.by
+        if not np.array_equal(x, self.reached):
+            residual, by = self._residual(x)
         if residual is None or by is None:
             raise MeasurementRefused("no-path", "the reflexes have no path in an eye like this one")
         damping, cost = 0.0, float(residual @ residual)
@@ -224,15 +232,15 @@ class Fit:
             new_residual, new_by = self._residual(x + step)
             new_cost = math.inf if new_residual is None else float(new_residual @ new_residual)
             if new_residual is not None and new_by is not None and new_cost <= cost + 1e-9:
-                x, residual, by = x + step, new_residual, new_by
+                x, residual, by, gain = x + step, new_residual, new_by, cost - new_cost
                 cost, damping = new_cost, 0.1 * damping if damping > 1e-3 else 0.0
-                if np.abs(step).max() < done:
+                if np.abs(step).max() < done or (gain < _NO_GAIN and damping == 0.0):
                     break
             else:
                 damping = max(10.0 * damping, 1.0)
                 if damping > 1e9:
                     break
-        self.by, self.residual = by, residual
+        self.by, self.residual, self.reached = by, residual, x
         return x
 
     def _rough_place(self) -> FloatArray:
@@ -270,16 +278,18 @@ class Fit:
     def _residual(self, x: FloatArray) -> tuple[FloatArray | None, FloatArray | None]:
         """Return residuals and their derivatives by x; None where a path is lost."""
         n = len(x)
-        probes = np.zeros((n + 1, n))
-        probes[1:] = _STEP * np.eye(n)
-        states = self.mean + self.sd * (x + probes)
+        states = np.repeat((self.mean + self.sd * x)[None], n + 1, axis=0)
+        states[np.arange(1, n + 1), np.arange(n)] = self.mean + self.sd * (x + _STEP)
         seen, moves, starts = self.scene.follow(states, self.starts, self.compiled)
         if not np.isfinite(seen).all():
             return None, None
         self.starts = starts
         left = ((seen - self.measured) / self.sds).ravel()
         by = moves[1:] / _STEP / self.sds
-        return np.concatenate([left, x]), np.vstack([by.reshape(n, -1).T, np.eye(n)])
+        slopes = np.zeros((len(left) + n, n))
+        slopes[: len(left)] = by.reshape(n, -1).T
+        slopes[len(left) + np.arange(n), np.arange(n)] = 1.0
+        return np.concatenate([left, x]), slopes
 
 
 Found = tuple[list[tuple[int, int]], list[str], list[tuple[float, float]], list[float]]

@@ -195,22 +195,24 @@ class Scene:
 
     def surfaces(self, states: FloatArray) -> FloatArray:
         """Return the surfaces, (m, s, WIDTH), of m states, lens placed."""
-        eye = self.eye
-        tables = eye.base + np.einsum("mk,ksw->msw", states[:, len(PLACES) :], eye.slopes)
+        eye, m = self.eye, len(states)
+        flat = states[:, len(PLACES) :] @ eye.slopes.reshape(len(eye.slopes), -1)
+        tables: FloatArray = flat.reshape(m, *eye.base.shape) + eye.base
         rows = eye.lens_rows
         if rows.start == len(eye.base):
-            return np.asarray(tables)
+            return tables
         lens = tables[:, rows]
-        turn = _rotations(states[:, TILT])
-        middle = 0.5 * (lens[:, 0, 18] + lens[:, -1, 18])
-        pivot = np.zeros((len(states), 1, 3))
-        pivot[:, 0, 2] = middle
-        moved = np.einsum("mij,msj->msi", turn, lens[..., 16:19] - pivot) + pivot
+        turn = _rotations(states[:, TILT])[:, None]
+        middle = 0.5 * (lens[:, 0, 18] + lens[:, -1, 18])[:, None]
+        away = lens[..., 16:19].copy()
+        away[..., 2] -= middle
+        moved = (turn @ away[..., None])[..., 0]
         moved[..., :2] += states[:, None, LENS]
+        moved[..., 2] += middle
         own = lens[..., 7:16].reshape(*lens.shape[:2], 3, 3)
-        lens[..., 7:16] = np.einsum("mij,msjk->msik", turn, own).reshape(*lens.shape[:2], 9)
+        lens[..., 7:16] = (turn @ own).reshape(*lens.shape[:2], 9)
         lens[..., 16:19] = moved
-        return np.asarray(tables)
+        return tables
 
     def views_and_targets(
         self, states: FloatArray, tables: FloatArray
@@ -222,11 +224,10 @@ class Scene:
         centre = pivot + states[:, SHIFT]
         lamps = [self.setup.lamps_mm[lamp] for _, lamp in self.paths]
         world = np.array([camera.place_mm, *lamps])
-        local = np.einsum("mji,mnj->mni", turn, world - centre[:, None]) + pivot
+        local = (world - centre[:, None]) @ turn + pivot
         views = np.zeros((m, 14))
         views[:, :3] = local[:, 0]
-        axes = np.einsum("mji,jk->mik", turn, np.array(camera.axes))
-        views[:, 3:12] = np.swapaxes(axes, 1, 2).reshape(m, 9)
+        views[:, 3:12] = (np.array(camera.axes).T @ turn).reshape(m, 9)
         views[:, 12] = -self.eye.model.stop_depth_mm
         views[:, 13] = self.eye.model.stop_step
         targets = [local[:, 1:]]
@@ -284,26 +285,28 @@ class Scene:
 
     def _centres(self, of_paths: FloatArray) -> FloatArray:
         """Replace the points of each rim by their mean; paths on the last axis but one."""
-        k = len(self.paths)
-        parts = [of_paths[..., :k, :]]
-        rims = of_paths[..., k:, :]
-        for i in range(int(self.pupil) + int(self.limbus)):
-            rim = rims[..., RIM * i : RIM * (i + 1), :]
-            parts.append(rim.mean(axis=-2, keepdims=True))
-        return np.concatenate(parts, axis=-2)
+        k, rims = len(self.paths), int(self.pupil) + int(self.limbus)
+        if not rims:
+            return of_paths
+        shape = (*of_paths.shape[:-2], rims, RIM, 2)
+        centres = of_paths[..., k:, :].reshape(shape).sum(axis=-2) * (1.0 / RIM)
+        return np.concatenate([of_paths[..., :k, :], centres], axis=-2)
 
 
 def _rotations(slopes_rad: FloatArray) -> FloatArray:
     """Return :func:`rimwise.optics.pose.tilt_rotation` of many slopes, (m, 2), at once."""
-    axis = np.column_stack([np.tan(slopes_rad), np.ones(len(slopes_rad))])
-    ax, ay, az = axis.T / np.sqrt(np.einsum("mi,mi->m", axis, axis))
-    share = 1.0 / (1.0 + az)
-    rows = [
-        [1.0 - ax * ax * share, -ax * ay * share, ax],
-        [-ax * ay * share, 1.0 - ay * ay * share, ay],
-        [-ax, -ay, az],
-    ]
-    return np.moveaxis(np.array(rows), -1, 0)
+    x, y = np.tan(slopes_rad).T
+    az = 1.0 / np.sqrt(1.0 + x * x + y * y)
+    ax, ay, share = x * az, y * az, 1.0 / (1.0 + az)
+    found = np.empty((len(slopes_rad), 3, 3))
+    found[:, 0, 0], found[:, 1, 1], found[:, 2, 2] = (
+        1.0 - ax * ax * share,
+        1.0 - ay * ay * share,
+        az,
+    )
+    found[:, 0, 1] = found[:, 1, 0] = -ax * ay * share
+    found[:, 0, 2], found[:, 1, 2], found[:, 2, 0], found[:, 2, 1] = ax, ay, -ax, -ay
+    return found
 
 
 def _rim(centres: FloatArray, radius: float, depths: FloatArray) -> FloatArray:
