@@ -20,7 +20,6 @@ from rimwise.align.frame import Question, align_frame
 from rimwise.align.reflex_tracking import ReflexesFollowed, follow_reflexes
 from rimwise.align.tracking import Followed, follow_frame
 from rimwise.exchange.clips import ahead, clip_frames
-from rimwise.picture.frame_planes import frame_planes
 from rimwise.picture.raster import Raster
 from rimwise.records.picture import CorneaSheet, Lamps, PictureLengths, PictureSheet
 
@@ -106,10 +105,9 @@ def _clip_rows() -> list[Row]:
 
         def follow() -> None:
             last: Followed | None = None
-            ready = ((one, frame_planes(one.raster, True)) for one in clip_frames(path))
-            for one, planes in ahead(ready):
+            for one in ahead(clip_frames(path)):
                 at = (one.number, one.time_s)
-                last = follow_frame((one.raster, planes), at, sheet, Question(), last)
+                last = follow_frame(one.picture, at, sheet, Question(), last)
 
         def reflexes() -> None:
             held: ReflexesFollowed | None = None

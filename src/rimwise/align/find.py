@@ -155,6 +155,29 @@ def _with_rings(
     return _all_reflexes((planes, rings, of), p1, spots, compiled)
 
 
+def with_p1(
+    planes: FramePlanes, rings: EyeRings, of: Looking, p1: Found, compiled: bool
+) -> FoundInFrame:
+    """Which spots may be the lens's reflexes, rings and P1 being known?
+
+    Parameters
+    ----------
+    planes : FramePlanes
+        Of the frame, or of a part that holds the rings.
+    rings : EyeRings
+    of : Looking
+    p1 : Found
+    compiled : bool
+
+    Raises
+    ------
+    MeasurementRefused
+        There is neither limbus nor pupil.
+    """
+    spots = _spots(planes, rings, of.px_per_mm.value * planes.factor)
+    return _all_reflexes((planes, rings, of), p1, spots, compiled)
+
+
 def _all_reflexes(
     known: tuple[FramePlanes, EyeRings, Looking], p1: Found, spots: SpotMap, compiled: bool
 ) -> FoundInFrame:

@@ -8,7 +8,7 @@ import numpy as np
 from rimwise.align.looking import Looking, scene_eye_of
 from rimwise.eye.model import EyeModel
 from rimwise.eye.seen import Sight
-from rimwise.purkinje.fit import Fit, PlacePriors
+from rimwise.purkinje.fit import Fit, PlacePriors, Solved
 from rimwise.purkinje.flat import flat_eye
 from rimwise.purkinje.scene import LENS, LIMBUS, PLACES, PUPIL, SHIFT, TILT, TURN, SceneEye
 from rimwise.purkinje.through import seen_through
@@ -69,6 +69,8 @@ class FrameFit:
     used : tuple of str
     compiled : bool
         Whether lines of sight are solved with compiled code.
+    solved : Solved or None
+        From which the fit of the next frame of a clip may start.
     """
 
     mean: FloatArray
@@ -79,6 +81,7 @@ class FrameFit:
     misfit: float
     used: tuple[str, ...]
     compiled: bool = False
+    solved: Solved | None = None
 
     @property
     def pose(self) -> EyePose:
@@ -179,6 +182,30 @@ def fit_frame(of: Looking, readings: list[Sighted], compiled: bool) -> tuple[Fra
     return _as_rough_as_seen((of, eye), fit, seen, compiled), seen
 
 
+def fit_near(of: Looking, seen: Sighted, last: FrameFit) -> FrameFit | None:
+    """Where does the eye look now that was so fitted a moment ago?
+
+    Parameters
+    ----------
+    of : Looking
+        As in the last fit.
+    seen : Sighted
+    last : FrameFit
+
+    Returns
+    -------
+    FrameFit or None
+        None where the spots are not as well explained from there as chance allows, so that the
+        fit must begin anew.
+    """
+    eye = scene_eye_of(of.sheet)
+    fit = _fitted(of, eye, seen, last.compiled, near=last.solved)
+    if fit is None or fit.p_fit < _LEAST_P or fit.p_fit > _ROUGH_P:
+        return None if fit is None or fit.p_fit < _LEAST_P else fit
+    again = _fitted(of, eye, seen, last.compiled, math.sqrt(fit.misfit), fit.solved)
+    return None if again is None else replace(again, p_fit=fit.p_fit)
+
+
 def _as_rough_as_seen(
     about: tuple[Looking, SceneEye], fit: FrameFit, seen: Sighted, compiled: bool
 ) -> FrameFit:
@@ -211,7 +238,12 @@ def _with_less(
 
 
 def _fitted(
-    of: Looking, eye: SceneEye, seen: Sighted, compiled: bool, rough: float = 1.0
+    of: Looking,
+    eye: SceneEye,
+    seen: Sighted,
+    compiled: bool,
+    rough: float = 1.0,
+    near: Solved | None = None,
 ) -> FrameFit | None:
     sighting = ReflexSighting(
         dict(seen.reflexes_px),
@@ -226,9 +258,8 @@ def _fitted(
         kind = name.split(" ")[0]
         if kind in _REFLEX_SD_PX:
             fit.sds[i] *= rough * _REFLEX_SD_PX[kind]
-    try:
-        x = fit.solve()
-    except MeasurementRefused:
+    x = _solved(fit, near)
+    if x is None:
         return None
     mean = fit.mean + fit.sd * x
     covariance = np.linalg.inv(fit.by.T @ fit.by) * np.outer(fit.sd, fit.sd)
@@ -239,7 +270,18 @@ def _fitted(
             (float(tilt[0]), float(tilt[1])), (float(shift[0]), float(shift[1]))
         )
     p_fit, misfit = _judged(fit)
-    return FrameFit(mean, covariance, fit.sd.copy(), model, p_fit, misfit, fit.names, compiled)
+    return FrameFit(
+        mean, covariance, fit.sd.copy(), model, p_fit, misfit, fit.names, compiled, fit.solved(x)
+    )
+
+
+def _solved(fit: Fit, near: Solved | None) -> FloatArray | None:
+    if near is not None:
+        return fit.solve_near(near)
+    try:
+        return fit.solve()
+    except MeasurementRefused:
+        return None
 
 
 def _judged(fit: Fit) -> tuple[float, float]:

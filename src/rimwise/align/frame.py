@@ -42,7 +42,8 @@ from rimwise.terms.estimate import Estimate
 
 _NAMES: tuple[ReflexName, ...] = ("P1", "P2", "P3", "P4")
 _SD_PX: dict[ReflexName, float] = {"P1": 0.4, "P2": 1.0, "P3": 3.0, "P4": 0.8}
-_WIDEST_TURN_SD_DEG = 1.0
+WIDEST_TURN_SD_DEG = 1.0
+"""A turn that is known less well is not told."""
 _DEG = math.degrees(1.0)
 
 
@@ -185,19 +186,12 @@ def turn_back(
     asked: Question,
 ) -> tuple[OffsetFinding, list[Reason]]:
     """Return the rotation that would restore fixation."""
-    (mean, covariance), offset = known
+    axis, offset = known
     reference = asked.reference
-    lamp = _lamp_now(of, reference)
-    wanted = turn_onto(of.setup.lamps_mm[lamp], fit.pose.shift_mm, mean[:2])
-    now = np.array(fit.pose.turn_rad)
-    rows = np.zeros((2, len(mean)))
-    for k in range(2):
-        rows[k, k], rows[k, 2 + 3 + k] = -1.0, -1.0
-    sd = np.sqrt(np.diag(rows @ covariance @ rows.T)) * _DEG
-    move = (wanted - now) * _DEG
-    if float(sd.max()) > _WIDEST_TURN_SD_DEG:
+    wanted, move, sd = turn_wanted(of, fit, axis, reference)
+    if float(sd.max()) > WIDEST_TURN_SD_DEG:
         sentence = (
-            f"the turn is known to ±{float(sd.max()):.1f}° only, and {_WIDEST_TURN_SD_DEG:g}° is "
+            f"the turn is known to ±{float(sd.max()):.1f}° only, and {WIDEST_TURN_SD_DEG:g}° is "
             "the most that is told; frames in which P4 is seen tell it better"
         )
         return OffsetFinding(offset), [
@@ -211,6 +205,23 @@ def turn_back(
     away = _moved(of, fit, (fit.pose, there), asked)
     words = turn_words(x.value, y.value, of.record.side)
     return OffsetFinding(offset, away, (x, y), words, ghost.get("P4", ())), reasons
+
+
+def turn_wanted(
+    of: Looking,
+    fit: FrameFit,
+    axis: tuple[FloatArray, FloatArray],
+    reference: EyeReference | None,
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return the turn at which the eye fixates, rad, and the way there with its sd, degrees."""
+    mean, covariance = axis
+    lamp = _lamp_now(of, reference)
+    wanted = turn_onto(of.setup.lamps_mm[lamp], fit.pose.shift_mm, mean[:2])
+    rows = np.zeros((2, len(mean)))
+    for k in range(2):
+        rows[k, k], rows[k, 2 + 3 + k] = -1.0, -1.0
+    sd = np.sqrt(np.diag(rows @ covariance @ rows.T)) * _DEG
+    return wanted, (wanted - np.array(fit.pose.turn_rad)) * _DEG, sd
 
 
 def _of_reference(of: Looking, reference: EyeReference | None) -> list[Reason]:

@@ -4,9 +4,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from rimwise.align.expect import Expected
+from rimwise.align.expect import Expected, expected
 from rimwise.align.find import GLOW_MM, SPOT_MM, FoundInFrame, behind_iris
-from rimwise.align.fit import Sighted
+from rimwise.align.fit import FrameFit, Sighted
 from rimwise.align.identify import believed, candidates, doubtful, find_p1
 from rimwise.align.looking import Looking
 from rimwise.align.masking import inside, without
@@ -14,18 +14,39 @@ from rimwise.align.settling import Found, refined
 from rimwise.picture.frame_planes import FramePlanes, least_channel, part_planes, working_share
 from rimwise.picture.frame_rings import EyeRings
 from rimwise.picture.raster import Picture
-from rimwise.picture.ring_track import pupil_again
+from rimwise.picture.ring_track import limbus_again, pupil_again
 from rimwise.picture.rings import Ring
 from rimwise.picture.spots import SpotMap, spot_map
 from rimwise.records.eye import ReflexName
 from rimwise.terms.arrays import FloatArray
 
 _P1_SD_MM = 0.25  # how far an eye takes P1 within a frame of a clip, but for the fastest jumps
-_P4_SD_MM = 0.10  # how far P4 moves against P1 meanwhile: about two degrees of turn
+# How far they move against P1 meanwhile: about two degrees of turn.
+_LENS_SD_MM: dict[ReflexName, float] = {"P3": 0.15, "P4": 0.10}
 _SIZE_SD = 0.03  # of a pattern that was seen a moment ago
 _GROUND_MM = 0.9  # about a reflex, from which its plainness is told
 _ROOM = 1.3  # radii of the pupil in which its margin is looked for
-_PALED = 0.5  # level now over then, that a doubtful P4 keeps
+_LIMBUS_ROOM = 1.16  # radii of the limbus: its band, and what lies outside of it
+_PALED = 0.5  # level now over then, that a doubtful reflex of the lens keeps
+
+
+@dataclass(frozen=True, slots=True)
+class LensReflex:
+    """P3 or P4 as it was when last seen, carried along with P1 since.
+
+    Parameters
+    ----------
+    found : Found
+        Working pixels of the whole frame.
+    awaited : Expected
+        As the model foretold it at the last whole look.
+    seen : bool
+        Whether it was seen in this very frame.
+    """
+
+    found: Found
+    awaited: Expected
+    seen: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,29 +60,29 @@ class Held:
     rings : EyeRings
         The limbus as it was at the last whole look.
     p1 : Found
-    p4 : Found or None
-        Where it was when last seen, carried along with P1 since.
-    awaited : Expected or None
-        P4 as the model foretold it at the last whole look.
-    p4_seen : bool
-        Whether P4 was seen in this very frame.
+    lens : dict
+        P3 and P4, where they were seen at the last whole look.
+    fit : FrameFit or None
+        The last one, where the eye is fitted in every frame.
     """
 
     of: Looking
     rings: EyeRings
     p1: Found
-    p4: Found | None
-    awaited: Expected | None
-    p4_seen: bool
+    lens: dict[ReflexName, LensReflex]
+    fit: FrameFit | None = None
+
+    def sees(self, name: ReflexName) -> bool:
+        """Was this reflex of the lens seen in this very frame?"""
+        return name in self.lens and self.lens[name].seen
 
     def sighted(self, planes: FramePlanes) -> Sighted:
         """Return the reflexes in stored pixels."""
         by = -np.array(planes.corner_px, dtype=np.float64)
         told: dict[ReflexName, Found] = {"P1": moved(self.p1, by)}
-        if self.p4 is not None and self.p4_seen:
-            told["P4"] = moved(self.p4, by)
-        nothing = EyeRings(None, None)
-        return FoundInFrame(planes, nothing, self.of, (told,)).sighted()[0]
+        told |= {name: moved(one.found, by) for name, one in self.lens.items() if one.seen}
+        rings = moved_rings(self.rings, planes.corner_px)
+        return FoundInFrame(planes, rings, self.of, (told,)).sighted()[0]
 
     @property
     def px_per_mm(self) -> float:
@@ -110,27 +131,33 @@ def moved_rings(rings: EyeRings, corner_px: tuple[int, int]) -> EyeRings:
     return EyeRings(limbus, pupil)
 
 
-def held_again(picture: Picture, held: Held, compiled: bool) -> tuple[Held, FramePlanes] | None:
+def held_again(
+    picture: Picture, held: Held, compiled: bool, with_limbus: bool = False
+) -> tuple[Held, FramePlanes] | None:
     """Where are pupil, P1 and P4 that were here a moment ago?
 
     Parameters
     ----------
     picture : Picture
-        The next frame; only the part about the pupil is made of it.
+        The next frame; only the part about the pupil is made of it, or about the limbus.
     held : Held
     compiled : bool
+    with_limbus : bool
+        Whether the limbus is looked for as well.
 
     Returns
     -------
     (Held, FramePlanes) or None
-        None where the pupil's margin or P1 is no longer plain.
+        None where the pupil's margin or P1 is no longer plain, or the limbus if it is asked for.
     """
-    if held.rings.pupil is None:
+    pupil, limbus = held.rings.pupil, held.rings.limbus
+    if pupil is None or (with_limbus and limbus is None):
         return None
-    pupil, scale = held.rings.pupil, held.px_per_mm * working_share(picture)
-    planes = part_planes(
-        picture, (pupil.centre_px, _ROOM * pupil.radius_px + 0.3 * scale), compiled
-    )
+    scale = held.px_per_mm * working_share(picture)
+    about = pupil.centre_px, _ROOM * pupil.radius_px + 0.3 * scale
+    if with_limbus and limbus is not None:
+        about = limbus.centre_px, _LIMBUS_ROOM * limbus.radius_px + 0.3 * scale
+    planes = part_planes(picture, about, compiled)
     corner = np.array(planes.corner_px, dtype=np.float64)
     p1 = _p1_again(planes, moved(held.p1, -corner), scale)
     if p1 is None:
@@ -139,17 +166,46 @@ def held_again(picture: Picture, held: Held, compiled: bool) -> tuple[Held, Fram
     ring = pupil_again(planes, moved_ring(pupil, step - corner))
     if ring is None:
         return None
+    if with_limbus and limbus is not None:
+        outer = limbus_again(planes, moved_ring(limbus, -corner))
+        if outer is None:
+            return None
+        limbus = moved_ring(outer, corner)
     now = replace(
         held,
         p1=moved(p1, corner),
-        rings=EyeRings(held.rings.limbus, moved_ring(ring, corner)),
-        p4=None if held.p4 is None else moved(held.p4, step),
-        p4_seen=False,
+        rings=EyeRings(limbus, moved_ring(ring, corner)),
     )
-    p4 = _p4_again(planes, now, (p1, ring))
-    if p4 is not None:
-        now = replace(now, p4=moved(p4, corner), p4_seen=True)
-    return now, planes
+    lens = {
+        name: _lens_again(planes, (now, name), (p1, ring), step)
+        for name in held.lens
+        if name == "P4" or with_limbus
+    }
+    return replace(now, lens=lens), planes
+
+
+def held_from(found: FoundInFrame, fit: FrameFit | None, seen: Sighted, compiled: bool) -> Held:
+    """What of an eye that was looked for, in the whole frame or a part, can be held on to?
+
+    Parameters
+    ----------
+    found : FoundInFrame
+    fit : FrameFit or None
+    seen : Sighted
+        The reading that the fit rests on.
+    compiled : bool
+    """
+    u, v = found.planes.corner_px
+    corner = np.array((u, v), dtype=np.float64)
+    lens: dict[ReflexName, LensReflex] = {}
+    names = tuple(name for name in _LENS_SD_MM if name in seen.reflexes_px)
+    awaited = {} if fit is None else expected(found.of, fit.pose, 0.0, names, compiled)
+    for reading, told in zip(found.reflexes, found.sighted(), strict=True):
+        for name, one in awaited.items():
+            if told.reflexes_px.get(name) == seen.reflexes_px[name]:
+                lens[name] = LensReflex(moved(reading[name], corner), one)
+    p1 = moved(found.reflexes[0]["P1"], corner)
+    return Held(found.of, moved_rings(found.rings, (-u, -v)), p1, lens, fit)
 
 
 def _box(planes: FramePlanes, points: FloatArray, reach: float) -> tuple[int, int, int, int]:
@@ -187,14 +243,28 @@ def _p1_again(planes: FramePlanes, last: Found, px_per_mm: float) -> Found | Non
     return find_p1(spots, awaited, (px_per_mm, 0.0), planes)
 
 
-def _p4_again(planes: FramePlanes, now: Held, near: tuple[Found, Ring]) -> Found | None:
-    if now.p4 is None or now.awaited is None:
-        return None
+def _lens_again(
+    planes: FramePlanes, known: tuple[Held, ReflexName], near: tuple[Found, Ring], step: FloatArray
+) -> LensReflex:
+    """Look for P3 or P4 where P1 has taken it; where it is not seen it is only carried along."""
+    now, name = known
+    corner = np.array(planes.corner_px, dtype=np.float64)
+    last = replace(now.lens[name], found=moved(now.lens[name].found, step), seen=False)
+    found = _lens_found(planes, (name, last), near, now.px_per_mm * planes.factor)
+    return last if found is None else replace(last, found=moved(found, corner), seen=True)
+
+
+def _lens_found(
+    planes: FramePlanes,
+    known: tuple[ReflexName, LensReflex],
+    near: tuple[Found, Ring],
+    px_per_mm: float,
+) -> Found | None:
+    name, held = known
     p1, pupil = near
-    px_per_mm = now.px_per_mm * planes.factor
-    last = moved(now.p4, -np.array(planes.corner_px, dtype=np.float64))
+    last = moved(held.found, -np.array(planes.corner_px, dtype=np.float64))
     place = last.place_px
-    offsets = now.awaited.offsets_px * last.size
+    offsets = held.awaited.offsets_px * last.size
     box = _box(planes, place + offsets * planes.factor, _GROUND_MM * px_per_mm)
     if _too_small(box):
         return None
@@ -203,16 +273,16 @@ def _p4_again(planes: FramePlanes, now: Held, near: tuple[Found, Ring]) -> Found
     spots = without(spots, p1, GLOW_MM * px_per_mm)
     spots = behind_iris(spots, EyeRings(None, pupil), px_per_mm)
     awaited = replace(
-        now.awaited,
+        held.awaited,
         place_px=planes.stored(place),
         offsets_px=offsets,
-        sd_px=_P4_SD_MM * px_per_mm / planes.factor,
+        sd_px=_LENS_SD_MM[name] * px_per_mm / planes.factor,
         size_sd=(_SIZE_SD, _SIZE_SD),
     )
     for one in candidates(spots, awaited, planes, (px_per_mm, p1.radius_px)):
         found = refined(spots, one, awaited, (planes, px_per_mm))
-        if found is None or not believed("P4", found, spots):
+        if found is None or not believed(name, found, spots):
             continue
-        if not doubtful("P4", found) or found.level > _PALED * last.level:
+        if not doubtful(name, found) or found.level > _PALED * last.level:
             return replace(found, size=found.size * last.size)
     return None

@@ -2,13 +2,17 @@
 
 from dataclasses import dataclass
 
-from rimwise.align.expect import expected
-from rimwise.align.find import FoundInFrame
-from rimwise.align.fit import FrameFit, Sighted, fit_frame
+from rimwise.align.fit import fit_frame
 from rimwise.align.frame import Question, offset_mm, ring_finding
-from rimwise.align.narrow import Held, held_again, moved_rings
-from rimwise.align.settling import Found
-from rimwise.align.tracking import LEAST_PUPIL_DEG, ellipse_of, found_in, same_eye
+from rimwise.align.narrow import Held, held_again, held_from, moved_rings
+from rimwise.align.tracking import (
+    AGAIN_FRAMES,
+    ANEW_FRAMES,
+    LEAST_PUPIL_DEG,
+    ellipse_of,
+    found_in,
+    same_eye,
+)
 from rimwise.picture.frame_planes import FramePlanes, part_planes, whole_planes
 from rimwise.picture.raster import Picture
 from rimwise.picture.ring_track import looks_closed
@@ -16,10 +20,6 @@ from rimwise.records.clip import ClipRow, ClipStatus
 from rimwise.records.picture import PictureSheet
 from rimwise.terms.errors import MeasurementRefused
 
-ANEW_FRAMES = 120
-"""So often the eye is looked for as if it had never been seen: no wrong hold lasts longer."""
-
-_AGAIN_FRAMES = 15  # so often P4, or an eye behind what seems a lid, is looked for in the whole
 _LID_ROOM = 1.35  # radii of the limbus in which a lid is told from an open eye
 
 
@@ -64,7 +64,7 @@ def follow_reflexes(
     """
     held = None if last is None else last.held
     kept = None if held is None else _kept(picture, at, held, question)
-    again = at[0] % _AGAIN_FRAMES == 0
+    again = at[0] % AGAIN_FRAMES == 0
     if kept is not None and at[0] % ANEW_FRAMES and not (again and kept.row.status == "partial"):
         return kept
     if kept is None and held is not None and not again and _closed(picture, held, question):
@@ -97,7 +97,7 @@ def _row(now: Held, planes: FramePlanes, at: tuple[int, float]) -> ClipRow:
     here = moved_rings(now.rings, planes.corner_px)
     seen = now.sighted(planes)
     offset = offset_mm(now.of, seen)
-    whole = now.p4_seen or now.of.record.lens == "none"
+    whole = now.sees("P4") or now.of.record.lens == "none"
     return ClipRow(
         *at,
         "found" if whole else "partial",
@@ -133,16 +133,5 @@ def _looked(
         fit, seen = fit_frame(found.of, found.sighted(), question.compiled)
     except MeasurementRefused:
         fit, seen = None, found.sighted()[0].without("P3").without("P4")
-    now = _held(found, fit, seen, question)
+    now = held_from(found, fit, seen, question.compiled)
     return ReflexesFollowed(_row(now, planes, at), now, True)
-
-
-def _held(found: FoundInFrame, fit: FrameFit | None, seen: Sighted, question: Question) -> Held:
-    p4: Found | None = None
-    for reading, told in zip(found.reflexes, found.sighted(), strict=True):
-        if "P4" in seen.reflexes_px and told.reflexes_px.get("P4") == seen.reflexes_px["P4"]:
-            p4 = reading["P4"]
-    awaited = None
-    if fit is not None and p4 is not None:
-        awaited = expected(found.of, fit.pose, 0.0, ("P4",), question.compiled).get("P4")
-    return Held(found.of, found.rings, found.reflexes[0]["P1"], p4, awaited, p4 is not None)

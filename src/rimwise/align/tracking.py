@@ -1,10 +1,20 @@
 """An eye followed through a clip: near where it was, or else looked for anew."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from rimwise.align.find import FoundInFrame, find_in_frame
-from rimwise.align.fit import fit_frame
-from rimwise.align.frame import Question, offset_mm, ring_finding, turn_back
+import numpy as np
+
+from rimwise.align.find import FoundInFrame, find_in_frame, with_p1
+from rimwise.align.fit import FrameFit, Sighted, fit_frame, fit_near
+from rimwise.align.frame import (
+    WIDEST_TURN_SD_DEG,
+    Question,
+    offset_mm,
+    ring_finding,
+    turn_wanted,
+)
+from rimwise.align.looking import Looking
+from rimwise.align.narrow import Held, held_again, held_from, moved, moved_rings
 from rimwise.align.reference import with_reference
 from rimwise.picture.frame_planes import FramePlanes, whole_planes
 from rimwise.picture.frame_rings import EyeRings
@@ -19,17 +29,24 @@ from rimwise.terms.errors import MeasurementRefused
 LEAST_PUPIL_DEG = 180  # less of the margin in sight, and a lid or an instrument covers the eye
 
 
+ANEW_FRAMES = 120
+"""So often the eye is looked for as if it had never been seen: no wrong hold lasts longer."""
+
+AGAIN_FRAMES = 15
+"""So often what was lost of an eye is looked for in the whole frame."""
+
+
 @dataclass(frozen=True, slots=True)
 class Followed:
-    """A frame's row, and the rings from which the next frame starts."""
+    """A frame's row, and what of the eye is held on to; it is not in sight unless ``here``."""
 
     row: ClipRow
-    rings: EyeRings | None
+    held: Held | None
     here: bool
 
 
 def follow_frame(
-    picture: Picture | tuple[Picture, FramePlanes],
+    picture: Picture,
     at: tuple[int, float],
     sheet: PictureSheet,
     question: Question,
@@ -39,8 +56,8 @@ def follow_frame(
 
     Parameters
     ----------
-    picture : Picture, or Picture and FramePlanes
-        Planes that were made ready beforehand spare making them here.
+    picture : Picture
+        Where the eye is followed, colours are made of the part about it only.
     at : (int, float)
         Number and time of the frame.
     sheet : PictureSheet
@@ -58,19 +75,48 @@ def follow_frame(
     >>> follow_frame(blank, (0, 0.0), sheet, Question(), None).row.status
     'lost'
     """
-    raster, planes = picture if isinstance(picture, tuple) else (picture, None)
-    seen = raster, planes or whole_planes(raster, question.compiled)
-    known = None if last is None else last.rings
-    found = None
-    if last is not None and last.here:
-        found = found_in(seen, sheet, question, known)
+    held = None if last is None else last.held
+    known = None if held is None else held.rings
+    here = last is not None and last.here
+    if held is not None and here and at[0] % ANEW_FRAMES:
+        kept = _kept(picture, at, held, question)
+        if kept is not None:
+            return kept
+    seen = picture, whole_planes(picture, question.compiled)
+    found = found_in(seen, sheet, question, known) if here else None
     if found is None:
         found = found_in(seen, sheet, question, None)
         if found is not None and not same_eye(found.rings, known):
             found = None
     if found is None:
-        return Followed(ClipRow(*at, _absent(seen[1], known)), known, False)
-    return Followed(_row(found, at, question), found.rings, True)
+        return Followed(ClipRow(*at, _absent(seen[1], known)), held, False)
+    return _looked(found, at, question)
+
+
+def _kept(
+    picture: Picture, at: tuple[int, float], held: Held, question: Question
+) -> Followed | None:
+    """Fit the eye to what is where it was a moment ago; None where that does not go."""
+    if held.fit is None:
+        return None
+    again = held_again(picture, held, question.compiled, with_limbus=True)
+    if again is None:
+        return None
+    now, planes = again
+    pupil = now.rings.pupil
+    if pupil is None or pupil.seen_deg < LEAST_PUPIL_DEG:
+        return None
+    rings = moved_rings(now.rings, planes.corner_px)
+    less = not now.sees("P4") or not all(one.seen for one in now.lens.values())
+    if held.fit.has_lens and less and (not now.sees("P4") or at[0] % AGAIN_FRAMES == 0):
+        p1 = moved(now.p1, -np.array(planes.corner_px, dtype=np.float64))
+        return _looked(with_p1(planes, rings, now.of, p1, question.compiled), at, question)
+    seen = now.sighted(planes)
+    fit = fit_near(now.of, seen, held.fit)
+    if fit is None:
+        return None
+    row = _row((rings, planes), at)
+    return Followed(_told(row, (now.of, fit, seen), question), replace(now, fit=fit), True)
 
 
 def found_in(
@@ -116,26 +162,48 @@ def _absent(planes: FramePlanes, known: EyeRings | None) -> ClipStatus:
     return "closed" if known is not None and looks_closed(planes, known) else "lost"
 
 
-def _row(found: FoundInFrame, at: tuple[int, float], question: Question) -> ClipRow:
-    pupil, limbus = (
-        ellipse_of(ring_finding(ring, found.planes, even))
-        for ring, even in ((found.rings.pupil, False), (found.rings.limbus, True))
-    )
+def _looked(found: FoundInFrame, at: tuple[int, float], question: Question) -> Followed:
+    """Fit the eye to what was found in the whole frame."""
+    row = _row((found.rings, found.planes), at)
+    sighted = found.sighted()
     try:
-        fit, seen = fit_frame(found.of, found.sighted(), question.compiled)
+        fit, seen = fit_frame(found.of, sighted, question.compiled)
     except MeasurementRefused:
-        p1 = found.sighted()[0].reflexes_px["P1"]
-        return ClipRow(*at, "partial", {"P1": p1}, pupil, limbus)
-    offset, turn, sd = offset_mm(found.of, seen), None, None
+        p1 = sighted[0].without("P3").without("P4")
+        row = replace(row, reflexes_px=dict(p1.reflexes_px))
+        return Followed(row, held_from(found, None, p1, question.compiled), True)
+    held = held_from(found, fit, seen, question.compiled)
+    return Followed(_told(row, (found.of, fit, seen), question), held, True)
+
+
+def _row(known: tuple[EyeRings, FramePlanes], at: tuple[int, float]) -> ClipRow:
+    rings, planes = known
+    pupil, limbus = (
+        ellipse_of(ring_finding(ring, planes, even))
+        for ring, even in ((rings.pupil, False), (rings.limbus, True))
+    )
+    return ClipRow(*at, "partial", {}, pupil, limbus)
+
+
+def _told(row: ClipRow, known: tuple[Looking, FrameFit, Sighted], question: Question) -> ClipRow:
+    """Return the row with reflexes, offset and turn."""
+    of, fit, seen = known
+    offset, turn, sd = offset_mm(of, seen), None, None
     if question.reference is not None:
-        fit, axis = with_reference(fit, question.reference, found.of)
-        told = turn_back(found.of, fit, (axis, offset), question)[0].turn_deg
-        if told is not None:
-            turn, sd = (told[0].value, told[1].value), max(told[0].sd or 0.0, told[1].sd or 0.0)
+        fit, axis = with_reference(fit, question.reference, of)
+        _, move, sds = turn_wanted(of, fit, axis, question.reference)
+        if float(sds.max()) <= WIDEST_TURN_SD_DEG:
+            turn, sd = (float(move[0]), float(move[1])), float(sds.max())
     away = None if offset is None else (offset[0].value, offset[1].value)
     whole = "P4" in seen.reflexes_px or not fit.has_lens
-    status: ClipStatus = "found" if whole else "partial"
-    return ClipRow(*at, status, dict(seen.reflexes_px), pupil, limbus, away, turn, sd)
+    return replace(
+        row,
+        status="found" if whole else "partial",
+        reflexes_px=dict(seen.reflexes_px),
+        offset_mm=away,
+        turn_deg=turn,
+        turn_sd_deg=sd,
+    )
 
 
 def ellipse_of(ring: RingFinding | None) -> EllipsePx | None:

@@ -17,7 +17,6 @@ from rimwise.exchange.clips import ClipFrame, ahead, check_clip, clip_frames, cl
 from rimwise.exchange.frames import read_reference
 from rimwise.exchange.sheets import case_sheet_for, read_picture_sheet
 from rimwise.exchange.writing import check_not_input, check_writable, make_folder, write_bytes
-from rimwise.picture.frame_planes import frame_planes
 from rimwise.records.clip import SHOWN, ClipRow
 from rimwise.records.picture import PictureSheet
 from rimwise.terms.errors import MeasurementRefused, WrongInput
@@ -152,11 +151,10 @@ def _whole_rows(
 ) -> Iterator[ClipRow]:
     """Fit the eye in every frame, while the next are decoded."""
     last: Followed | None = None
-    ready = ((frame, frame_planes(frame.raster, question.compiled)) for frame in frames)
-    with closing(ahead(ready)) as pairs:
-        for frame, planes in pairs:
+    with closing(ahead(frames)) as ready:
+        for frame in ready:
             at = (frame.number, frame.time_s)
-            last = follow_frame((frame.raster, planes), at, sheet, question, last)
+            last = follow_frame(frame.picture, at, sheet, question, last)
             yield last.row
 
 

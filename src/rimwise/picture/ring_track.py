@@ -70,6 +70,26 @@ def pupil_again(planes: FramePlanes, last: Ring) -> Ring | None:
     return on_margin(planes, ring) if ring is not None and same_edge(ring, last) else None
 
 
+def limbus_again(planes: FramePlanes, last: Ring) -> Ring | None:
+    """Where is the limbus that was about here a moment ago? None where its edge is another's.
+
+    Examples
+    --------
+    >>> from rimwise.picture.frame_planes import frame_planes
+    >>> from rimwise.picture.frame_rings import find_rings
+    >>> from rimwise.picture.raster import Raster
+    >>> v, u = np.indices((240, 320))
+    >>> far = np.hypot(u - 170.0, v - 115.0)
+    >>> eye = np.select([far < 40.0, far < 90.0], [40, 90], 180).astype(np.uint8)
+    >>> planes = frame_planes(Raster(np.roll(eye, 2, axis=0)))
+    >>> again = limbus_again(planes, find_rings(frame_planes(Raster(eye)), 90.0).limbus)
+    >>> round(again.curve_px[:, 1].mean())
+    117
+    """
+    ring = ring_again(planes, last, LIMBUS_BAND)
+    return ring if ring is not None and same_edge(ring, last) else None
+
+
 def _again(planes: FramePlanes, last: Ring | None, band: BandSettings) -> Ring | None:
     if last is None:
         return None

@@ -47,6 +47,29 @@ class PlacePriors:
     turn_deg: float = 8.0
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Solved:
+    """An answer from which a like problem may start: the next frame of a clip.
+
+    Parameters
+    ----------
+    x : array (n,)
+        In the priors' sds.
+    eye : SceneEye
+        Linear about ``about``.
+    about : array
+    names : tuple of str
+    starts : array
+        Slopes at which the paths of ``names`` leave the camera.
+    """
+
+    x: FloatArray
+    eye: SceneEye
+    about: FloatArray
+    names: tuple[str, ...]
+    starts: FloatArray
+
+
 @dataclass
 class Fit:
     """A problem of least squares in units of the priors' sds; see :meth:`of` and :meth:`solve`.
@@ -152,6 +175,20 @@ class Fit:
         self.__dict__.update(best[1].__dict__)
         return best[2]
 
+    def solve_near(self, known: Solved) -> FloatArray | None:
+        """Find the state near one that was right a moment ago; None where no path leads on."""
+        self.about, self.scene = known.about, replace(self.scene, eye=known.eye)
+        alike = self.names == known.names
+        self.starts = known.starts if alike else self._paraxial_starts(known.x)
+        try:
+            return self._about_itself(self._descend(known.x))
+        except MeasurementRefused:
+            return None
+
+    def solved(self, x: FloatArray) -> Solved:
+        """Return where a like problem may start."""
+        return Solved(x, self.scene.eye, self.about, self.names, self.starts)
+
     def _along(self, way: tuple[tuple[int, ...], ...]) -> FloatArray:
         """Descend with the mirrors of each stage of the way, then with all."""
         x = self._rough_place()
@@ -159,7 +196,10 @@ class Fit:
             part = self._part([i for i, (m, _) in enumerate(self.scene.paths) if m in reached])
             if part.names and len(part.names) < len(self.names):
                 x = part._tried(x, _ROUGHLY, x)
-        x = self._with_all_that_have_a_path(x)
+        return self._about_itself(self._with_all_that_have_a_path(x))
+
+    def _about_itself(self, x: FloatArray) -> FloatArray:
+        """Make the eye linear about what was found, until that is near."""
         for _ in range(_AGAIN):
             z = x[len(PLACES) :]
             if np.abs(z - self.about).max(initial=0.0) < _NEAR_ENOUGH:
