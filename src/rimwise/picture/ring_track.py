@@ -81,13 +81,13 @@ def limbus_again(planes: FramePlanes, last: Ring) -> Ring | None:
     >>> v, u = np.indices((240, 320))
     >>> far = np.hypot(u - 170.0, v - 115.0)
     >>> eye = np.select([far < 40.0, far < 90.0], [40, 90], 180).astype(np.uint8)
-    >>> planes = frame_planes(Raster(np.roll(eye, 2, axis=0)))
-    >>> again = limbus_again(planes, find_rings(frame_planes(Raster(eye)), 90.0).limbus)
-    >>> round(again.curve_px[:, 1].mean())
-    117
+    >>> limbus = find_rings(frame_planes(Raster(eye)), 90.0).limbus
+    >>> again = limbus_again(frame_planes(Raster(np.roll(eye, 2, axis=0))), limbus)
+    >>> bool(abs(again.curve_px - limbus.curve_px - (0.0, 2.0)).max() < 0.5)
+    True
     """
-    ring = ring_again(planes, last, LIMBUS_BAND)
-    return ring if ring is not None and same_edge(ring, last) else None
+    # Its stiff outline needs two passes: the first one's middle lags behind.
+    return _again(planes, last, LIMBUS_BAND)
 
 
 def _again(planes: FramePlanes, last: Ring | None, band: BandSettings) -> Ring | None:
