@@ -6,6 +6,7 @@ its edge. The physics is in the renderer's own pictures only: what lies behind a
 loses contrast in blue against red, what lies before it does not.
 """
 
+import os
 from functools import cache
 
 import numpy as np
@@ -18,7 +19,7 @@ from rimwise.measure.photograph import finding_of_edges, measure_photograph
 from rimwise.picture.raster import Raster
 
 SEEDS = (100, 101, 102, 103, 200)  # at 200 the pupil is hardly wider than the optic
-MANY = range(200, 260)
+MANY = range(200, 200 + int(os.environ.get("RIMWISE_TRIALS", "60")))
 
 
 @cache
@@ -68,18 +69,55 @@ def test_an_edge_that_may_lie_behind_the_optic_is_not_measured():
     assert "order-not-told" in {reason.code for reason in doubtful.reasons}
 
 
+def _worst_mm(finding, truth):
+    """Return the largest error of the cover that is claimed; 0 where none is."""
+    if finding.cover is None:
+        return 0.0
+    width = np.array([np.nan if w is None else w for w in finding.cover.width_mm])
+    return float(np.nanmax(np.abs(width - truth.cover_mm), initial=0.0))
+
+
+@pytest.mark.parametrize(("seed", "level"), [(3013, 1), (3014, 1), (3005, 3), (3016, 3)])
+def test_of_two_edges_as_plain_as_each_other_the_one_before_the_optic_is_taken(seed, level):
+    pixels, truth, sheet = draw_case(np.random.default_rng([seed, 5]), "laser", True, level)
+    finding = measure_photograph(Raster(pixels), sheet, picture="", sha256="")
+    assert finding.status != "refused"
+    assert finding.opening.edge_before_optic is True
+    assert _worst_mm(finding, truth) < 0.15
+    # The record says which curves were compared and why the choice fell.
+    (second,) = [reason for reason in finding.reasons if reason.code == "second-edge"]
+    assert "inside of the one" in second.sentence
+    assert "shows through" in second.sentence
+
+
+def test_where_two_edges_cross_neither_is_claimed():
+    pixels, truth, sheet = draw_case(np.random.default_rng([3008, 5]), "laser", True, 3)
+    finding = measure_photograph(Raster(pixels), sheet, picture="", sha256="")
+    assert finding.status == "partial"
+    assert _worst_mm(finding, truth) < 0.15
+
+
+def test_an_edge_as_far_inside_as_a_lasers_whose_order_is_not_told_is_refused():
+    pixels, _, sheet = draw_case(np.random.default_rng([3022, 5]), "diffractive", False, 3)
+    finding = measure_photograph(Raster(pixels), sheet, picture="", sha256="")
+    assert finding.status == "refused"
+
+
 @pytest.mark.slow
-@pytest.mark.timeout(1800)
+@pytest.mark.timeout(3600)
+@pytest.mark.parametrize("level", [1, 3, 5])
 @pytest.mark.parametrize("case", ["diffractive", "laser", "captured"])
-def test_of_many_pictures_none_is_measured_at_another_edge(case):
+def test_of_many_pictures_none_is_measured_at_another_edge(case, level):
+    wrong = []
     for seed in MANY:
         for edge_seen in (True, False):
-            finding, truth = _finding.__wrapped__(case, seed, edge_seen)
-            if case == "captured" or not edge_seen:
-                assert finding.status != "measured", (seed, edge_seen)
-            elif finding.status == "measured":
-                width = np.array([np.nan if w is None else w for w in finding.cover.width_mm])
-                assert np.nanmedian(np.abs(width - truth.cover_mm)) < 0.05, seed
+            rng = np.random.default_rng([seed, 5])
+            pixels, truth, sheet = draw_case(rng, case, edge_seen, level)
+            finding = measure_photograph(Raster(pixels), sheet, picture="", sha256="")
+            another = case == "captured" or not edge_seen or _worst_mm(finding, truth) > 0.2
+            if finding.status == "measured" and another:
+                wrong.append((seed, edge_seen))
+    assert wrong == []
 
 
 @pytest.mark.parametrize("level", [1, 2, 3])

@@ -3,22 +3,23 @@
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.ndimage import gaussian_filter1d, label
+from scipy.ndimage import gaussian_filter1d
 
 from rimwise.geometry.ellipse import fit_ellipse
 from rimwise.measure.magnification import expected_limbus_px
+from rimwise.picture.alone import alone_at_rim
 from rimwise.picture.contrast import visible_line
 from rimwise.picture.haptics import Haptics, find_haptics
 from rimwise.picture.limbus import Limbus, find_limbus
 from rimwise.picture.marks import Marks, find_marks
-from rimwise.picture.order import sheet_before_rim
 from rimwise.picture.planes import Planes, planes_of
 from rimwise.picture.pupil import PupilMargin, find_pupil
 from rimwise.picture.raster import Raster
 from rimwise.picture.rim import COLUMNS, Rim, find_rims, rim_basis
 from rimwise.picture.rim_doubt import covariance_where
-from rimwise.picture.seam import Seam, find_seam
+from rimwise.picture.seam import Seam, find_seams
 from rimwise.picture.strip import directions_rad, radius_about
+from rimwise.picture.which_edge import Choice, Rival, which_edge
 from rimwise.records.cover import EllipsePx
 from rimwise.records.picture import PictureSheet
 from rimwise.terms.arrays import BoolArray, FloatArray
@@ -56,11 +57,6 @@ class EdgeSettings:
     rim_clear_columns : int
         Half degrees beside the iris or a reflex in which the rim is not claimed: it dives under
         the margin at a grazing angle, and the margin's own shadow continues its line.
-    joins_columns, alone_columns, alone, steepest : int, int, float, float
-        Half degrees of a gap across which two pieces of the edge are one; below how many a piece
-        that lies on the rim for more than this share of its way is taken for the rim itself, where
-        the edge would have to run more steeply than this to the pieces beside it, radii to the
-        radian: an opening 0.5 mm off the middle of a 6 mm optic runs at 0.17 at the most.
     beyond_rim, off_iris : float
         Radii of the rim: farther outside of it than the first, an edge must keep the second away
         from the iris, whose shadow and colour else pass for the start of capsule while the true
@@ -84,10 +80,6 @@ class EdgeSettings:
     rim_clear_columns: int = 5
     beyond_rim: float = 0.03
     off_iris: float = 0.03
-    joins_columns: int = 10
-    alone_columns: int = 60
-    alone: float = 0.8
-    steepest: float = 0.2
 
 
 SETTINGS = EdgeSettings()
@@ -126,6 +118,8 @@ class Edges:
         Whether what begins at the opening's edge lies before the optic; None: not to be told.
     haptics : Haptics or None
         Where both arms leave the rim, an angle of the stored picture.
+    rival : Rival or None
+        Another edge that stands out all the same and was not taken.
     """
 
     centre_px: tuple[float, float]
@@ -147,6 +141,7 @@ class Edges:
     marks: Marks | None
     before_optic: bool | None = None
     haptics: Haptics | None = None
+    rival: Rival | None = None
 
     @property
     def both_seen(self) -> BoolArray:
@@ -196,14 +191,17 @@ def find_edges(raster: Raster, sheet: PictureSheet) -> Edges:
             "The rim of the implant's optic was not found, and without it there is no scale; a "
             "wider pupil, sharper focus on the optic's rim or light from behind will show it.",
         )
-    seam = find_seam(planes, pupil, rim)
-    edges = _in_examiner_degrees(planes, pupil, rim, seam, sheet.frame.stored(raster.orientation))
+    choice = which_edge(
+        planes, pupil, rim, find_seams(planes, pupil, rim), lambda seam: _found(pupil, rim, seam)
+    )
+    edges = _in_examiner_degrees(planes, rim, choice, sheet.frame.stored(raster.orientation))
     marks = None
     if sheet.toric_marks_per_end > 0:
         marks = find_marks(planes, pupil, rim, sheet.toric_marks_per_end)
     return replace(
         edges,
         pupil=margin,
+        pupil_sd_px=planes.stored_length(pupil.residual_px / np.sqrt(60.0)),
         limbus=limbus,
         marks=None if marks is None else _stored(planes, marks),
         haptics=find_haptics(planes, pupil, rim),
@@ -248,16 +246,13 @@ def _stored(planes: Planes, marks: Marks) -> Marks:
     return replace(marks, first_px=first, second_px=second)
 
 
-def _in_examiner_degrees(
-    planes: Planes, pupil: PupilMargin, rim: Rim, seam: Seam, frame: PictureFrame
-) -> Edges:
+def _in_examiner_degrees(planes: Planes, rim: Rim, choice: Choice, frame: PictureFrame) -> Edges:
+    seam, found = choice.edge.seam, choice.edge.found
     degrees = np.arange(360.0)
     radians = np.radians(degrees)
     direction = frame.picture_from_examiner(np.stack([np.cos(radians), np.sin(radians)], axis=-1))
     column = np.degrees(np.arctan2(-direction[:, 1], direction[:, 0])) % 360.0 * COLUMNS / 360.0
     seam_line, _ = visible_line(planes, rim.centre_px, seam.radii_px, rim.radii_px)
-    found = _stands_out(seam, rim) & _off_iris(pupil, rim, seam)
-    found &= ~_alone_at_rim(found, seam, rim)
     rim_shows = _rim_shows(planes, rim)
     basis = rim_basis(column * 2.0 * np.pi / COLUMNS)
     return Edges(
@@ -275,12 +270,19 @@ def _in_examiner_degrees(
         opening_hidden_by_pupil=~_both(seam.usable, column),
         rim_hidden=~_both(rim.usable, column),
         pupil=None,
-        pupil_sd_px=planes.stored_length(pupil.residual_px / np.sqrt(60.0)),
+        pupil_sd_px=0.0,
         px=planes.stored_length(1.0),
         limbus=None,
         marks=None,
-        before_optic=sheet_before_rim(planes, pupil, rim, seam, found),
+        before_optic=choice.before,
+        rival=choice.rival,
     )
+
+
+def _found(pupil: PupilMargin, rim: Rim, seam: Seam) -> BoolArray:
+    """In which directions does a seam stand out, and as more than the iris or the rim?"""
+    found = _stands_out(seam, rim) & _off_iris(pupil, rim, seam)
+    return np.asarray(found & ~alone_at_rim(found, seam, rim, SETTINGS.rim_zone))
 
 
 def _stands_out(seam: Seam, rim: Rim) -> BoolArray:
@@ -300,43 +302,6 @@ def _off_iris(pupil: PupilMargin, rim: Rim, seam: Seam) -> BoolArray:
     margin = radius_about(pupil.curve_px, rim.centre_px, directions_rad(COLUMNS))
     within = seam.radii_px < rim.radii_px + SETTINGS.beyond_rim * rim.radius_px
     return np.asarray(within | (margin - seam.radii_px > SETTINGS.off_iris * rim.radius_px))
-
-
-def _alone_at_rim(found: BoolArray, seam: Seam, rim: Rim) -> BoolArray:
-    """Where does a short piece lie on the rim's own lines, off the course of the pieces beside it?
-
-    The rim looks like an edge there, while the opening's own edge has left it behind a gap.
-    """
-    off = (seam.radii_px - rim.radii_px) / rim.radius_px
-    at_rim = np.abs(off) < SETTINGS.rim_zone
-    joined = found.copy()
-    for turn in range(1, SETTINGS.joins_columns + 1):
-        joined |= np.roll(found, turn)
-    start = int(np.argmin(joined))
-    alone = np.zeros_like(found)
-    if joined[start]:
-        return alone
-    piece = np.roll(label(np.roll(joined, -start))[0], start) * found
-    ends = [_ends(piece == k, start) for k in range(1, int(piece.max()) + 1)]
-    for k, (first, last) in enumerate(ends, 1):
-        own = piece == k
-        short = own.sum() < SETTINGS.alone_columns and at_rim[own].mean() > SETTINGS.alone
-        beside = ((ends[k - 2][1], first), (last, ends[k % len(ends)][0]))
-        alone |= own & (short and max(_steepness(off, gap) for gap in beside) > SETTINGS.steepest)
-    return alone
-
-
-def _ends(own: BoolArray, start: int) -> tuple[int, int]:
-    """Return the first and last column of a piece, counted on from a column between pieces."""
-    inside = np.flatnonzero(np.roll(own, -start)) + start
-    return int(inside[0]), int(inside[-1])
-
-
-def _steepness(off: FloatArray, gap: tuple[int, int]) -> float:
-    """How steeply must the edge run across a gap, in radii of the rim to the radian?"""
-    wide = (gap[1] - gap[0]) % COLUMNS or COLUMNS
-    rise = abs(float(off[gap[1] % COLUMNS] - off[gap[0] % COLUMNS]))
-    return rise * COLUMNS / (2.0 * np.pi * wide)
 
 
 def _rim_shows(planes: Planes, rim: Rim) -> BoolArray:

@@ -14,6 +14,7 @@ from rimwise.measure.opening_size import opening_finding, opening_from_optic, ve
 from rimwise.measure.ruler import OpticRuler, optic_ruler
 from rimwise.measure.width import WidthLaw, width_law, with_errors
 from rimwise.picture.raster import Raster
+from rimwise.picture.which_edge import Rival
 from rimwise.published.load import published_value
 from rimwise.records.cover import (
     CoverFinding,
@@ -77,6 +78,8 @@ def measure_photograph(
         if edges.before_optic is False:
             return _behind_optic(edges, sheet, picture, sha256)
         doubtful = _order_in_doubt(edges)
+        if doubtful:
+            _check_size(edges, sheet)
         return finding_of_edges(edges, sheet, picture, sha256, doubtful=doubtful)
     except MeasurementRefused as refusal:
         reasons = (Reason(refusal.code, refusal.sentence),)
@@ -188,6 +191,20 @@ def _order_in_doubt(edges: Edges) -> bool:
     return edges.before_optic is None and far >= _LEAST_ARC_DEG
 
 
+def _check_size(edges: Edges, sheet: PictureSheet) -> None:
+    """Refuse an edge that may lie behind the optic and is no larger than a laser's opening."""
+    usual = published_value("photograph", "laser_opening")
+    radius_mm = 0.5 * optic_ruler(edges, sheet).diameter_mm
+    edge_mm = radius_mm * float(np.median((edges.opening_px / edges.rim_px)[edges.opening_found]))
+    if 2.0 * edge_mm < usual.value + 2.0 * (usual.sd or 0.0):
+        raise MeasurementRefused(
+            ORDER_NOT_TOLD,
+            f"The edge that shows lies {edge_mm:.1f} mm from the optic's middle, as a laser "
+            "opening's in the rear capsule does, and the picture does not tell whether it lies "
+            "before the optic; focus on the opening's own edge, or place it with --points.",
+        )
+
+
 def _check_in_sight(law: WidthLaw, whole: bool, radius_mm: float) -> None:
     if law.seen.sum() < _LEAST_ARC_DEG:
         raise MeasurementRefused(
@@ -280,6 +297,8 @@ def _reasons(edges: Edges, law: WidthLaw, whole: bool) -> tuple[Reason, ...]:
             )
         )
     found += _hidden(edges)
+    if edges.rival is not None:
+        found.append(_second_edge(edges.rival, float((law.width_mm + law.radius_mm)[0])))
     least = int(np.argmin(law.width_mm))
     if whole and law.found[least] and not law.seen[least]:
         found.append(
@@ -297,6 +316,23 @@ def _reasons(edges: Edges, law: WidthLaw, whole: bool) -> tuple[Reason, ...]:
             )
         )
     return tuple(found)
+
+
+def _second_edge(rival: Rival, optic_radius_mm: float) -> Reason:
+    """Say that two edges were compared, and why the choice fell."""
+    outer, away_mm = rival.inward > 0.0, abs(rival.inward) * optic_radius_mm
+    if rival.taken_before:
+        why = "the optic's rim shows through what begins at the one taken, not at the other"
+    elif outer:
+        why = "it is the outer one, and a laser opening is cut inside of the front one"
+    else:
+        why = "what begins at the outer one lies behind the optic"
+    return Reason(
+        "second-edge",
+        f"A second edge shows over {rival.found_deg}°, {away_mm:.2f} mm "
+        f"{'inside' if outer else 'outside'} of the one that was taken for the opening's, because "
+        f"{why}; if it is the other way round, place points on the opening's edge (--points).",
+    )
 
 
 def _hidden(edges: Edges) -> list[Reason]:

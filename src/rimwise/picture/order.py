@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.ndimage import gaussian_filter1d
+from scipy.special import stdtrit
 
 from rimwise.geometry.robust import tukey_weights
 from rimwise.picture.planes import Planes
@@ -29,11 +30,15 @@ class OrderSettings:
     smooth_px : float
         Across the rim: as much as a JPEG of usual quality keeps of colour.
     beyond_seam, within_rim : tuple of float
-        Bands on the inner side of the seam and of the rim where blue over red is read.
+        Bands on the inner side of the seam and of the rim where blue over red is read; the first
+        on the outer side of the seam too.
     arc_columns : int
         Half degrees that make one reading.
+    least_own : float
+        Least share of the whole rise of blue over red that is taken to be the seam's own.
     least_columns, least_arcs : int
-        With less of the rim under the sheet nothing is told.
+        With less of the rim under the sheet nothing is told: over a quarter of the turn a glow of
+        the lamp's, a haptic or a fold may lie all along it.
     behind_before : tuple of float
         Shares of the foretold loss: the rim that lies in front of the sheet loses none, the rim
         behind it all. Whitening of the sheet's very edge foretells too much, and what a JPEG takes
@@ -51,8 +56,9 @@ class OrderSettings:
     beyond_seam: tuple[float, float] = (0.010, 0.028)
     within_rim: tuple[float, float] = (0.036, 0.052)
     arc_columns: int = 24
+    least_own: float = 0.1
     least_columns: int = 60
-    least_arcs: int = 4
+    least_arcs: int = 8
     behind_before: tuple[float, float] = (0.2, 0.3)
     sure_before: float = 1.5
     sure_behind: float = 2.0
@@ -61,10 +67,28 @@ class OrderSettings:
 
 SETTINGS = OrderSettings()
 _ROUNDS = 6
+_SURE, _SURE_NORMAL = 0.975, 1.96
+
+
+@dataclass(frozen=True, slots=True)
+class Begins:
+    """Where a sheet begins: its seam, and in which of the 720 directions that stands out."""
+
+    seam: Seam
+    found: BoolArray
+
+    def inside(self, rim: Rim) -> BoolArray:
+        """Return where the seam lies so far inside the rim that their profiles are apart."""
+        clear = SETTINGS.clear * rim.radius_px
+        return np.asarray(self.seam.radii_px < rim.radii_px - clear, dtype=np.bool_)
 
 
 def sheet_before_rim(
-    planes: Planes, pupil: PupilMargin, rim: Rim, seam: Seam, found: BoolArray
+    planes: Planes,
+    pupil: PupilMargin,
+    rim: Rim,
+    begins: Begins,
+    farther: Begins | None = None,
 ) -> bool | None:
     """Does the sheet that begins at the seam lie in front of the rim?
 
@@ -73,9 +97,10 @@ def sheet_before_rim(
     planes : Planes
     pupil : PupilMargin
     rim : Rim
-    seam : Seam
-    found : array (720,) of bool
-        Where the seam stands out. The rim need not: a faint line weighs little by itself.
+    begins : Begins
+        The seam and where it stands out. The rim need not: a faint line weighs little by itself.
+    farther : Begins, optional
+        Another sheet that begins farther out: where that lies at the rim, nothing is read.
 
     Returns
     -------
@@ -89,13 +114,17 @@ def sheet_before_rim(
     v W). Taken in blue over red the share v drops out: the line's contrast falls in blue, against
     red, by the very factor by which blue over red rises where the sheet begins. A rim in front of
     the sheet keeps the same contrast in both colours.
+
+    Where blue over red rises by less at the seam than on the whole way to the rim, another sheet
+    begins in between. Any loss that this other sheet accounts for says nothing of the first.
     """
-    inside = seam.radii_px < rim.radii_px - SETTINGS.clear * rim.radius_px
-    used = found & rim.usable & inside
+    used = begins.found & rim.usable & begins.inside(rim)
+    if farther is not None:
+        used &= ~(farther.found & ~farther.inside(rim))
     if used.sum() < SETTINGS.least_columns:
         return None
     light, clear = _across(planes, pupil, rim)
-    whiter = _whiter(planes, rim, seam)
+    whiter, at_seam = _whiter(planes, rim, begins.seam)
     readings = []
     for start in range(0, COLUMNS, SETTINGS.arc_columns):
         arc = np.arange(start, start + SETTINGS.arc_columns)
@@ -104,10 +133,14 @@ def sheet_before_rim(
             continue
         lines = _lines(light[:, chosen], np.asarray(clear[:, chosen].all(axis=1)))
         if lines is not None:
-            readings.append((*lines, float(np.median(whiter[chosen]))))
+            whole, own = float(np.median(whiter[chosen])), float(np.median(at_seam[chosen]))
+            readings.append((*lines, whole, own))
     if len(readings) < SETTINGS.least_arcs:
         return None
-    share, sd = _share(np.array(readings))
+    return _verdict(*_share(np.array(readings)))
+
+
+def _verdict(share: float, sd: float) -> bool | None:
     behind, before = SETTINGS.behind_before
     if share - SETTINGS.sure_before * sd > behind:
         return True
@@ -119,10 +152,12 @@ def sheet_before_rim(
 def _share(readings: FloatArray) -> tuple[float, float]:
     """Return how much of the foretold loss of blue contrast is there, and its sd (jackknife).
 
-    Arcs that a haptic, a fold or a speck crosses depart from the rest and weigh little.
+    Arcs that a haptic, a fold or a speck crosses depart from the rest and weigh little. The sd is
+    widened as Student's law is for as many arcs as carry the weight.
     """
     count = len(readings)
-    foretold = 1.0 - float(np.exp(-np.median(readings[:, 2])))
+    whole, at_seam = np.median(readings[:, 2]), np.median(readings[:, 3])
+    foretold = 1.0 - float(np.exp(-whole))
     if foretold <= 0.0:
         return 0.0, np.inf
     blue, red = readings[:, 0], readings[:, 1]
@@ -133,7 +168,11 @@ def _share(readings: FloatArray) -> tuple[float, float]:
     blue, red = weights * blue, weights * red
     shares = (1.0 - (blue.sum() - blue) / (red.sum() - red)) / foretold
     spread = float(np.sqrt((count - 1.0) / count * ((shares - shares.mean()) ** 2).sum()))
-    return float((1.0 - blue.sum() / red.sum()) / foretold), spread
+    carry = float(red.sum() ** 2 / (red**2).sum())
+    spread *= float(stdtrit(max(carry - 1.0, 1.0), _SURE)) / _SURE_NORMAL
+    share = float((1.0 - blue.sum() / red.sum()) / foretold)
+    own = float(np.clip(at_seam / whole, SETTINGS.least_own, 1.0))
+    return (share - (1.0 - own)) / own, spread / own
 
 
 def _across(planes: Planes, pupil: PupilMargin, rim: Rim) -> tuple[FloatArray, BoolArray]:
@@ -170,19 +209,26 @@ def _over(level: FloatArray, ground: FloatArray) -> FloatArray:
     return np.asarray(level / np.maximum(ground, 1.0) - 1.0)
 
 
-def _whiter(planes: Planes, rim: Rim, seam: Seam) -> FloatArray:
+def _whiter(planes: Planes, rim: Rim, seam: Seam) -> tuple[FloatArray, FloatArray]:
     """Return the log step of blue over red from within the seam to just within the rim.
 
-    Not at the seam itself: a sheet's edge is often whiter than the sheet that crosses the rim.
+    Not at the seam itself: a sheet's edge is often whiter than the sheet that crosses the rim. The
+    step to just outside the seam, which is the sheet's own, comes second.
     """
-    ground = (seam.radii_px, SETTINGS.beyond_seam)
-    sheet = (rim.radii_px, SETTINGS.within_rim)
-    levels = []
-    for radii, (near, far) in (ground, sheet):
-        offset = np.arange(int(-far * rim.radius_px), int(-near * rim.radius_px))
-        light = unroll(
-            planes.grey.astype(np.float32), rim.centre_px, radii[None] + offset[:, None]
-        )[..., [0, 2]]
-        red, blue = np.log(light.mean(axis=0) + 1.0).T
-        levels.append(blue - red)
-    return np.asarray(levels[1] - levels[0])
+    near, far = SETTINGS.beyond_seam
+    ground = _blue_over_red(planes, rim, seam.radii_px, (-far, -near))
+    sheet = _blue_over_red(planes, rim, seam.radii_px, (near, far))
+    near, far = SETTINGS.within_rim
+    at_rim = _blue_over_red(planes, rim, rim.radii_px, (-far, -near))
+    return at_rim - ground, sheet - ground
+
+
+def _blue_over_red(
+    planes: Planes, rim: Rim, radii_px: FloatArray, band: tuple[float, float]
+) -> FloatArray:
+    offset = np.arange(int(band[0] * rim.radius_px), int(band[1] * rim.radius_px))
+    light = unroll(planes.grey.astype(np.float32), rim.centre_px, radii_px[None] + offset[:, None])[
+        ..., [0, 2]
+    ]
+    red, blue = np.log(light.mean(axis=0) + 1.0).T
+    return np.asarray(blue - red)

@@ -56,6 +56,8 @@ class SeamSettings:
     double_reach, double_line : float
         An optic's edge may be a double line. As far out, a dark line of so many noise levels that
         keeps its distance from the rim all round is the rim's too; a seam crosses such a row.
+    apart : float
+        A second seam keeps so far from the first: nearer, both would be one edge's two sides.
     """
 
     reach_in: float = 0.55
@@ -74,6 +76,7 @@ class SeamSettings:
     rim_waves: int = 1
     double_reach: float = 0.045
     double_line: float = 1.5
+    apart: float = 0.04
 
 
 SETTINGS = SeamSettings()
@@ -110,8 +113,13 @@ class _Strips:
     usable: BoolArray
 
 
-def find_seam(planes: Planes, pupil: PupilMargin, rim: Rim) -> Seam:
-    """Where does the whitish sheet begin, all the way round?
+def find_seams(planes: Planes, pupil: PupilMargin, rim: Rim) -> tuple[Seam, Seam]:
+    """Where does the whitish sheet begin, all the way round, and where else might one?
+
+    Returns
+    -------
+    best, runner_up : Seam
+        The runner-up is the best path that keeps apart from the first, whatever it is worth.
 
     Notes
     -----
@@ -125,15 +133,23 @@ def find_seam(planes: Planes, pupil: PupilMargin, rim: Rim) -> Seam:
     # A line without a rise is a fold, a haptic or the rim itself, not the start of capsule.
     backed = np.clip(rise / SETTINGS.backing, 0.0, 1.0)
     level = (rise + SETTINGS.line_share * line * backed) * strips.usable
-    path = closed_path(-level, 1, 0.15)
-    columns = np.arange(COLUMNS)
-    coarse = rim.radii_px + strips.offset_px[path]
-    return Seam(
-        radii_px=coarse + _to_steepest(planes, rim, coarse),
-        strength=level[path, columns],
-        rise=rise[path, columns],
-        usable=strips.usable[path, columns],
-    )
+    rows, columns = np.arange(len(level)), np.arange(COLUMNS)
+    seams = []
+    free = level
+    for _ in range(2):
+        path = closed_path(-free, 1, 0.15)
+        coarse = rim.radii_px + strips.offset_px[path]
+        seams.append(
+            Seam(
+                radii_px=coarse + _to_steepest(planes, rim, coarse),
+                strength=level[path, columns],
+                rise=rise[path, columns],
+                usable=strips.usable[path, columns],
+            )
+        )
+        taken = np.abs(rows[:, None] - path[None]) < SETTINGS.apart * rim.radius_px
+        free = np.where(taken, float(level.min()), level)
+    return seams[0], seams[1]
 
 
 def _to_steepest(planes: Planes, rim: Rim, radii: FloatArray) -> FloatArray:

@@ -1,0 +1,89 @@
+"""Short pieces that lie on the rim's own lines: the rim looks like an edge there."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.ndimage import label
+
+from rimwise.picture.rim import COLUMNS, Rim
+from rimwise.picture.seam import Seam
+from rimwise.terms.arrays import BoolArray, FloatArray
+
+
+@dataclass(frozen=True, slots=True)
+class AloneSettings:
+    """When a piece is taken for the rim, with reasons.
+
+    Parameters
+    ----------
+    joins_columns, alone_columns, alone, steepest : int, int, float, float
+        Half degrees of a gap across which two pieces of the edge are one; below how many a piece
+        that lies on the rim for more than this share of its way is taken for the rim itself, where
+        the edge would have to run more steeply than this to the pieces beside it, radii to the
+        radian: an opening 0.5 mm off the middle of a 6 mm optic runs at 0.17 at the most.
+    """
+
+    joins_columns: int = 10
+    alone_columns: int = 60
+    alone: float = 0.8
+    steepest: float = 0.2
+
+
+SETTINGS = AloneSettings()
+
+
+def alone_at_rim(found: BoolArray, seam: Seam, rim: Rim, rim_zone: float) -> BoolArray:
+    """Where does a short piece lie on the rim's own lines, off the course of the pieces beside it?
+
+    The rim looks like an edge there, while the opening's own edge has left it behind a gap.
+
+    Parameters
+    ----------
+    found : array (720,) of bool
+        Where the seam stands out.
+    seam : Seam
+    rim : Rim
+    rim_zone : float
+        Within this share of the rim's radius its own lines resemble an edge.
+
+    Examples
+    --------
+    >>> full, none = np.full(720, 300.0), np.zeros(720)
+    >>> rim = Rim(4.0, 1.0, 0.5, (700.0, 525.0), 300.0, (0.0, 0.0), 0.5, np.zeros((5, 5)),
+    ...           none == 0.0, none, none)
+    >>> at = np.arange(720)
+    >>> seam = Seam(np.where((at > 300) & (at < 340), 300.0, 250.0), full, full, none == 0.0)
+    >>> found = (at < 280) | ((at > 300) & (at < 340)) | (at > 360)
+    >>> int(alone_at_rim(found, seam, rim, 0.022).sum())
+    39
+    """
+    off = (seam.radii_px - rim.radii_px) / rim.radius_px
+    at_rim = np.abs(off) < rim_zone
+    joined = found.copy()
+    for turn in range(1, SETTINGS.joins_columns + 1):
+        joined |= np.roll(found, turn)
+    start = int(np.argmin(joined))
+    alone = np.zeros_like(found)
+    if joined[start]:
+        return alone
+    piece = np.roll(label(np.roll(joined, -start))[0], start) * found
+    ends = [_ends(piece == k, start) for k in range(1, int(piece.max()) + 1)]
+    for k, (first, last) in enumerate(ends, 1):
+        own = piece == k
+        short = own.sum() < SETTINGS.alone_columns and at_rim[own].mean() > SETTINGS.alone
+        beside = ((ends[k - 2][1], first), (last, ends[k % len(ends)][0]))
+        alone |= own & (short and max(_steepness(off, gap) for gap in beside) > SETTINGS.steepest)
+    return alone
+
+
+def _ends(own: BoolArray, start: int) -> tuple[int, int]:
+    """Return the first and last column of a piece, counted on from a column between pieces."""
+    inside = np.flatnonzero(np.roll(own, -start)) + start
+    return int(inside[0]), int(inside[-1])
+
+
+def _steepness(off: FloatArray, gap: tuple[int, int]) -> float:
+    """How steeply must the edge run across a gap, in radii of the rim to the radian?"""
+    wide = (gap[1] - gap[0]) % COLUMNS or COLUMNS
+    rise = abs(float(off[gap[1] % COLUMNS] - off[gap[0] % COLUMNS]))
+    return rise * COLUMNS / (2.0 * np.pi * wide)
