@@ -33,7 +33,6 @@ NO_EXAMPLE: dict[str, str] = {
     "picture.registration: register": _A_COURSE,
     "picture.pupil: find_pupil": _A_PICTURE,
     "picture.rim: find_rims": _A_PICTURE,
-    "picture.order: sheet_before_rim": _A_PICTURE,
     "picture.seam: find_seams": _A_PICTURE,
     "picture.which_edge: which_edge": _A_PICTURE,
     "picture.marks: find_marks": _A_PICTURE,

@@ -320,7 +320,7 @@ def _reasons(edges: Edges, law: WidthLaw, whole: bool) -> tuple[Reason, ...]:
 
 def _second_edge(rival: Rival, optic_radius_mm: float) -> Reason:
     """Say that two edges were compared, and why the choice fell."""
-    outer, away_mm = rival.inward > 0.0, abs(rival.inward) * optic_radius_mm
+    outer, away_mm = rival.inward_share > 0.0, abs(rival.inward_share) * optic_radius_mm
     if rival.taken_before:
         why = "the optic's rim shows through what begins at the one taken, not at the other"
     elif outer:

@@ -44,7 +44,7 @@ class Rival:
 
     Parameters
     ----------
-    inward : float
+    inward_share : float
         How far inside of the one taken it runs, median, in rim radii; negative outside.
     found_deg : int
         In how many directions it stands out.
@@ -52,7 +52,7 @@ class Rival:
         Whether the one taken begins before the rim.
     """
 
-    inward: float
+    inward_share: float
     found_deg: int
     taken_before: bool | None
 
@@ -152,5 +152,5 @@ def _longest(flags: BoolArray, counted: BoolArray) -> BoolArray:
 
 
 def _rival(taken: Begins, left: Begins, rim: Rim, before: bool | None) -> Rival:
-    inward = (taken.seam.radii_px - left.seam.radii_px)[left.found] / rim.radius_px
-    return Rival(float(np.median(inward)), round(left.found.sum() * 360 / COLUMNS), before)
+    inward_share = (taken.seam.radii_px - left.seam.radii_px)[left.found] / rim.radius_px
+    return Rival(float(np.median(inward_share)), round(left.found.sum() * 360 / COLUMNS), before)
