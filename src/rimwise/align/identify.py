@@ -48,23 +48,22 @@ def find_p1(
     px_per_mm, scale_sd = scale
     place = planes.working(awaited.place_px)
     offsets = awaited.offsets_px * planes.factor
-    rise = _white_rise(spots, px_per_mm)
+    every = 2 if px_per_mm > _LARGE_PX_PER_MM else 1
+    rise = _white_rise(spots, px_per_mm, every)
     # Squared: P1 is the brightest of all, and gaze may be far off.
-    prior: Prior = (_paired(place, spots), 0.5 * awaited.sd_px * planes.factor, 2)
+    prior: Prior = (_thinned(place, spots, every), awaited.sd_px * planes.factor / every, 2)
     near = nearby(rise, 1e4, 1)
     best: tuple[float, FloatArray, float] | None = None
     for size in _sizes((math.hypot(awaited.size_sd[0], scale_sd),) * 2, len(offsets), 0.03):
-        pattern = 0.5 * size * offsets
-        for u, v, _, worth in pattern_places(
-            near, pattern, prior, Wanted(1, 1.0, 1), spots.compiled
-        ):
+        pattern, wanted = size / every * offsets, Wanted(1, 1.0, 2 // every)
+        for u, v, _, worth in pattern_places(near, pattern, prior, wanted, spots.compiled):
             if best is None or worth > best[0]:
                 best = (worth, np.array([u, v]), float(size))
     if best is None or best[0] <= 0.0:
         return None
     _, middle, size = best
-    guess = 2.0 * middle + 0.5 + np.array(spots.corner_px) + offsets * size
-    if _least_at(rise, _paired(guess, spots)) < _WHITE_OVER:
+    guess = every * middle + 0.5 * (every - 1) + np.array(spots.corner_px) + offsets * size
+    if _least_at(rise, _thinned(guess, spots, every)) < _WHITE_OVER:
         return None
     radius = _spot_radius(spots, guess, px_per_mm)
     points = spot_places(spots, guess, radius, saturated=True)
@@ -94,19 +93,22 @@ def _checked(
     return Found(points, level, size, radius, off, level)
 
 
-def _white_rise(spots: SpotMap, px_per_mm: float) -> Float32Array:
-    """Return how white it is over the ground, smoothed, on every second pixel."""
-    rows, columns = (size // 2 for size in spots.white.shape)
-    pairs = cv2.resize(
-        spots.white[: 2 * rows, : 2 * columns], (columns, rows), interpolation=cv2.INTER_AREA
-    )
-    smooth = cv2.GaussianBlur(pairs, (0, 0), 0.5 * max(0.7, 0.03 * px_per_mm))
+_LARGE_PX_PER_MM = 45.0  # from here on a lamp's reflex is wide enough for every second pixel
+
+
+def _white_rise(spots: SpotMap, px_per_mm: float, every: int) -> Float32Array:
+    """Return how white it is over the ground, smoothed, on one pixel in so many each way."""
+    rows, columns = (size // every for size in spots.white.shape)
+    white = spots.white[: every * rows, : every * columns]
+    if every > 1:
+        white = np.asarray(cv2.resize(white, (columns, rows), interpolation=cv2.INTER_AREA))
+    smooth = cv2.GaussianBlur(white, (0, 0), max(0.7, 0.03 * px_per_mm) / every)
     return np.asarray(np.maximum(smooth - np.float32(spots.ground_grey), 0.0), dtype=np.float32)
 
 
-def _paired(points_px: FloatArray, spots: SpotMap) -> FloatArray:
-    """Return working points in pairs of pixels of a map."""
-    return np.asarray(0.5 * (points_px - np.array(spots.corner_px)) - 0.25)
+def _thinned(points_px: FloatArray, spots: SpotMap, every: int) -> FloatArray:
+    """Return working points in thinned out pixels of a map."""
+    return np.asarray((points_px - np.array(spots.corner_px) + 0.5) / every - 0.5)
 
 
 def _sizes(spread: tuple[float, float], lamps: int, step: float) -> FloatArray:

@@ -106,7 +106,7 @@ def _small(half: NDArray[np.uint8]) -> tuple[NDArray[np.uint8], int]:
     Whole numbers are many times faster; a rest at the right and lower border is left out.
     """
     height, width = half.shape[:2]
-    times = max(1, round(max(height, width) / _SMALL_LONG_SIDE_PX))
+    times = max(1, max(height, width) // _SMALL_LONG_SIDE_PX)
     whole = half[: max(times, height // times * times), : max(times, width // times * times)]
     size = max(1, width // times), max(1, height // times)
     return np.asarray(cv2.resize(whole, size, interpolation=cv2.INTER_AREA), np.uint8), times
