@@ -8,7 +8,7 @@ import numpy as np
 
 from rimwise.align.expect import Expected, expected
 from rimwise.align.fit import Sighted
-from rimwise.align.identify import fainter, find_p1
+from rimwise.align.identify import fainter
 from rimwise.align.looking import (
     Looking,
     about,
@@ -22,6 +22,7 @@ from rimwise.align.looking import (
     stored_frame,
 )
 from rimwise.align.masking import inside, without
+from rimwise.align.plain_reflexes import find_p1
 from rimwise.align.settling import HIDDEN, Found
 from rimwise.picture.frame_planes import FramePlanes, whole_planes
 from rimwise.picture.frame_rings import EyeRings, another_eye, find_rings

@@ -7,9 +7,10 @@ import numpy as np
 from rimwise.align.expect import Expected, expected
 from rimwise.align.find import GLOW_MM, SPOT_MM, FoundInFrame, behind_iris
 from rimwise.align.fit import FrameFit, Sighted
-from rimwise.align.identify import believed, candidates, doubtful, find_p1
+from rimwise.align.identify import believed, candidates, doubtful
 from rimwise.align.looking import Looking
 from rimwise.align.masking import inside, without
+from rimwise.align.plain_reflexes import find_p1
 from rimwise.align.settling import Found, refined
 from rimwise.picture.frame_planes import FramePlanes, least_channel, part_planes, working_share
 from rimwise.picture.frame_rings import EyeRings
