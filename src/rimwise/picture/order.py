@@ -37,8 +37,11 @@ class OrderSettings:
     least_own : float
         Least share of the whole rise of blue over red that is taken to be the seam's own.
     least_columns, least_arcs : int
-        With less of the rim under the sheet nothing is told: over a quarter of the turn a glow of
-        the lamp's, a haptic or a fold may lie all along it.
+        With less of the rim under the sheet nothing is told.
+    far_inside, least_arcs_far : float, int
+        An edge of which the middle one of its radii is no larger than so many rim radii may be a
+        laser's: over a quarter of the turn a glow of the lamp's may lie all along the rim, so it
+        takes more of the rim.
     behind_before : tuple of float
         Shares of the foretold loss: the rim that lies in front of the sheet loses none, the rim
         behind it all. Whitening of the sheet's very edge foretells too much, and what a JPEG takes
@@ -58,7 +61,9 @@ class OrderSettings:
     arc_columns: int = 24
     least_own: float = 0.1
     least_columns: int = 60
-    least_arcs: int = 8
+    least_arcs: int = 4
+    far_inside: float = 0.80
+    least_arcs_far: int = 8
     behind_before: tuple[float, float] = (0.2, 0.3)
     sure_before: float = 1.5
     sure_behind: float = 2.0
@@ -135,7 +140,9 @@ def sheet_before_rim(
         if lines is not None:
             whole, own = float(np.median(whiter[chosen])), float(np.median(at_seam[chosen]))
             readings.append((*lines, whole, own))
-    if len(readings) < SETTINGS.least_arcs:
+    middle = float(np.median((begins.seam.radii_px / rim.radii_px)[begins.found]))
+    least = SETTINGS.least_arcs_far if middle < SETTINGS.far_inside else SETTINGS.least_arcs
+    if len(readings) < least:
         return None
     return _verdict(*_share(np.array(readings)))
 
