@@ -88,3 +88,10 @@ def test_a_reflex_over_an_edge_and_a_turned_eye_are_named() -> None:
     assert "reflex-over-edge" in found
     _, found = codes(replace(GOOD, tilt_deg=(14.0, 0.0)))
     assert "gaze-away" in found
+
+
+@pytest.mark.parametrize("radius_mm", [2.75, 2.9])
+def test_an_edge_alone_in_a_narrow_pupil_is_no_rim(radius_mm: float) -> None:
+    """The iris hides the rim; the ring that shows is the opening's: too small an eye."""
+    status, _ = codes(replace(GOOD, pupil=RoundShape(radius_mm)))
+    assert status == "refused"

@@ -26,6 +26,7 @@ NO_EXAMPLE: dict[str, str] = {
     "optics.system: reflect": _ONE_LINE,
     "optics.system: refract": _ONE_LINE,
     "picture.contrast: visible_line": _A_PICTURE,
+    "picture.contrast: line_over_sides": _A_PICTURE,
     "follow.make: follow_visits": _A_COURSE,
     "picture.implant_turn: implant_turn": _A_COURSE,
     "picture.planes: Planes": _A_PICTURE,

@@ -6,9 +6,9 @@ import numpy as np
 from scipy.ndimage import gaussian_filter1d
 
 from rimwise.geometry.ellipse import fit_ellipse
-from rimwise.measure.magnification import expected_limbus_px
-from rimwise.picture.alone import alone_at_rim
-from rimwise.picture.contrast import visible_line
+from rimwise.measure.magnification import expected_limbus_px, white_to_white
+from rimwise.picture.alone import alone_at_rim, in_pieces
+from rimwise.picture.contrast import line_over_sides, visible_line
 from rimwise.picture.haptics import Haptics, find_haptics
 from rimwise.picture.limbus import Limbus, find_limbus
 from rimwise.picture.marks import Marks, find_marks
@@ -39,6 +39,9 @@ class EdgeSettings:
     faint_quality, faint_unbroken, faint_waver, faint_scale : float
         A fainter rim is believed when it shows wherever it may (unbroken), keeps to its ellipse
         (waver), and has the size that the limbus foretells, two and a half sd either way.
+    scale_sds : float
+        So many sd of the limbus's size smaller than the limbus foretells, no ring is a rim: it is
+        the opening's own edge, and the iris hides the rim.
     rim_arc : float
         Least share of directions in which a rim must lie in sight to fix its circle.
     rise, strength : float
@@ -68,6 +71,7 @@ class EdgeSettings:
     faint_unbroken: float = 0.95
     faint_waver: float = 1.25
     faint_scale: float = 0.07
+    scale_sds: float = 4.0
     rim_arc: float = 0.25
     rise: float = 1.2
     strength: float = 2.5
@@ -223,13 +227,36 @@ def _rim_and_limbus(
             continue
         expected = expected_limbus_px(planes.stored_length(rim.radius_px), sheet)
         limbus = None if margin is None else find_limbus(raster, margin, expected)
-        if clear or (
-            limbus is not None
+        if clear and not _too_small_an_eye(raster, margin, (expected, limbus), sheet):
+            return rim, limbus
+        if (
+            not clear
+            and limbus is not None
             and expected is not None
             and abs(limbus.radius_px / expected - 1.0) < SETTINGS.faint_scale
         ):
             return rim, limbus
     return None, None
+
+
+def _too_small_an_eye(
+    raster: Raster,
+    margin: EllipsePx | None,
+    scale: tuple[float | None, Limbus | None],
+    sheet: PictureSheet,
+) -> bool:
+    """Does the limbus, where one shows, rule this rim out?
+
+    Where the iris hides the optic's rim, the opening's own edge is the only ring in the pupil, and
+    taken for the rim it would make the whole eye as much too small as the opening is smaller.
+    """
+    expected, limbus = scale
+    if margin is None or expected is None:
+        return False
+    if limbus is None:
+        limbus = find_limbus(raster, margin)
+    limit = SETTINGS.scale_sds * white_to_white(sheet)[1]
+    return limbus is not None and limbus.radius_px / expected - 1.0 > limit
 
 
 def _unbroken(rim: Rim) -> bool:
@@ -253,6 +280,8 @@ def _in_examiner_degrees(planes: Planes, rim: Rim, choice: Choice, frame: Pictur
     direction = frame.picture_from_examiner(np.stack([np.cos(radians), np.sin(radians)], axis=-1))
     column = np.degrees(np.arctan2(-direction[:, 1], direction[:, 0])) % 360.0 * COLUMNS / 360.0
     seam_line, _ = visible_line(planes, rim.centre_px, seam.radii_px, rim.radii_px)
+    seam_line &= line_over_sides(planes, rim.centre_px, seam.radii_px, rim.radii_px)
+    plain = in_pieces(found & seam_line)
     rim_shows = _rim_shows(planes, rim)
     basis = rim_basis(column * 2.0 * np.pi / COLUMNS)
     return Edges(
@@ -266,7 +295,7 @@ def _in_examiner_degrees(planes: Planes, rim: Rim, choice: Choice, frame: Pictur
         opening_sd_px=planes.stored_length(_roughness(seam.radii_px, found)),
         rim_seen=_both(rim_shows, column),
         opening_found=_both(found, column),
-        opening_plain=_both(found & seam_line, column),
+        opening_plain=_both(plain, column),
         opening_hidden_by_pupil=~_both(seam.usable, column),
         rim_hidden=~_both(rim.usable, column),
         pupil=None,

@@ -1,4 +1,4 @@
-"""Short pieces that lie on the rim's own lines: the rim looks like an edge there."""
+"""Pieces of an edge: which are long enough to be followed, and which are the rim's own line."""
 
 from dataclasses import dataclass
 
@@ -12,24 +12,57 @@ from rimwise.terms.arrays import BoolArray, FloatArray
 
 @dataclass(frozen=True, slots=True)
 class AloneSettings:
-    """When a piece is taken for the rim, with reasons.
+    """When a piece is believed, with reasons; columns are half degrees.
 
     Parameters
     ----------
-    joins_columns, alone_columns, alone, steepest : int, int, float, float
-        Half degrees of a gap across which two pieces of the edge are one; below how many a piece
-        that lies on the rim for more than this share of its way is taken for the rim itself, where
-        the edge would have to run more steeply than this to the pieces beside it, radii to the
-        radian: an opening 0.5 mm off the middle of a 6 mm optic runs at 0.17 at the most.
+    joins_columns : int
+        A gap across which two pieces of the edge are one.
+    least_columns : int
+        A shorter piece of a line is a speck or a crossing fold as well, and verifies no edge.
+    alone_columns, alone, steepest : int, float, float
+        Below how many a piece that lies on the rim for more than this share of its way is taken
+        for the rim itself, where the edge would have to run more steeply than this to the pieces
+        beside it, radii to the radian: an opening 0.5 mm off the middle of a 6 mm optic runs at
+        0.17 at the most.
     """
 
     joins_columns: int = 10
+    least_columns: int = 20
     alone_columns: int = 60
     alone: float = 0.8
     steepest: float = 0.2
 
 
 SETTINGS = AloneSettings()
+
+
+def in_pieces(line: BoolArray) -> BoolArray:
+    """Where is a line seen over so long a way that it can be followed?
+
+    Parameters
+    ----------
+    line : array (720,) of bool
+        Where it is seen, by half degrees round a turn.
+
+    Returns
+    -------
+    array (720,) of bool
+        The same without pieces shorter than 10°, gaps below 5° aside.
+
+    Examples
+    --------
+    >>> line = np.zeros(720, dtype=np.bool_)
+    >>> line[[*range(100, 112), *range(115, 130), *range(300, 310)]] = True
+    >>> kept = in_pieces(line)
+    >>> int(kept.sum()), bool(kept[105]), bool(kept[305])
+    (27, True, False)
+    """
+    pieces, _ = _pieces(line)
+    if not pieces:
+        return line
+    long = [own for own in pieces if own.sum() >= SETTINGS.least_columns]
+    return np.asarray(np.logical_or.reduce(long, axis=0) & line)
 
 
 def alone_at_rim(found: BoolArray, seam: Seam, rim: Rim, rim_zone: float) -> BoolArray:
@@ -59,21 +92,26 @@ def alone_at_rim(found: BoolArray, seam: Seam, rim: Rim, rim_zone: float) -> Boo
     """
     off = (seam.radii_px - rim.radii_px) / rim.radius_px
     at_rim = np.abs(off) < rim_zone
-    joined = found.copy()
-    for turn in range(1, SETTINGS.joins_columns + 1):
-        joined |= np.roll(found, turn)
-    start = int(np.argmin(joined))
     alone = np.zeros_like(found)
-    if joined[start]:
-        return alone
-    piece = np.roll(label(np.roll(joined, -start))[0], start) * found
-    ends = [_ends(piece == k, start) for k in range(1, int(piece.max()) + 1)]
-    for k, (first, last) in enumerate(ends, 1):
-        own = piece == k
+    pieces, start = _pieces(found)
+    ends = [_ends(own, start) for own in pieces]
+    for k, (own, (first, last)) in enumerate(zip(pieces, ends, strict=True), 1):
         short = own.sum() < SETTINGS.alone_columns and at_rim[own].mean() > SETTINGS.alone
         beside = ((ends[k - 2][1], first), (last, ends[k % len(ends)][0]))
         alone |= own & (short and max(_steepness(off, gap) for gap in beside) > SETTINGS.steepest)
     return alone
+
+
+def _pieces(found: BoolArray) -> tuple[list[BoolArray], int]:
+    """Return the pieces of a line, small gaps aside, and a column between them; none: all round."""
+    joined = found.copy()
+    for turn in range(1, SETTINGS.joins_columns + 1):
+        joined |= np.roll(found, turn)
+    start = int(np.argmin(joined))
+    if joined[start]:
+        return [], start
+    piece = np.roll(label(np.roll(joined, -start))[0], start) * found
+    return [piece == k for k in range(1, int(piece.max()) + 1)], start
 
 
 def _ends(own: BoolArray, start: int) -> tuple[int, int]:

@@ -17,8 +17,14 @@ class ContrastSettings:
     Parameters
     ----------
     least : float
-        Second difference of log brightness, 4 % a side: a fine line fainter than that is not
+        Second difference of log brightness, 3 % a side: a fine line fainter than that is not
         seen by a reader in a photograph at full size (common practice, no source).
+    over_sides, over_step : float
+        How far a line must be darker or brighter than both its sides, in log brightness and as a
+        share of the step between them: a step alone is a shadow's border as well as an edge, and
+        a reader takes neither for the other only by the fine line (common practice, no source).
+    line_px, side_px : int, (int, int)
+        How far from the middle a line and its blur reach, and from where to where its sides are.
     over_ground : float
         Times the spread of the same measure beside the line: rarer than 1 in 10,000 by chance.
     beside_other : float
@@ -29,7 +35,11 @@ class ContrastSettings:
         noise down to the least contrast, up to 20°, where at least so much shows at the place.
     """
 
-    least: float = 0.08
+    least: float = 0.06
+    over_sides: float = 0.015
+    over_step: float = 0.1
+    line_px: int = 4
+    side_px: tuple[int, int] = (5, 10)
     over_ground: float = 4.6
     beside_other: float = 0.025
     along_columns: int = 13
@@ -84,6 +94,72 @@ def visible_line(
         followed = _peak(long) / np.maximum(SETTINGS.least, limit)
         contrast = np.maximum(contrast, np.minimum(followed, contrast / SETTINGS.here))
     return contrast > 1.0, contrast
+
+
+def line_over_sides(
+    planes: Planes,
+    centre_px: tuple[float, float],
+    radii_px: FloatArray,
+    other_px: FloatArray,
+) -> BoolArray:
+    """In which directions is there a line darker or brighter than both its sides, not a step alone?
+
+    Parameters
+    ----------
+    planes : Planes
+        The picture.
+    centre_px : (float, float)
+        Centre the radii refer to.
+    radii_px : array (n,)
+        The line, n directions counter-clockwise from picture right.
+    other_px : array (n,)
+        Another known line about the same centre, which is no side's level; where it runs into this
+        one, nothing is asked.
+
+    Returns
+    -------
+    array (n,) of bool
+
+    Notes
+    -----
+    Own derivation: an edge bends light, and so shows as a fine line on whatever step there is. The
+    border of a shadow, of the iris's colour or of a reflex's glow runs from one level to the other
+    without passing either. What the profile passes them by is the line.
+    """
+    far = SETTINGS.side_px[1]
+    offset = np.arange(-far, far + 1)[:, None]
+    other = np.abs(radii_px + offset - other_px) < SETTINGS.side_px[0]
+    over = np.abs(radii_px - other_px) < SETTINGS.line_px
+    log = unroll(planes.log_grey, centre_px, radii_px[None, :] + offset)
+    for along in (SETTINGS.along_columns, SETTINGS.longest_columns):
+        strip = uniform_filter1d(log, along, axis=1, mode="wrap")
+        passed, step = _passed(strip, other)
+        over |= passed > np.maximum(SETTINGS.over_sides, SETTINGS.over_step * step)
+    return over
+
+
+def _passed(strip: FloatArray, other: BoolArray) -> tuple[FloatArray, FloatArray]:
+    """Return by how much a line passes the levels at its sides, and the step between them."""
+    near, far = SETTINGS.side_px
+    inner, outer = (
+        _level(strip[rows], other[rows])
+        for rows in (slice(0, far - near + 1), slice(far + near, None))
+    )
+    # Where another line covers one side, the other side's level stands for both.
+    inner, outer = (
+        np.where(np.isnan(one), two, one) for one, two in ((inner, outer), (outer, inner))
+    )
+    line = strip[far - SETTINGS.line_px : far + SETTINGS.line_px + 1]
+    dark = np.maximum(np.minimum(inner, outer) - line.min(axis=0), 0.0)
+    bright = np.maximum(line.max(axis=0) - np.maximum(inner, outer), 0.0)
+    passed = gaussian_filter1d(dark + bright, SETTINGS.settle_columns, mode="wrap")
+    return passed, np.abs(outer - inner)
+
+
+def _level(side: FloatArray, other: BoolArray) -> FloatArray:
+    """Return the mean of a side's rows off the other line; nan where none is."""
+    count = (~other).sum(axis=0)
+    return np.where(count > 0, (side * ~other).sum(axis=0) / np.maximum(count, 1), np.nan)
 
 
 def _bends(
