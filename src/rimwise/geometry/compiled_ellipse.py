@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 from numba import njit
 
+from rimwise.geometry.compiled_algebra import inverse, middle, solved
 from rimwise.terms.arrays import BoolArray, FloatArray
 
 _compile: Callable[..., Any] = njit(cache=True, error_model="numpy", nogil=True)
@@ -73,13 +74,21 @@ def _cost(z: FloatArray, cut: float) -> float:
 
 
 @_compile
+def _misses(points: FloatArray, sd: FloatArray, shape: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return how many sds each point lies off, and the slopes of its distance."""
+    z, slopes = distances_and_slopes(points, shape)
+    for i in range(len(z)):
+        z[i] /= sd[i]
+    return z, slopes
+
+
+@_compile
 def descend(
     points: FloatArray, sd: FloatArray, shape: FloatArray, cut: float, enough: float
 ) -> FloatArray:
     """Follow the squared distances, biweighted beyond a finite cut, down to their least value."""
     damping = 0.0
-    distance, slopes = distances_and_slopes(points, shape)
-    z = distance / sd
+    z, slopes = _misses(points, sd, shape)
     least = _cost(z, cut)
     for _ in range(40):
         normal, pull = np.zeros((5, 5)), np.zeros(5)
@@ -89,17 +98,22 @@ def descend(
                 pull[j] += weight * slopes[i, j] * z[i] * sd[i]
                 for k in range(5):
                     normal[j, k] += weight * slopes[i, j] * slopes[i, k]
-        ridge = (damping + 1e-13) * np.trace(normal) + 1e-300
+        trace = 0.0
         for j in range(5):
-            normal[j, j] += ridge
-        step = -np.linalg.solve(normal, pull)
-        trial, small = shape + step, np.abs(step).max() < enough
+            trace += normal[j, j]
+        for j in range(5):
+            normal[j, j] += (damping + 1e-13) * trace + 1e-300
+        step, trial, largest = solved(normal, pull), shape.copy(), 0.0
+        for j in range(5):
+            trial[j] -= step[j]
+            largest = max(largest, abs(step[j]))
+        small = largest < enough
         if trial[2] - math.hypot(trial[3], trial[4]) > 1e-6 * abs(trial[2]):
-            moved, turned = distances_and_slopes(points, trial)
-            value = _cost(moved / sd, cut)
+            moved, turned = _misses(points, sd, trial)
+            value = _cost(moved, cut)
             if value <= least:
                 gained, least = least - value, value
-                shape, z, slopes = trial, moved / sd, turned
+                shape, z, slopes = trial, moved, turned
                 damping *= 0.2
                 if small or gained < 1e-12 * least:
                     break
@@ -111,22 +125,45 @@ def descend(
 
 
 @_compile
-def _median_size(z: FloatArray) -> float:
-    return float(np.median(np.abs(z)))
+def _middle_size(z: FloatArray) -> float:
+    size = z.copy()
+    for i in range(len(z)):
+        size[i] = abs(z[i])
+    return float(middle(size))
+
+
+@_compile
+def _chosen(
+    points: FloatArray, sd: FloatArray, used: BoolArray, count: int
+) -> tuple[FloatArray, FloatArray]:
+    some, spread = np.empty((count, 2)), np.empty(count)
+    k = 0
+    for i in range(len(used)):
+        if used[i]:
+            some[k, 0], some[k, 1], spread[k] = points[i, 0], points[i, 1], sd[i]
+            k += 1
+    return some, spread
 
 
 @_compile
 def _lone(slopes: FloatArray, sd: FloatArray, near: BoolArray, leverage: float) -> BoolArray:
     """See :func:`rimwise.geometry.robust.lone_points`."""
-    scaled = slopes / sd.reshape(-1, 1)
-    inverse = np.linalg.pinv(scaled[near].T @ scaled[near])
-    limit = max(leverage, 2.0 * 5**2 / max(int(near.sum()), 1))
+    count, normal = 0, np.zeros((5, 5))
     lone = np.zeros(len(near), dtype=np.bool_)
+    for i in range(len(near)):
+        count += near[i]
+        for j in range(5):
+            for k in range(5):
+                normal[j, k] += near[i] * slopes[i, j] * slopes[i, k] / (sd[i] * sd[i])
+    if count <= 5:
+        return lone
+    spread = inverse(normal)
+    limit = max(leverage, 2.0 * 5**2 / count)
     for i in range(len(near)):
         weight = 0.0
         for j in range(5):
             for k in range(5):
-                weight += scaled[i, j] * inverse[j, k] * scaled[i, k]
+                weight += slopes[i, j] * spread[j, k] * slopes[i, k] / (sd[i] * sd[i])
         lone[i] = (weight if near[i] else weight / (1.0 + weight)) > limit
     return lone
 
@@ -141,22 +178,33 @@ def settle(
     median to an sd, cut and inlier limit in sds, and leverage.
     """
     mad_to_sd, cut, inlier, leverage = to
-    floor = 1e-9 * (shape[2] / sd.max())
-    scale = max(mad_to_sd * _median_size(distances_and_slopes(points, shape)[0] / sd), floor)
-    shape = descend(points, sd, shape, cut * scale, 0.01 * scale * sd.min())
-    scale = max(mad_to_sd * _median_size(distances_and_slopes(points, shape)[0] / sd), floor)
-    used = np.ones(len(points), dtype=np.bool_)
+    least, most = sd[0], sd[0]
+    for one in sd:
+        least, most = min(least, one), max(most, one)
+    floor = 1e-9 * (shape[2] / most)
+    scale = max(mad_to_sd * _middle_size(_misses(points, sd, shape)[0]), floor)
+    shape = descend(points, sd, shape, cut * scale, 0.01 * scale * least)
+    scale = max(mad_to_sd * _middle_size(_misses(points, sd, shape)[0]), floor)
+    used, near = np.ones(len(points), dtype=np.bool_), np.ones(len(points), dtype=np.bool_)
     while True:
-        distance, slopes = distances_and_slopes(points, shape)
-        z = distance / sd
-        near = np.abs(z) <= inlier * scale
-        before, used = used, near & ~_lone(slopes, sd, near, leverage)
-        if used.sum() < 6:
+        z, slopes = _misses(points, sd, shape)
+        for i in range(len(z)):
+            near[i] = abs(z[i]) <= inlier * scale
+        lone = _lone(slopes, sd, near, leverage)
+        count, changed, squares = 0, False, 0.0
+        for i in range(len(z)):
+            now = near[i] and not lone[i]
+            changed = changed or now != used[i]
+            used[i] = now
+            if now:
+                count += 1
+                squares += z[i] * z[i]
+        if count < 6:
             return shape, used
-        shape = descend(points[used], sd[used], shape, np.inf, 1e-9 * shape[2])
-        kept = z[used]
-        smaller = max(np.sqrt((kept * kept).sum() / max(len(kept) - 5, 1)), floor)
-        if smaller >= scale or (used == before).all():
+        some, spread = _chosen(points, sd, used, count)
+        shape = descend(some, spread, shape, np.inf, 1e-9 * shape[2])
+        smaller = max(np.sqrt(squares / max(count - 5, 1)), floor)
+        if smaller >= scale or not changed:
             return shape, used
         scale = smaller
 
@@ -170,7 +218,7 @@ def median_distances(points: FloatArray, shapes: FloatArray) -> FloatArray:
     medians, far = np.full(len(shapes), np.inf), np.empty(len(points))
     for s in range(len(shapes)):
         cx, cy, m, p, q = shapes[s]
-        if not np.isfinite(shapes[s]).all():
+        if not (math.isfinite(cx + cy) and math.isfinite(m + p + q)):
             continue
         det = m * m - p * p - q * q
         for i in range(len(points)):
@@ -178,6 +226,6 @@ def median_distances(points: FloatArray, shapes: FloatArray) -> FloatArray:
             ux, uy = ((m - p) * dx - q * dy) / det, ((m + p) * dy - q * dx) / det
             gx, gy = ((m - p) * ux - q * uy) / det, ((m + p) * uy - q * ux) / det
             far[i] = abs(ux * ux + uy * uy - 1.0) / (2.0 * np.sqrt(gx * gx + gy * gy) + 1e-300)
-        middle = np.median(far)
-        medians[s] = middle if np.isfinite(middle) else np.inf
+        half = middle(far)
+        medians[s] = half if math.isfinite(half) else np.inf
     return medians

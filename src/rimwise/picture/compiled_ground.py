@@ -9,16 +9,17 @@ from typing import Any
 import numpy as np
 from numba import njit
 
+from rimwise.geometry.compiled_algebra import middle
 from rimwise.picture.planes import Float32Array
-from rimwise.terms.arrays import BoolArray
+from rimwise.terms.arrays import BoolArray, FloatArray
 
 _compile: Callable[..., Any] = njit(cache=True, error_model="numpy", nogil=True)
 
 
 @_compile
-def _spread(samples: Float32Array) -> float:
-    middle = np.median(samples)
-    return float(1.4826 * np.median(np.abs(samples - middle)) + 1e-4)
+def _spread(samples: FloatArray) -> float:
+    level = middle(samples.copy())
+    return float(1.4826 * middle(np.abs(samples - level)) + 1e-4)
 
 
 @_compile
@@ -31,7 +32,7 @@ def shares(smooth: Float32Array, ground: BoolArray, least: int, every: int) -> F
     rows = min(ground.shape[0], (smooth.shape[0] + every // 2 - 1) // every)
     columns = min(ground.shape[1], (smooth.shape[1] + every // 2 - 1) // every)
     first = every // 2
-    samples = np.empty((3, rows * columns), dtype=np.float32)
+    samples = np.empty((3, rows * columns))
     count = 0
     for few in range(2):
         count = 0
@@ -46,8 +47,9 @@ def shares(smooth: Float32Array, ground: BoolArray, least: int, every: int) -> F
     levels = np.ones(3, dtype=np.float32)
     if count == 0:
         return levels
-    added = np.zeros(count, dtype=np.float32)
+    added = np.zeros(count)
     for k in range(3):
         levels[k] = _spread(samples[k, :count])
-        added += samples[k, :count] / levels[k]
+        for i in range(count):
+            added[i] += samples[k, i] / levels[k]
     return np.float32(1.0) / (levels * np.float32(_spread(added)))

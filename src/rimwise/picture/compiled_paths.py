@@ -28,7 +28,10 @@ def _cheapest(doubled: FloatArray, toll: FloatArray, largest_step: int) -> IntAr
             came_from[column, row] = way
         before, here = here, before
     path = np.empty(columns, dtype=np.int64)
-    path[-1] = np.argmin(before)
+    best = 0
+    for row in range(rows):
+        best = row if before[row] < before[best] else best
+    path[columns - 1] = best
     for column in range(columns - 1, 0, -1):
         path[column - 1] = path[column] + came_from[column, path[column]]
     return path

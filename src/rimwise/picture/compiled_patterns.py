@@ -16,9 +16,30 @@ _compile: Callable[..., Any] = njit(cache=True, error_model="numpy", nogil=True)
 
 
 @_compile
-def _bell(length: int, middle: float, sd: float) -> FloatArray:
-    away = (np.arange(length) - middle) / sd
-    return np.exp(-0.5 * away * away)
+def _bell(length: int, middle: float, sd: float) -> Float32Array:
+    found = np.empty(length, dtype=np.float32)
+    for i in range(length):
+        away = (i - middle) / sd
+        found[i] = np.exp(-0.5 * away * away)
+    return found
+
+
+@_compile
+def _reach(moves: IntArray, axis: int) -> tuple[int, int]:
+    """Return how far a pattern reaches back and forth from its own place."""
+    back = forth = 0
+    for k in range(len(moves)):
+        back, forth = max(back, -moves[k, axis]), max(forth, moves[k, axis])
+    return back, forth
+
+
+@_compile
+def _rounded(offsets: FloatArray, every: int) -> IntArray:
+    found = np.empty(offsets.shape, dtype=np.int64)
+    for k in range(len(offsets)):
+        for i in range(2):
+            found[k, i] = int(np.rint(offsets[k, i] / every))
+    return found
 
 
 @_compile
@@ -27,15 +48,19 @@ def _coarse(
 ) -> Float32Array:
     """Return how well a pattern stands at each sample, times how near it is to its place."""
     place, sd, power = prior
-    coarse = near[::every, ::every].copy()
-    height, width = coarse.shape
+    height, width = (near.shape[0] + every - 1) // every, (near.shape[1] + every - 1) // every
+    coarse = np.empty((height, width), dtype=np.float32)
+    for row in range(height):
+        for column in range(width):
+            coarse[row, column] = near[every * row, every * column]
     score = np.zeros((height, width), dtype=np.float32)
-    left, top = max(0, -moves[:, 0].min()), max(0, -moves[:, 1].min())
-    right, bottom = width - max(0, moves[:, 0].max()), height - max(0, moves[:, 1].max())
+    left, beyond = _reach(moves, 0)
+    top, below = _reach(moves, 1)
+    right, bottom = width - beyond, height - below
     if right <= left:
         return score
-    along_u = _bell(width, place[0] / every, sd / every).astype(np.float32)[left:right]
-    along_v = _bell(height, place[1] / every, sd / every).astype(np.float32)
+    along_u = _bell(width, place[0] / every, sd / every)[left:right]
+    along_v = _bell(height, place[1] / every, sd / every)
     share = np.float32(1.0) / np.float32(len(moves))
     total = np.empty(right - left, dtype=np.float32)
     least = np.empty(right - left, dtype=np.float32)
@@ -44,8 +69,8 @@ def _coarse(
         for k in range(len(moves)):
             here = coarse[row + moves[k, 1], left + moves[k, 0] : right + moves[k, 0]]
             if k == 0:
-                total[:] = here
-                least[:] = here
+                for i in range(len(total)):
+                    total[i] = least[i] = here[i]
                 continue
             for i in range(len(total)):
                 total[i] += here[i]
@@ -98,6 +123,15 @@ def _most(row: Float32Array) -> np.float32:
 
 
 @_compile
+def _where_most(row: Float32Array) -> int:
+    best = 0
+    for i in range(1, len(row)):
+        if row[i] > row[best]:
+            best = i
+    return best
+
+
+@_compile
 def places(
     near: Float32Array,
     offsets: FloatArray,
@@ -107,8 +141,7 @@ def places(
     every: int,
 ) -> FloatArray:
     """Where does a pattern stand most likely? Rows of ``pattern_places``."""
-    moves = np.rint(offsets / every).astype(np.int64)
-    fine = np.rint(offsets).astype(np.int64)
+    moves, fine = _rounded(offsets, every), _rounded(offsets, 1)
     score = _coarse(near, moves, prior, every)
     height, width = score.shape
     most = np.empty(height, dtype=np.float32)
@@ -116,10 +149,10 @@ def places(
         most[row] = _most(score[row])
     found = np.zeros((count, 4))
     for i in range(count):
-        row = int(np.argmax(most))
+        row = _where_most(most)
         if most[row] <= 0.0:
             return found[:i]
-        column = int(np.argmax(score[row]))
+        column = _where_most(score[row])
         found[i] = _settled(near, fine, prior, (every * row, every * column, 2 * every))
         u, v = int(np.rint(found[i, 0] / every)), int(np.rint(found[i, 1] / every))
         score[row, column] = 0.0

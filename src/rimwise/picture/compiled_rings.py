@@ -9,6 +9,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numba import njit
 
+from rimwise.geometry.compiled_algebra import inverse, middle, solved
 from rimwise.picture.planes import Float32Array
 from rimwise.terms.arrays import AnyArray, BoolArray, FloatArray
 
@@ -59,7 +60,7 @@ def _bilinear(
 
 
 @_compile
-def _side(colours: Float32Array, chosen: BoolArray, middle: FloatArray, scatter: FloatArray) -> int:
+def _side(colours: Float32Array, chosen: BoolArray, level: FloatArray, scatter: FloatArray) -> int:
     """Fill in the median of the chosen samples, add their scatter, and return how many they are.
 
     Every second direction is asked: neighbours say the same.
@@ -77,19 +78,20 @@ def _side(colours: Float32Array, chosen: BoolArray, middle: FloatArray, scatter:
     samples = samples[:, :count]
     far = np.zeros(count)
     for k in range(3):
-        middle[k] = np.median(samples[k])
+        level[k] = middle(samples[k].copy())
         for i in range(count):
-            samples[k, i] -= middle[k]
+            samples[k, i] -= level[k]
             far[i] += abs(samples[k, i])
-    limit = np.median(far)
-    near = max(1, int((far <= limit).sum()))
+    limit, near = middle(far.copy()), 0
+    for i in range(count):
+        near += far[i] <= limit
     for a in range(3):
         for b in range(3):
             total = 0.0
             for i in range(count):
                 if far[i] <= limit:
                     total += samples[a, i] * samples[b, i]
-            scatter[a, b] += 2.0 * total / near
+            scatter[a, b] += 2.0 * total / max(1, near)
     return count
 
 
@@ -121,7 +123,11 @@ def unrolled(
             if frame[row, column]:
                 usable[row, column] = _bilinear(glare, upright, across, 0) < 0.05
     middles, scatter, counts = np.zeros((2, 3)), np.zeros((3, 3)), np.zeros(2)
-    first, last = np.searchsorted(offset, -gap), np.searchsorted(offset, gap, side="right")
+    first, last = 0, rows
+    while first < rows and offset[first] < -gap:
+        first += 1
+    while last > 0 and offset[last - 1] > gap:
+        last -= 1
     counts[0] = _side(colours[:first], usable[:first], middles[0], scatter)
     counts[1] = _side(colours[last:], usable[last:], middles[1], scatter)
     return colours, frame, usable, middles, scatter, counts
@@ -158,24 +164,33 @@ def outline(
 ) -> tuple[FloatArray, float, AnyArray]:
     """Fit few waves robustly: outline, scatter, and the inverse of the last equations."""
     n, terms = basis.shape
-    weights, residual = seen.astype(np.float64), np.zeros(n)
-    fit, scale, normal = found.copy(), 1.0, np.eye(terms)
-    left = np.empty(int(seen.sum()))
+    weights, fit, residual = np.empty(n), np.empty(n), np.empty(n)
+    scale, normal = 1.0, ridge.copy()
+    for column in range(n):
+        weights[column] = seen[column]
     for _ in range(8):
-        weighted = basis * weights.reshape(n, 1)
-        normal = weighted.T @ basis + ridge
-        fit = basis @ np.linalg.solve(normal, weighted.T @ found)
-        residual = found - fit
-        i = 0
+        normal, pull = ridge.copy(), np.zeros(terms)
         for column in range(n):
+            for j in range(terms):
+                weighted = weights[column] * basis[column, j]
+                pull[j] += weighted * found[column]
+                for k in range(terms):
+                    normal[j, k] += weighted * basis[column, k]
+        waves = solved(normal, pull)
+        left, count = np.empty(n), 0
+        for column in range(n):
+            fit[column] = 0.0
+            for j in range(terms):
+                fit[column] += basis[column, j] * waves[j]
+            residual[column] = found[column] - fit[column]
             if seen[column]:
-                left[i] = abs(residual[column])
-                i += 1
-        scale = 1.4826 * np.median(left) + 0.15
+                left[count] = abs(residual[column])
+                count += 1
+        scale = 1.4826 * middle(left[:count]) + 0.15
         for column in range(n):
             ratio = residual[column] / (cut * scale)
             weights[column] = seen[column] * max(0.0, 1.0 - ratio * ratio) ** 2
-    return fit, scale, np.linalg.inv(normal)
+    return fit, scale, inverse(normal)
 
 
 @_compile

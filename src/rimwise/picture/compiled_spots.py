@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 from numba import njit
 
+from rimwise.geometry.compiled_algebra import middle
 from rimwise.picture.planes import Float32Array
 from rimwise.terms.arrays import FloatArray, IntArray
 
@@ -60,7 +61,7 @@ def _levels(
     radius, reach = size
     top, bottom, left, right = _window(plane, place, reach)
     room = max(0, bottom - top) * max(0, right - left)
-    core, rim = np.empty(room, dtype=np.float32), np.empty(room, dtype=np.float32)
+    core, rim = np.empty(room), np.empty(room)
     cores = rims = 0
     inner, outer = (0.6 * radius) ** 2, (1.3 * radius) ** 2
     for row in range(top, bottom):
@@ -74,7 +75,7 @@ def _levels(
                 rims += 1
     if cores == 0 or rims == 0:
         return 0.0, 0.0
-    return float(np.median(core[:cores])), float(np.median(rim[:rims]))
+    return middle(core[:cores]), middle(rim[:rims])
 
 
 @_compile
@@ -121,20 +122,24 @@ def centroids(
 @_compile
 def _glow(part: Float32Array, ring: IntArray, rings: int) -> Float32Array:
     """Return the median of each ring, at least 0; 0 in the last, which is beyond reach."""
+    height, width = part.shape
     first = np.zeros(rings + 1, dtype=np.int64)
-    for one in ring.ravel():
-        first[one + 1] += 1
-    first = np.cumsum(first)
+    for row in range(height):
+        for column in range(width):
+            first[ring[row, column] + 1] += 1
+    for k in range(rings):
+        first[k + 1] += first[k]
     place = first.copy()
-    ordered = np.empty(ring.size, dtype=np.float32)
-    for one, value in zip(ring.ravel(), part.ravel()):  # noqa: B905 - numba knows no strict
-        ordered[place[one]] = value
-        place[one] += 1
+    ordered = np.empty(height * width)
+    for row in range(height):
+        for column in range(width):
+            one = ring[row, column]
+            ordered[place[one]] = part[row, column]
+            place[one] += 1
     glow = np.zeros(rings, dtype=np.float32)
     for k in range(rings - 1):
         if first[k + 1] > first[k]:
-            middle = np.median(ordered[first[k] : first[k + 1]])
-            glow[k] = max(np.float32(0.0), np.float32(middle))
+            glow[k] = max(0.0, middle(ordered[first[k] : first[k + 1]]))
     return glow
 
 
@@ -154,10 +159,14 @@ def take_glow(
     [3.0, 0.0, 0.0, 1.5, 1.5, 1.5, 0.0, 0.0, 3.0]
     """
     height, width = level.shape
-    left = max(0, int(local[:, 0].min() - reach))
-    top = max(0, int(local[:, 1].min() - reach))
-    right = max(left, min(width, int(local[:, 0].max() + reach) + 1))
-    bottom = max(top, min(height, int(local[:, 1].max() + reach) + 1))
+    low_u = high_u = local[0, 0]
+    low_v = high_v = local[0, 1]
+    for i in range(1, len(local)):
+        low_u, high_u = min(low_u, local[i, 0]), max(high_u, local[i, 0])
+        low_v, high_v = min(low_v, local[i, 1]), max(high_v, local[i, 1])
+    left, top = max(0, int(low_u - reach)), max(0, int(low_v - reach))
+    right = max(left, min(width, int(high_u + reach) + 1))
+    bottom = max(top, min(height, int(high_v + reach) + 1))
     rings = int(reach) + 2
     part = level[top:bottom, left:right]
     ring = np.empty(part.shape, dtype=np.int64)

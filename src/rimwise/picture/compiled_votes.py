@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 from numba import njit
 
+from rimwise.geometry.compiled_algebra import middle
 from rimwise.picture.planes import Float32Array
 
 _compile: Callable[..., Any] = njit(cache=True, error_model="numpy", nogil=True)
@@ -28,8 +29,16 @@ def votes(
     rows, columns = -(-height // bins), -(-width // bins)
     found = np.zeros((len(radii), planes, 2, rows, columns), dtype=np.float32)
     for plane in range(planes):
-        size = np.sqrt(du[..., plane] ** 2 + dv[..., plane] ** 2)
-        noise = np.float32(np.median(size[::2, ::2].copy()) + np.float32(1e-6))
+        size = np.empty((height, width), dtype=np.float32)
+        sample, count = np.empty(((height + 1) // 2) * ((width + 1) // 2)), 0
+        for row in range(height):
+            for column in range(width):
+                across, down = du[row, column, plane], dv[row, column, plane]
+                size[row, column] = np.sqrt(across * across + down * down)
+                if row % 2 == 0 and column % 2 == 0:
+                    sample[count] = size[row, column]
+                    count += 1
+        noise = np.float32(middle(sample)) + np.float32(1e-6)
         for row in range(height):
             for column in range(row % 2, width, 2):
                 length = size[row, column]

@@ -200,7 +200,9 @@ def solve_rows(
             found = found.copy()
         mirrors = np.array(parts, dtype=np.int64)
         store = np.zeros(RAY)
-        compiled.solve_all(view.copy(), lamps.copy(), flat.surfaces, mirrors, found, store)
+        # Copies, since what is read only would be compiled once more.
+        table = flat.surfaces.copy()
+        compiled.solve_all(view.copy(), lamps.copy(), table, mirrors, found, store)
         return found.reshape(shape)
     listed = rows.reshape(-1, kernel.COLUMNS).tolist()
     surfaces = flat.surfaces.tolist()
