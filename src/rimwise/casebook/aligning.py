@@ -34,8 +34,8 @@ from rimwise.records.frame import EyeReference, FrameFinding
 from rimwise.records.picture import PictureSheet
 from rimwise.terms.errors import MeasurementRefused, WrongInput
 
-# So many frames take as long in plain Python as the compiled paths take to load.
-_MANY = 3
+MANY = 3
+"""So many frames take as long in plain Python as the compiled paths take to load."""
 
 Draw = Callable[[Raster, FrameFinding, PictureSheet], bytes]
 
@@ -128,7 +128,7 @@ def align_frames(
     """
     places = _places(request)
     opening = None if request.case is None else case_sheet_for(request.case).opening.diameter_mm
-    question = Question(None, opening, len(request.paths) >= _MANY)
+    question = Question(None, opening, len(request.paths) >= MANY)
     drawer = None if request.drawing_dir is None else draw or _draw_step()
     work = partial(_aligned, request=request, question=question, draw=drawer)
     done = one_by_one(request.paths, places, (work, _failed), progress)

@@ -8,7 +8,14 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from rimwise.cli.sheet_flags import PICTURE_FLAGS, SheetFlag, with_flags
-from rimwise.cli.talk import one_sentence, progress_bar, say, show_foot, show_table
+from rimwise.cli.talk import (
+    one_sentence,
+    progress_bar,
+    say,
+    show_foot,
+    show_table,
+    told_of_compiling,
+)
 from rimwise.terms.errors import WrongInput
 
 if TYPE_CHECKING:
@@ -74,7 +81,7 @@ def align(  # noqa: PLR0913 - one argument a flag
     Example: rimwise align frame.jpg --reference E-017.json --json frame.json --drawing .
     """
     with one_sentence():
-        from rimwise.casebook.aligning import AlignRequest, align_frames  # noqa: PLC0415
+        from rimwise.casebook.aligning import MANY, AlignRequest, align_frames  # noqa: PLC0415
         from rimwise.exchange.clips import is_clip  # noqa: PLC0415
 
         if table is not None or any(is_clip(one) for one in frames):
@@ -83,7 +90,8 @@ def align(  # noqa: PLR0913 - one argument a flag
             return
         _check_whole(reflexes_only)
         request = AlignRequest(frames, flags, case, save_reference, json, drawing)
-        with progress_bar("aligning", len(frames)) as progress:
+        many = len(frames) >= MANY
+        with told_of_compiling(many), progress_bar("aligning", len(frames)) as progress:
             outcome = align_frames(request, progress)
         if json != "-":
             _show(outcome, len(frames) == 1)
@@ -116,7 +124,7 @@ def _clip_request(
 def _clip(request: "ClipRequest") -> None:
     from rimwise.casebook.clips import align_clip  # noqa: PLC0415
 
-    with progress_bar("following", 2) as progress:
+    with told_of_compiling(True), progress_bar("following", 2) as progress:
         outcome = align_clip(request, progress)
     share = [f"{count} {status}" for status, count in sorted(outcome.counts.items())]
     taken_up = f"Taken up at frame {outcome.resumed_at}." if outcome.resumed_at else ""

@@ -137,3 +137,31 @@ def progress_bar(what: str, total: int) -> Iterator[Progress | None]:
             bar.update(task, completed=done, total=of, description=f"{what} {name}".rstrip())
 
         yield tell
+
+
+@contextmanager
+def told_of_compiling(expected: bool) -> Iterator[None]:
+    """Say it, once, where fast code is first made for this computer: nothing else moves then.
+
+    ``expected`` is whether compiled code is asked for at all; else the compiler is not loaded.
+    """
+    if not expected:
+        yield
+        return
+    from numba.core import event  # noqa: PLC0415 - half a second, and needed next anyway
+
+    class Teller(event.Listener):  # type: ignore[misc]
+        """Tells of the first function that was not found in the compiler's cache on disk."""
+
+        told = False
+
+        def on_start(self, _: event.Event) -> None:
+            if not self.told:
+                say("making fast code for this computer, this first time only; half a minute or so")
+            self.told = True
+
+        def on_end(self, _: event.Event) -> None:
+            """Nothing is told when it is done: what was asked for follows."""
+
+    with event.install_listener("numba:compile", Teller()):
+        yield
