@@ -19,7 +19,7 @@ from rimwise.cli.talk import (
 from rimwise.terms.errors import WrongInput
 
 if TYPE_CHECKING:
-    from rimwise.casebook.aligning import AlignOutcome
+    from rimwise.casebook.aligning import AlignOutcome, AlignRequest
     from rimwise.casebook.clips import ClipRequest
 
 HEADER = ("frame", "status", "reflexes", "eye rotation", "turn to fixation")
@@ -81,7 +81,7 @@ def align(  # noqa: PLR0913 - one argument a flag
     Example: rimwise align frame.jpg --reference E-017.json --json frame.json --drawing .
     """
     with one_sentence():
-        from rimwise.casebook.aligning import MANY, AlignRequest, align_frames  # noqa: PLC0415
+        from rimwise.casebook.aligning import AlignRequest  # noqa: PLC0415
         from rimwise.exchange.clips import is_clip  # noqa: PLC0415
 
         if table is not None or any(is_clip(one) for one in frames):
@@ -90,13 +90,19 @@ def align(  # noqa: PLR0913 - one argument a flag
             return
         _check_whole(reflexes_only)
         request = AlignRequest(frames, flags, case, save_reference, json, drawing)
-        many = len(frames) >= MANY
-        with told_of_compiling(many), progress_bar("aligning", len(frames)) as progress:
-            outcome = align_frames(request, progress)
+        outcome = _aligned(request)
         if json != "-":
             _show(outcome, len(frames) == 1)
         _complain(outcome)
         raise typer.Exit(outcome.exit_code)
+
+
+def _aligned(request: "AlignRequest") -> "AlignOutcome":
+    from rimwise.casebook.aligning import MANY, align_frames  # noqa: PLC0415
+
+    count = len(request.paths)
+    with told_of_compiling(count >= MANY), progress_bar("aligning", count) as progress:
+        return align_frames(request, progress)
 
 
 def _check_whole(reflexes_only: bool) -> None:

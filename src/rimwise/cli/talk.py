@@ -150,18 +150,15 @@ def told_of_compiling(expected: bool) -> Iterator[None]:
         return
     from numba.core import event  # noqa: PLC0415 - half a second, and needed next anyway
 
-    class Teller(event.Listener):  # type: ignore[misc]
-        """Tells of the first function that was not found in the compiler's cache on disk."""
+    told: list[str] = []
 
-        told = False
+    def on_start(*_: object) -> None:
+        if not told:
+            told.append("making fast code for this computer, this first time only; half a minute")
+            say(told[0])
 
-        def on_start(self, _: event.Event) -> None:
-            if not self.told:
-                say("making fast code for this computer, this first time only; half a minute or so")
-            self.told = True
-
-        def on_end(self, _: event.Event) -> None:
-            """Nothing is told when it is done: what was asked for follows."""
-
-    with event.install_listener("numba:compile", Teller()):
+    # The compiler tells of what it did not find in its cache on disk.
+    ways = {"on_start": on_start, "on_end": lambda *_: None}
+    teller = type("Teller", (event.Listener,), ways)
+    with event.install_listener("numba:compile", teller()):
         yield
