@@ -4,6 +4,7 @@ The renderer shares no code with the measuring; it shares the picture of what an
 Pictures are drawn and measured in two processes: about 1 s of processor time each.
 """
 
+import io
 import os
 from collections.abc import Iterable, Iterator
 from concurrent.futures import ProcessPoolExecutor
@@ -11,9 +12,13 @@ from dataclasses import dataclass
 
 import numpy as np
 import pytest
+from PIL import Image
 
 from rimwise.demo.hardness import LEVELS
+from rimwise.demo.photos import draw_photo
 from rimwise.demo.trial import Trial, try_photo
+from rimwise.measure.edges import find_edges
+from rimwise.picture.raster import Raster
 
 WORKERS = 2
 FULL = 1000
@@ -53,6 +58,21 @@ def test_ten_easy_photographs_are_measured_within_their_sd():
     rows = np.concatenate([found.pulls(name) for name in names])
     # 30 pulls: 95 % of a normal law is 28.5; three more may miss by chance (p < 0.02).
     assert np.mean(np.abs(rows) < 1.96) >= 0.85
+
+
+def test_a_jpegs_blur_of_colour_does_not_move_the_edge():
+    """Colour is halved and coarsely rounded in a JPEG, brightness is not (ITU-T T.81, 4:2:0)."""
+    for seed in range(40, 44):
+        pixels, _, sheet = draw_photo(np.random.default_rng([seed, 77]), 1)
+        sink = io.BytesIO()
+        Image.fromarray(pixels).save(sink, format="JPEG", quality=85, subsampling=2)
+        plain, packed = (
+            find_edges(Raster(one), sheet) for one in (pixels, np.array(Image.open(sink)))
+        )
+        both = plain.opening_plain & packed.opening_plain
+        moved_px = np.median((packed.opening_px - plain.opening_px)[both])
+        # 0.6 px are 0.006 mm, a third of the bar for easy pictures.
+        assert abs(moved_px) < 0.6
 
 
 @pytest.mark.slow

@@ -56,6 +56,14 @@ class SeamSettings:
     double_reach, double_line : float
         An optic's edge may be a double line. As far out, a dark line of so many noise levels that
         keeps its distance from the rim all round is the rim's too; a seam crosses such a row.
+    line_shows, off_rim : tuple of float
+        From so many noise levels, and so far from the rim, the fine line's own place counts;
+        from the second in full.
+    shows_columns : float
+        Half degrees over which that is judged: the edge found must not flicker between the two.
+    line_weight : float
+        Its weight in full. The line is found a little inwards, since the sheet outside is bright,
+        the rise of whiteness outwards; of their errors, 0.4 and 0.8 px, this leaves least.
     apart : float
         A second seam keeps so far from the first: nearer, both would be one edge's two sides.
     """
@@ -76,10 +84,15 @@ class SeamSettings:
     rim_waves: int = 1
     double_reach: float = 0.045
     double_line: float = 1.5
+    line_shows: tuple[float, float] = (2.0, 4.0)
+    off_rim: tuple[float, float] = (0.02, 0.04)
+    shows_columns: float = 12.0
+    line_weight: float = 0.75
     apart: float = 0.04
 
 
 SETTINGS = SeamSettings()
+_NEAR_PX = 16  # rows to both sides in which the noise of the fine line is judged
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,7 +154,7 @@ def find_seams(planes: Planes, pupil: PupilMargin, rim: Rim) -> tuple[Seam, Seam
         coarse = rim.radii_px + strips.offset_px[path]
         seams.append(
             Seam(
-                radii_px=coarse + _to_steepest(planes, rim, coarse),
+                radii_px=coarse + _to_edge(planes, rim, coarse),
                 strength=level[path, columns],
                 rise=rise[path, columns],
                 usable=strips.usable[path, columns],
@@ -152,21 +165,44 @@ def find_seams(planes: Planes, pupil: PupilMargin, rim: Rim) -> tuple[Seam, Seam
     return seams[0], seams[1]
 
 
-def _to_steepest(planes: Planes, rim: Rim, radii: FloatArray) -> FloatArray:
-    """Return the way from the path to where whiteness rises fastest, within four pixels.
+def _to_edge(planes: Planes, rim: Rim, radii: FloatArray) -> FloatArray:
+    """Return the way from the path to the edge itself, within four pixels.
 
-    The path follows rise and dark line together; the line lies a little inside the edge.
+    A camera's JPEG keeps brightness sharp and blurs colour over eight pixels and more: where the
+    fine line stands out, its darkest place is the edge, else where whiteness rises fastest. Beside
+    the rim its own line is dark too, and only whiteness counts.
     """
-    offset = np.arange(-9, 10)
-    log = unroll(planes.log_rgb, rim.centre_px, radii[None, :] + offset[:, None])
+    offset = np.arange(-_NEAR_PX, _NEAR_PX + 1)
+    at = radii[None, :] + offset[:, None]
+    log = unroll(planes.log_rgb, rim.centre_px, at[_NEAR_PX - 9 : _NEAR_PX + 10])
     whiteness = smooth_along(log[..., 2] - log[..., 0], 4.0)
     reach = max(2, round(SETTINGS.fine * rim.radius_px))
     steep = radial_mean(whiteness, 1, reach) - radial_mean(whiteness, -reach, -1)
-    steepest = steep[5:14].argmax(axis=0) + 5
-    fine = offset[steepest] + peak_offset(steep, steepest)
-    # A speck or a crossing fold draws single directions away; the edge itself does not jump.
+    by_colour = _peak(steep, 9)[0]
+    dark = _dark_line(smooth_along(unroll(planes.log_grey, rim.centre_px, at), 4.0), 1)
+    by_line, depth = _peak(dark, _NEAR_PX)
+    noise = 1.4826 * float(np.median(np.abs(dark - np.median(dark)))) + 1e-6
+    off_rim = np.abs(radii - rim.radii_px) / rim.radius_px
+    shows = smooth_along(depth[None] / noise, SETTINGS.shows_columns)[0]
+    share = _ramp(shows, SETTINGS.line_shows) * _ramp(off_rim, SETTINGS.off_rim)
+    share *= SETTINGS.line_weight
+    return np.asarray(share * by_line + (1.0 - share) * by_colour)
+
+
+def _peak(values: FloatArray, middle: int) -> tuple[FloatArray, FloatArray]:
+    """Return where, from the middle row, each column is greatest within four rows, and that.
+
+    A speck or a crossing fold draws single directions away; the edge itself does not jump.
+    """
+    row = values[middle - 4 : middle + 5].argmax(axis=0) + middle - 4
+    fine = row - middle + peak_offset(values, row)
     course = median_filter(fine, size=SETTINGS.course_columns, mode="wrap")
-    return np.asarray(np.where(np.abs(fine - course) > SETTINGS.jump_px, course, fine))
+    place = np.where(np.abs(fine - course) > SETTINGS.jump_px, course, fine)
+    return np.asarray(place), np.asarray(values[row, np.arange(values.shape[1])])
+
+
+def _ramp(values: FloatArray, ends: tuple[float, float]) -> FloatArray:
+    return np.asarray(np.clip((values - ends[0]) / (ends[1] - ends[0]), 0.0, 1.0))
 
 
 def _levels(values: FloatArray, usable: BoolArray) -> FloatArray:
