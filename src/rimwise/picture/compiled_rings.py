@@ -198,22 +198,24 @@ def circle_scores(
     strips: FloatArray, radii: FloatArray, moves: FloatArray, rows: tuple[float, float]
 ) -> FloatArray:
     """On which share of moved circles does an edge run? One row a move, one column a radius."""
-    height, columns, planes = strips.shape
+    height, columns = strips.shape[:2]
     first, spacing = rows
     score = np.zeros((len(moves), len(radii)))
     wave = np.empty(columns)
-    total = np.empty(planes)
     for m in range(len(moves)):
         for column in range(columns):
             theta = 2.0 * np.pi * column / columns
             wave[column] = 1.0 + moves[m, 0] * np.cos(theta) + moves[m, 1] * np.sin(theta)
+            wave[column] /= spacing
         for i in range(len(radii)):
-            total[:] = 0.0
+            bright = red = green = 0.0
             for column in range(columns):
-                row = int(np.rint((radii[i] * wave[column] - first) / spacing))
-                row = min(max(row, 0), height - 1)
-                for k in range(planes):
-                    total[k] += strips[row, column, k]
-            for k in range(planes):
-                score[m, i] += abs(total[k]) / columns
+                # Rounded down from half a row on; what lies before the first row is the first.
+                row = min(
+                    int(max(radii[i] * wave[column] - first / spacing + 0.5, 0.0)), height - 1
+                )
+                bright += strips[row, column, 0]
+                red += strips[row, column, 1]
+                green += strips[row, column, 2]
+            score[m, i] = (abs(bright) + abs(red) + abs(green)) / columns
     return score

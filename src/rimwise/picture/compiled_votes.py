@@ -28,20 +28,23 @@ def votes(
     half, share = np.float32(0.5), np.float32(1.0 / bins)
     rows, columns = -(-height // bins), -(-width // bins)
     found = np.zeros((len(radii), planes, 2, rows, columns), dtype=np.float32)
+    half_size = (height * width + 1) // 2
+    size, sample = np.empty(half_size, dtype=np.float32), np.empty((half_size + 1) // 2)
     for plane in range(planes):
-        size = np.empty((height, width), dtype=np.float32)
-        sample, count = np.empty(((height + 1) // 2) * ((width + 1) // 2)), 0
-        for row in range(height):
-            for column in range(width):
-                across, down = du[row, column, plane], dv[row, column, plane]
-                size[row, column] = np.sqrt(across * across + down * down)
-                if row % 2 == 0 and column % 2 == 0:
-                    sample[count] = size[row, column]
-                    count += 1
-        noise = np.float32(middle(sample)) + np.float32(1e-6)
+        count = 0
         for row in range(height):
             for column in range(row % 2, width, 2):
-                length = size[row, column]
+                across, down = du[row, column, plane], dv[row, column, plane]
+                size[count] = np.sqrt(across * across + down * down)
+                count += 1
+        for i in range(len(sample)):
+            sample[i] = size[2 * i]
+        noise = np.float32(middle(sample)) + np.float32(1e-6)
+        count = -1
+        for row in range(height):
+            for column in range(row % 2, width, 2):
+                count += 1
+                length = size[count]
                 weight = min(length / (full * noise), np.float32(1.0))
                 if not weight > strong:
                     continue

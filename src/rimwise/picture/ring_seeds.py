@@ -69,12 +69,12 @@ def _plain_votes(du: Float32Array, dv: Float32Array, radii_px: Float32Array) -> 
     height, width = du.shape[:2]
     shape = (-(-height // _BIN), -(-width // _BIN))
     found = np.zeros((len(radii_px), du.shape[2], 2, *shape), dtype=np.float32)
+    asked = np.add.outer(np.arange(height), np.arange(width)) % 2 == 0
     for plane in range(du.shape[2]):
         across, down = du[..., plane], dv[..., plane]
         size: Float32Array = np.sqrt(across * across + down * down)
-        noise = np.float32(np.median(size[::2, ::2]) + np.float32(1e-6))
+        noise = np.float32(np.median(size[asked][::2]) + np.float32(1e-6))
         weight: Float32Array = np.minimum(size / (np.float32(_FULL) * noise), np.float32(1.0))
-        asked = np.add.outer(np.arange(height), np.arange(width)) % 2 == 0
         v, u = np.nonzero((weight > np.float32(_STRONG)) & asked)
         at = u.astype(np.float32), v.astype(np.float32)
         chosen: Float32Array = size[v, u]

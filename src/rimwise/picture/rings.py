@@ -123,7 +123,7 @@ def circles_about(
 
 def _scores(strips: FloatArray, moved: FloatArray, rows: FloatArray) -> FloatArray:
     """Return the share of each moved circle, (moves, radii, columns), on which an edge runs."""
-    index = np.clip(np.rint((moved - rows[0]) / (rows[1] - rows[0])), 0, len(rows) - 1)
+    index = np.clip((moved - rows[0]) / (rows[1] - rows[0]) + 0.5, 0, len(rows) - 1)
     flat = index.astype(np.intp) * _COARSE_COLUMNS + np.arange(_COARSE_COLUMNS)
     score = np.zeros(flat.shape[:2])
     for strip in np.moveaxis(strips, -1, 0).reshape(3, -1):

@@ -154,12 +154,14 @@ def _level(
         spot_px = math.sqrt(spot_px**2 - _PAIRED) / every
     over = cv2.subtract(over, cv2.resize(floor, (columns, rows), interpolation=cv2.INTER_LINEAR))
     smooth = cv2.GaussianBlur(over, (0, 0), spot_px)
+    thin = 2 if ground.size > _MUCH_GROUND else 1
+    asked = np.ascontiguousarray(ground[thin // 2 :: thin, thin // 2 :: thin])
     if compiled:
         from rimwise.picture.compiled_ground import shares  # noqa: PLC0415 - half a second
 
-        weights = np.asarray(shares(smooth, ground, _LEAST_GROUND, 4 // every), dtype=np.float32)
+        weights = np.asarray(shares(smooth, asked, _LEAST_GROUND, 4 * thin // every), np.float32)
     else:
-        weights = _shares(smooth, ground, 4 // every)
+        weights = _shares(smooth, asked, 4 * thin // every)
     level = np.asarray(cv2.transform(smooth, weights[None]), dtype=np.float32)
     if every == 1:
         return level
@@ -174,6 +176,7 @@ _SMOOTH_PX = 1.8  # a bell of this sd loses nothing on every second pixel
 _PAIRED = 1.0 / 4.0 + 2.0 / 3.0  # square pixels: variance of a pair's mean, and of the way between
 
 
+_MUCH_GROUND = 4000  # samples: a quarter of them tells the noise as well
 _LEAST_GROUND = 50  # samples; with fewer the whole part is the ground
 
 
