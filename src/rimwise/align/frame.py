@@ -16,7 +16,7 @@ from rimwise.align.reference import (
     of_another_lens,
     with_reference,
 )
-from rimwise.align.targets import Aim, corneal_mark, targets
+from rimwise.align.targets import Aim, corneal_mark, target_places, targets
 from rimwise.align.words import turn_words
 from rimwise.geometry.ellipse import fit_ellipse
 from rimwise.picture.frame_planes import FramePlanes
@@ -281,7 +281,8 @@ def _moved(
 
 def _finding(found: FoundInFrame, aim: Aim, turn: OffsetFinding, picture: str) -> FrameFinding:
     of, fit, seen = aim.of, aim.fit, aim.seen
-    places, wide = targets(aim)
+    places = target_places(aim)
+    told_places, wide = targets(aim, places)
     p1 = np.array([p for p in seen.reflexes_px["P1"] if p is not None]).mean(axis=0)
     told = fit.has_lens and (fit.learnt(TILT) or fit.learnt(LENS))
     reasons = [*wide, *_missing(seen, fit, told)]
@@ -300,8 +301,8 @@ def _finding(found: FoundInFrame, aim: Aim, turn: OffsetFinding, picture: str) -
         fit.turn_deg,
         fit.tilt_deg if told else None,
         fit.pole_mm if told else None,
-        places,
-        corneal_mark(aim, places, p1),
+        told_places,
+        corneal_mark(aim, places, told_places, p1),
         turn,
     )
 

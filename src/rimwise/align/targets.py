@@ -69,9 +69,13 @@ class Aim:
         return EyePlane.at_depth(self.depth_mm)
 
 
-def targets(aim: Aim) -> tuple[dict[TargetName, TargetFinding | None], tuple[Reason, ...]]:
+Places = dict[TargetName, FloatArray | None]
+
+
+def targets(
+    aim: Aim, places: Places
+) -> tuple[dict[TargetName, TargetFinding | None], tuple[Reason, ...]]:
     """Where are the targets, and why are some not told?"""
-    places = _places(aim)
     sight = aim.fit.sight(aim.of)
     found: dict[TargetName, TargetFinding | None] = dict.fromkeys(places)
     reasons = []
@@ -103,8 +107,8 @@ def _shape(aim: Aim, point: FloatArray) -> FloatArray:
     return point[None] if aim.opening_mm is None else np.vstack([point[None], _circle(aim, point)])
 
 
-def _places(aim: Aim) -> dict[TargetName, FloatArray | None]:
-    """Return points of the opening's plane in the eye's frame."""
+def target_places(aim: Aim) -> Places:
+    """Which points of the opening's plane are the targets, in the eye's frame?"""
     plane, model = aim.plane, aim.fit.model
     sight = aim.fit.sight(aim.of)
     visual = None
@@ -210,13 +214,18 @@ def _circle(aim: Aim, point: FloatArray) -> FloatArray:
 
 
 def corneal_mark(
-    aim: Aim, found: dict[TargetName, TargetFinding | None], p1_px: FloatArray
+    aim: Aim,
+    places: Places,
+    found: dict[TargetName, TargetFinding | None],
+    p1_px: FloatArray,
 ) -> CornealMark | None:
     """Where on the cornea would a mark lie over the target, and how does it drift?
 
     Parameters
     ----------
     aim : Aim
+    places : dict
+        Of :func:`target_places`.
     found : dict
         The targets; the visual axis is marked where it is told, else the lens's pole, else the
         line of sight.
@@ -227,7 +236,7 @@ def corneal_mark(
     name = next((one for one in order if found.get(one) is not None), None)
     if name is None:
         return None
-    point = _places(aim)[name]
+    point = places[name]
     if point is None:
         return None
     sight = aim.fit.sight(aim.of)

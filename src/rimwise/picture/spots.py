@@ -114,8 +114,8 @@ def spot_map(
     logs = cv2.LUT(part, _log_table())
     size = (part.shape[1], part.shape[0])
     mean = np.array([[0.0, 0.5, 0.5]], dtype=np.float32)
-    contrast = np.asarray(cv2.transform(logs, mean), dtype=np.float32)
-    contrast -= cv2.resize(cv2.transform(floor, mean), size, interpolation=cv2.INTER_LINEAR)
+    plain = cv2.resize(cv2.transform(floor, mean), size, interpolation=cv2.INTER_LINEAR)
+    contrast = np.asarray(cv2.subtract(cv2.transform(logs, mean), plain), dtype=np.float32)
     level = _level((logs, floor), spot_px, ground, planes.compiled)
     white = least_channel(part)
     grey = _median_grey(white[::_ASIDE, ::_ASIDE])
@@ -304,9 +304,17 @@ def half_widths(spots: SpotMap, points_px: FloatArray, reach_px: float) -> Float
         at[..., 1].reshape(-1, len(theta)).astype(np.float32),
         cv2.INTER_LINEAR,
     )
-    profile = np.median(seen.reshape(len(points_px), len(radii), -1), axis=2)
+    profile = _medians(seen.reshape(len(points_px), len(radii), -1))
     lost = profile < 0.5 * profile[:, :_CORE].mean(axis=1, keepdims=True)
     return np.asarray(np.where(lost.any(axis=1), radii[lost.argmax(axis=1)], radii[-1]))
+
+
+def _medians(values: NDArray[np.float32]) -> Float32Array:
+    """Return the medians along the last axis; short rows are put in order many times faster."""
+    ordered, half = np.sort(values, axis=-1), values.shape[-1] // 2
+    if values.shape[-1] % 2:
+        return np.asarray(ordered[..., half])
+    return np.asarray(np.float32(0.5) * (ordered[..., half - 1] + ordered[..., half]))
 
 
 _CORE = 3  # pixels from a spot's middle
@@ -349,7 +357,7 @@ def dark_ring(
     down = (v + radii[:, None] * np.sin(theta)).astype(np.float32)
     plane = spots.contrast
     seen = cv2.remap(plane, across, down, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    profile = np.median(seen, axis=1)
+    profile = _medians(seen)
     k = max(2, round(0.45 * radius_px))
     if len(profile) <= 2 * k:
         return 0.0
