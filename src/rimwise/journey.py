@@ -3,6 +3,7 @@
 The one file that knows which step follows which. Pure: pictures and sheets come in as values.
 """
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Protocol
@@ -70,7 +71,7 @@ def finding_of(
         if measure is not None:
             return measure(raster, sheet, picture=picture, sha256=sha256)
         found = _graded(_measure_step()(raster, sheet, picture=picture, sha256=sha256), raster)
-        return _advised(found, raster, sheet)
+        return _advised(_with_reflexes(found, raster, sheet), raster, sheet)
     except MeasurementRefused as refusal:
         reason = Reason(refusal.code, refusal.sentence)
         return CoverFinding(picture, sha256, sheet.side, sheet.state, "refused", (reason,))
@@ -96,6 +97,9 @@ def corrected_finding(
     from rimwise.measure.correct import correct  # noqa: PLC0415 - brings SciPy
 
     new = correct(finding, sheet, corrections)
+    if new is finding:
+        return finding
+    new = _reflex_pairs(replace(new, reflexes=finding.reflexes), sheet)
     return new if raster is None else _graded(new, raster)
 
 
@@ -212,6 +216,33 @@ def _graded(finding: CoverFinding, raster: Raster) -> CoverFinding:
     from rimwise.measure.opacification import grade_opacification  # noqa: PLC0415 - brings SciPy
 
     return replace(finding, opacification=grade_opacification(raster, finding))
+
+
+def _with_reflexes(finding: CoverFinding, raster: Raster, sheet: PictureSheet) -> CoverFinding:
+    """Add what the lamps' reflexes say, where the sheet tells the lamps."""
+    scale, optic = finding.scale, finding.optic
+    if sheet.lamps is None or scale is None or optic is None or finding.status == "refused":
+        return _reflex_pairs(finding, sheet)
+    from rimwise.align.in_photograph import RimAsRuler, implant_reflexes  # noqa: PLC0415
+    from rimwise.measure.magnification import magnification  # noqa: PLC0415
+
+    enlarged, rim = magnification(sheet), optic.ellipse_px
+    relative = math.hypot(scale.px_per_mm.sd / scale.px_per_mm.value, enlarged.sd / enlarged.value)
+    ruler = RimAsRuler((rim.cx, rim.cy), 0.5 * (rim.a + rim.b), optic.diameter_mm, relative)
+    try:
+        seen = implant_reflexes(raster, sheet, ruler)
+    except (MeasurementRefused, WrongInput) as refusal:
+        why = f"P1, P4 and the optic's tilt are not told: {refusal}."
+        reason = Reason("reflexes-not-told", why)
+        finding = replace(finding, reasons=(*finding.reasons, reason))
+        return _reflex_pairs(finding, sheet)
+    return _reflex_pairs(replace(finding, reflexes=seen), sheet)
+
+
+def _reflex_pairs(finding: CoverFinding, sheet: PictureSheet) -> CoverFinding:
+    from rimwise.measure.from_reflexes import with_reflex_pairs  # noqa: PLC0415
+
+    return finding if finding.status == "refused" else with_reflex_pairs(finding, sheet)
 
 
 def _advised(finding: CoverFinding, raster: Raster, sheet: PictureSheet) -> CoverFinding:

@@ -34,6 +34,7 @@ UNITS = (
 # Field name -> why a float of this name wears no unit. Besides: index_... and ..._index are
 # refractive indices, ..._conic conic constants, p_... probabilities.
 UNITLESS = {
+    "relative_sd": "a share of the scale",
     "inward_share": "a length over the rim's radius",
     "misfit": "squared residuals over their expected size",
     "value": "the unit is worn by the field that holds the estimate",

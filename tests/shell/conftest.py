@@ -30,6 +30,7 @@ from rimwise.records.cover import (
     VectorEstimate,
 )
 from rimwise.records.cover_budget import CoverBudget, NumberBudget
+from rimwise.records.implant_reflexes import ImplantReflexes, MirrorPlace
 from rimwise.records.opacification import OpacificationFinding
 from rimwise.records.picture import PictureSheet
 from rimwise.terms.estimate import Estimate
@@ -104,7 +105,8 @@ def full_finding(picture: str, sha256: str, side: Side, state: str) -> CoverFind
         OpticFinding(EllipsePx(200.5, 150.25, 180.0, 179.0, 12.5), 6.0, 340),
         PupilFinding(EllipsePx(200.0, 150.0, 210.0, 208.0, 0.0), Estimate(7.1, 0.1, "scale")),
         OpeningFinding(edge, ((1.0, 2.0), (3.5, 4.25)), 340, True, *([millimetre] * 6)),
-        {"opening-from-optic": VectorEstimate(*([millimetre] * 4)), "optic-from-P1": None},
+        {"opening-from-optic": VectorEstimate(*([millimetre] * 4)), "optic-from-P1": None,
+         "optic-from-P4": None},
         CoverProfile(
             seen, spread, spread, LeastCover(0.14, 0.03, 91.0, 11.97), millimetre, millimetre,
             ((10.0, 20.5),), millimetre, 340, None, 0.5, {"min_mm": millimetre},
@@ -121,6 +123,10 @@ def full_finding(picture: str, sha256: str, side: Side, state: str) -> CoverFind
         budget=CoverBudget(
             (NumberBudget("least_cover_mm", "mm", 0.5, (("tilt", 0.4), ("plane-gap", 0.3))),),
             {"tilt": (0.25,) * 360}, {"tilt": 0.5},
+        ),
+        reflexes=ImplantReflexes(
+            {"P1": MirrorPlace(((1.5, 2.5), None), 0.5, (1.5, 2.5), 0.5, 250.0), "P4": None},
+            (Estimate(1.5, 0.5), Estimate(-1.5, 0.5)), (Estimate(2.5, 0.5), Estimate(0.5, 0.5)),
         ),
     )  # fmt: skip
 

@@ -32,6 +32,7 @@ from rimwise.records.cover import (
     ScaleFinding,
     VectorEstimate,
 )
+from rimwise.records.implant_reflexes import ImplantReflexes, MirrorPlace
 from rimwise.records.opacification import OpacificationFinding
 from rimwise.terms.errors import WrongInput
 from rimwise.terms.estimate import Estimate
@@ -72,6 +73,19 @@ COVERS = st.builds(
     st.dictionaries(st.sampled_from(["min_mm", "mean_mm"]), ESTIMATES),
 )
 VECTORS = st.builds(VectorEstimate, *([ESTIMATES] * 4))
+TURNS = st.none() | st.tuples(ESTIMATES, ESTIMATES)
+PLACES_PX = st.tuples(NUMBERS, NUMBERS)
+MIRRORS = st.none() | st.builds(
+    MirrorPlace,
+    st.lists(st.none() | PLACES_PX, max_size=3).map(tuple),
+    NUMBERS,
+    PLACES_PX,
+    NUMBERS,
+    NUMBERS,
+)
+REFLEXES = st.builds(
+    ImplantReflexes, st.fixed_dictionaries({"P1": MIRRORS, "P4": MIRRORS}), TURNS, TURNS
+)
 FINDINGS = st.builds(
     CoverFinding,
     st.text(max_size=9),
@@ -90,6 +104,7 @@ FINDINGS = st.builds(
     MAYBE,
     st.none()
     | st.builds(OpacificationFinding, ESTIMATES, ESTIMATES, st.just((1.0,) * 5), st.floats(0, 100)),
+    reflexes=st.none() | REFLEXES,
 )
 
 

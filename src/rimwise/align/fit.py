@@ -21,7 +21,8 @@ _LEAST_P = 1e-4  # a worse fit than one in ten thousand is no fit: some spot was
 _GOOD_P = 0.3  # the likeliest reading that fits so well is not questioned
 _ROUGH_P = 0.1  # a worse fit says that the spots scatter more than usual
 _DULL = 0.5  # share of the prior's variance: with more left, the answer is the prior's
-_REFLEX_SD_PX: dict[ReflexName, float] = {"P1": 0.4, "P2": 1.0, "P3": 3.0, "P4": 0.8}
+REFLEX_SD_PX: dict[ReflexName, float] = {"P1": 0.4, "P2": 1.0, "P3": 3.0, "P4": 0.8}
+"""What a place found in a picture is usually worth, stored pixels."""
 _DEPTH_SD_MM = 1.5
 _DEG = math.degrees(1.0)
 
@@ -256,8 +257,8 @@ def _fitted(
     fit = Fit.of(eye, of.setup, sighting, PlacePriors(depth_mm=_DEPTH_SD_MM), compiled)
     for i, name in enumerate(fit.names):
         kind = name.split(" ")[0]
-        if kind in _REFLEX_SD_PX:
-            fit.sds[i] *= rough * _REFLEX_SD_PX[kind]
+        if kind in REFLEX_SD_PX:
+            fit.sds[i] *= rough * REFLEX_SD_PX[kind]
     x = _solved(fit, near)
     if x is None:
         return None

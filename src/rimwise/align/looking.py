@@ -24,7 +24,7 @@ from rimwise.terms.estimate import Estimate
 from rimwise.terms.frames import PictureFrame
 
 ScaleOrigin = Literal["limbus", "ruler", "given"]
-_RULER_SD_PX = 1.5  # both ends of a ruler set by hand
+RULER_SD_PX = 1.5  # both ends of a ruler set by hand
 
 
 def about(key: str) -> float:
@@ -100,7 +100,7 @@ def given_scale(sheet: PictureSheet) -> Estimate:
     """Which scale does the sheet give: a ruler in the picture before px_per_mm?"""
     if sheet.ruler is not None and sheet.ruler.plane == "limbus":
         value = sheet.ruler.px / sheet.ruler.mm
-        return Estimate(value, value * _RULER_SD_PX / sheet.ruler.px, "ruler")
+        return Estimate(value, value * RULER_SD_PX / sheet.ruler.px, "ruler")
     value = sheet.px_per_mm or 0.0
     return Estimate(
         value, value * math.hypot(spread_of("given_scale"), spread_of("distance")), "given"

@@ -145,7 +145,8 @@ def _clip(request: "ClipRequest") -> None:
 
 
 def _show(outcome: "AlignOutcome", alone: bool) -> None:
-    from rimwise.report.frame_words import frame_rows, pair_words, reflex_words  # noqa: PLC0415
+    from rimwise.report.frame_words import frame_rows, reflex_words  # noqa: PLC0415
+    from rimwise.report.reflex_words import pair_words  # noqa: PLC0415
 
     found = [one.finding for one in outcome.frames if one.finding is not None]
     if not found:

@@ -65,7 +65,7 @@ def render_frame(scene: FrameScene, rng: np.random.Generator) -> tuple[UInt8Arra
     colour = _pupil(colour, scene, truth, (window, rng))
     middle = truth.pupil_px.mean(axis=0)
     mm = mm_map(scene, middle, window)
-    light = lit_px(scene, mm) + _reflexes(scene, truth, window)
+    light = lit_px(scene, mm) + reflex_light(scene, truth, window)
     light = light * (1.0 - tool_cover(scene, mm))
     colour = paint_under(colour, scene, mm)
     colour = paint_lids(white_over(colour, light), scene, mm, rng)
@@ -140,8 +140,16 @@ def _pupil(
 _RUFF_MM = 0.03
 
 
-def _reflexes(scene: FrameScene, truth: FrameTruth, window: Window) -> FloatArray:
-    """Return the light of the lamps' mirror images, grey levels, before any clipping."""
+def reflex_light(scene: FrameScene, truth: FrameTruth, window: Window) -> FloatArray:
+    """How bright are the lamps' mirror images, grey levels, before any clipping?
+
+    Examples
+    --------
+    >>> from rimwise.demo.frames import FrameWish, draw_frame_scene
+    >>> scene, _ = draw_frame_scene(np.random.default_rng(1), FrameWish(size_px=(320, 240)))
+    >>> bool(reflex_light(scene, frame_truth(scene), Window.of(0, 0, 320, 240)).max() > 255.0)
+    True
+    """
     light = np.zeros(window.u.shape)
     for one in truth.reflexes:
         if (one.name, one.lamp) in truth.painted:

@@ -6,6 +6,7 @@ from typing import Any
 from rimwise import __version__
 from rimwise.exchange.cover_budgets import budget_document
 from rimwise.exchange.curves import correction_document, curves_document
+from rimwise.exchange.reflexes import reflexes_document, tilt_document
 from rimwise.exchange.writing import finite
 from rimwise.records.cover import (
     CoverFinding,
@@ -45,6 +46,8 @@ COVER_KEYS = (
     "cover",
     "implant_toric_axis_deg",
     "haptic_axis_deg",
+    "lens_tilt_deg",
+    "reflexes",
     "opacification",
     "curves",
     "correction",
@@ -97,6 +100,8 @@ def cover_document(finding: CoverFinding) -> Document:
         "cover": _cover(finding.cover),
         "implant_toric_axis_deg": estimate_document(finding.implant_toric_axis_deg, "deg"),
         "haptic_axis_deg": estimate_document(finding.haptic_axis_deg, "deg"),
+        "lens_tilt_deg": tilt_document(finding.reflexes),
+        "reflexes": reflexes_document(finding.reflexes),
         "opacification": _opacification(finding.opacification),
         "curves": curves_document(finding.curves),
         "correction": correction_document(finding.correction),

@@ -5,6 +5,7 @@ from typing import Any
 
 from rimwise.exchange.cover_budgets import budget_from
 from rimwise.exchange.curves import correction_from, curves_from
+from rimwise.exchange.reflexes import reflexes_from
 from rimwise.exchange.results import COVER_SCHEMA, OPENING_ESTIMATES, VECTOR_ESTIMATES
 from rimwise.records.cover import (
     CoverFinding,
@@ -77,6 +78,7 @@ def _finding(entry: Mapping[str, Any]) -> CoverFinding:
         curves=curves_from(entry.get("curves")),
         correction=correction_from(entry.get("correction")),
         budget=budget_from(entry.get("budget")),
+        reflexes=reflexes_from(entry.get("reflexes"), entry.get("lens_tilt_deg")),
     )
 
 

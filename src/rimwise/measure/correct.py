@@ -35,7 +35,7 @@ from rimwise.terms.arrays import BoolArray, FloatArray
 from rimwise.terms.errors import MeasurementRefused, WrongInput
 
 NOTES = ("orientation-tag", "sixteen-bit", "converted", "alpha-dropped", "first-of-several",
-         "side-from-clinic")  # fmt: skip
+         "side-from-clinic", "reflexes-not-told")  # fmt: skip
 _USUAL_RADIUS_MM = 3.0  # turns the sd of a click into pixels where no optic's size is told
 _SPEAKS_DEG = 25.0  # a rim is a circle: a point speaks for so much on either side
 

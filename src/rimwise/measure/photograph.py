@@ -253,6 +253,7 @@ def _decentration(
         "optic-from-pupil": None,
         "optic-from-limbus": None,
         "optic-from-P1": None,
+        "optic-from-P4": None,
     }
     if whole:
         pairs["opening-from-optic"] = opening_from_optic(law, radius, sheet.side, roll_sd)

@@ -5,6 +5,7 @@ from typing import Literal
 
 from rimwise.records.corrections import Corrections
 from rimwise.records.cover_budget import CoverBudget
+from rimwise.records.implant_reflexes import ImplantReflexes
 from rimwise.records.opacification import OpacificationFinding
 from rimwise.terms.estimate import Estimate
 from rimwise.terms.frames import Side
@@ -196,3 +197,4 @@ class CoverFinding:
     curves: FoundCurves | None = None
     correction: Correction | None = None
     budget: CoverBudget | None = None
+    reflexes: ImplantReflexes | None = None

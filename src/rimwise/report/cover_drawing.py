@@ -14,6 +14,7 @@ from rimwise.records.picture import PictureSheet
 from rimwise.report.hand_drawing import placed_points, seen_optic
 from rimwise.report.look import LOOK
 from rimwise.report.on_photo import casing, draw_curve, ellipse_points, lay_photograph
+from rimwise.report.reflex_drawing import draw_reflexes, reflex_legend
 from rimwise.report.strip import StripScale, draw_strip, strip_scale
 from rimwise.report.upright import upright_pixels, upright_points
 from rimwise.report.words import headline, reason_sentences
@@ -84,7 +85,7 @@ def draw_cover(raster: Raster, finding: CoverFinding, sheet: PictureSheet) -> by
         if scale is not None and page.strip is not None:
             draw_strip(_axes(figure, page, page.strip), finding, scale)
         _write_text(figure, page, finding, sheet, reasons)
-        _write_foot(figure, page, scale, finding.optic is not None or finding.pupil is not None)
+        _write_foot(figure, page, scale, finding)
         sink = io.BytesIO()
         figure.savefig(
             sink, format="png", metadata={"Software": None}, pil_kwargs={"compress_level": 4}
@@ -149,6 +150,7 @@ def _draw_photo(axes: "Axes", raster: Raster, finding: CoverFinding, sheet: Pict
         _mark_least(axes, raster, finding)
     if finding.optic is not None:
         _draw_directions(axes, raster, finding, sheet)
+    draw_reflexes(axes, raster, finding)
     if finding.scale is not None:
         _draw_bar(axes, shown, finding.scale.px_per_mm.value, finding.scale.plane)
 
@@ -298,14 +300,16 @@ def _held_words(sheet: PictureSheet) -> str:
     return f"shown as taken{glass}: superior lies at {sheet.superior_deg:.0f}° from picture right"
 
 
-def _write_foot(figure: "Figure", page: _Page, scale: StripScale | None, drawn: bool) -> None:
+def _write_foot(
+    figure: "Figure", page: _Page, scale: StripScale | None, finding: CoverFinding
+) -> None:
     """Write the scale, what the lines mean, and the first caution."""
     left = MARGIN_IN / WIDTH_IN
     lines = ["No curve is drawn: nothing was found that can be trusted."]
-    if drawn:
+    if finding.optic is not None or finding.pupil is not None:
         lines = [
             "Curves: solid optic edge (dashed: not seen), dotted opening edge (gaps: not found), "
-            "long-dashed pupil; + placed by a reader."
+            "long-dashed pupil; + placed by a reader." + reflex_legend(finding)
         ]
     if scale is not None:
         lines[0] += " ◇ least cover. ± is one standard deviation; band and bar ± 2."

@@ -1,6 +1,7 @@
 """What a frame says, as rows of a table and sentences."""
 
-from rimwise.records.frame import CornealMark, FrameFinding, Pair, TargetName
+from rimwise.records.frame import CornealMark, FrameFinding, TargetName
+from rimwise.report.reflex_words import pair_words
 from rimwise.report.words import number_words
 from rimwise.terms.frames import Side, nasal_superior
 
@@ -10,26 +11,6 @@ TARGET_WORDS: dict[TargetName, str] = {
     "lens_pole": "pole of the lens",
     "corneal_axis": "corneal axis",
 }
-_LENS_FROM_PRIOR = "not told by this frame"
-
-
-def pair_words(pair: Pair | None, unit: str, side: Side, digits: int = 1) -> str:
-    """How is a vector told: nasal or temporal, up or down, each with its ±?
-
-    Examples
-    --------
-    >>> from rimwise.terms.estimate import Estimate
-    >>> pair_words((Estimate(2.0, 0.5), Estimate(-1.0, 0.4)), "°", "left")
-    '2.0 ± 0.5° temporal, 1.0 ± 0.4° down'
-    """
-    if pair is None:
-        return _LENS_FROM_PRIOR
-    nasal, up = nasal_superior(pair[0].value, pair[1].value, side)
-    across = "nasal" if nasal >= 0.0 else "temporal"
-    return (
-        f"{abs(nasal):.{digits}f} ± {pair[0].sd:.{digits}f}{unit} {across}, "
-        f"{abs(up):.{digits}f} ± {pair[1].sd:.{digits}f}{unit} {'up' if up >= 0.0 else 'down'}"
-    )
 
 
 def frame_rows(finding: FrameFinding) -> list[tuple[str, str, str]]:

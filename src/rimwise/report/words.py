@@ -5,6 +5,7 @@ import re
 from dataclasses import dataclass
 
 from rimwise.records.cover import CoverFinding, LeastCover, VectorEstimate
+from rimwise.report.reflex_words import SAID_IN_ITS_ROW, tilt_row, why_not
 from rimwise.terms.estimate import Estimate
 from rimwise.terms.frames import Side, clock_hour, direction_words
 
@@ -19,6 +20,7 @@ PAIR_WORDS = {
     "optic-from-pupil": "Optic centre from pupil centre",
     "optic-from-limbus": "Optic centre from limbus centre",
     "optic-from-P1": "Optic centre from P1 (reflex of the cornea's front)",
+    "optic-from-P4": "Optic centre from P4 (reflex of the implant's back)",
 }
 
 EXPLANATIONS = (
@@ -173,7 +175,7 @@ def reason_sentences(finding: CoverFinding) -> tuple[str, ...]:
     >>> reason_sentences(CoverFinding("eye.jpg", "0" * 64, "right", "visit", "measured"))
     ()
     """
-    return tuple(reason.sentence for reason in finding.reasons)
+    return tuple(one.sentence for one in finding.reasons if one.code not in SAID_IN_ITS_ROW)
 
 
 def cover_rows(finding: CoverFinding) -> tuple[Row, ...]:
@@ -294,10 +296,11 @@ def _decentration_part(finding: CoverFinding) -> list[Row]:
     for pair, vector in finding.decentration.items():
         label = PAIR_WORDS.get(pair, pair)
         if vector is None:
-            rows.append(Row(label, "not measured"))
+            rows.append(Row(label, "not measured", why_not(finding, pair)))
         else:
             rows.append(Row(label, *vector_words(vector)))
-    return rows
+    tilt = tilt_row(finding)
+    return rows if tilt is None else [*rows, Row(*tilt)]
 
 
 def vector_words(vector: VectorEstimate) -> tuple[str, str]:
