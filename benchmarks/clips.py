@@ -6,6 +6,7 @@ import tempfile
 import time
 from collections.abc import Callable
 from fractions import Fraction
+from functools import lru_cache
 from pathlib import Path
 
 import av
@@ -17,10 +18,12 @@ sys.path.insert(0, str(Path(__file__).parent))
 from rays import in_turns
 
 from rimwise.align.frame import Question, align_frame
-from rimwise.align.reflex_tracking import ReflexesFollowed, follow_reflexes
-from rimwise.align.tracking import Followed, follow_frame
+from rimwise.align.looking import given_scale, looking
+from rimwise.align.tracking import Followed, Wanted, follow_frame
 from rimwise.exchange.clips import ahead, clip_frames
 from rimwise.picture.raster import Raster
+from rimwise.purkinje.forward import reflexes
+from rimwise.records.eye import EyePose
 from rimwise.records.picture import CorneaSheet, Lamps, PictureLengths, PictureSheet
 
 Row = tuple[str, str, str, float | None]
@@ -34,7 +37,7 @@ def rows() -> list[Row]:
 
 
 def _eye(width: int, height: int, shift_px: float) -> np.ndarray:
-    """Paint rings of an eye with two lamps in its cornea; 12 mm of it fill 0.7 of the height."""
+    """Paint an eye's rings and its lamps in P1 and P4; 12 mm of it fill 0.7 of the height."""
     px = 0.7 * height / 12.0
     v, u = np.indices((height, width))
     far = np.hypot(u - 0.5 * width - shift_px, v - 0.5 * height) / px
@@ -43,10 +46,24 @@ def _eye(width: int, height: int, shift_px: float) -> np.ndarray:
     eye = np.array([70.0, 30.0, 20.0]) * (1 - inner) + inner * (
         np.array([120.0, 90.0, 60.0]) * (1 - outer) + outer * np.array([190.0, 180.0, 175.0])
     )
-    for k in (-0.153, 0.153):
-        eye[np.hypot(u - 0.5 * width - shift_px - k * px, v - 0.5 * height) < 0.12 * px] = 255.0
+    for name, x, y in _spots(width, height):
+        away = np.hypot(u - shift_px - x, v - y)
+        if name == "P1":
+            eye[away < 0.12 * px] = 255.0
+        else:
+            eye += 60.0 * np.exp(-0.5 * (away / (0.06 * px)) ** 2)[..., None]
     noise = np.random.default_rng(1).normal(0.0, 2.0, eye.shape)
     return np.clip(eye + noise, 0, 255).astype(np.uint8)
+
+
+@lru_cache(maxsize=2)
+def _spots(width: int, height: int) -> list[tuple[str, float, float]]:
+    """Where does this eye show its lamps, which stand beside the camera, in P1 and P4?"""
+    sheet = _sheet(height)
+    of = looking(sheet, (width, height), given_scale(sheet))
+    pose = EyePose((0.03, 0.01), (0.2, 0.0, 0.0))
+    seen = reflexes(of.model, pose, of.setup, ("P1", "P4"), "plain")
+    return [(one.name, *one.px) for one in seen]
 
 
 def _sheet(height: int) -> PictureSheet:
@@ -103,25 +120,22 @@ def _clip_rows() -> list[Row]:
                 for _ in container.decode(video=0):
                     pass
 
-        def follow() -> None:
+        def follow(whole: bool) -> None:
+            wanted = Wanted(sheet, Question(), whole)
             last: Followed | None = None
             for one in ahead(clip_frames(path)):
-                at = (one.number, one.time_s)
-                last = follow_frame(one.picture, at, sheet, Question(), last)
-
-        def reflexes() -> None:
-            held: ReflexesFollowed | None = None
-            for one in ahead(clip_frames(path)):
-                at = (one.number, one.time_s)
-                held = follow_reflexes(one.picture, at, sheet, Question(), held)
+                last = follow_frame(one.picture, (one.number, one.time_s), wanted, last)
 
         def circles() -> None:
             for one in clip_frames(path):
                 _circles(one.raster.pixels)
 
         work: dict[str, Callable[[], object]] = {
-            "decode": decode, "follow": follow, "reflexes": reflexes, "circles": circles,
-        }  # fmt: skip
+            "decode": decode,
+            "follow": lambda: follow(True),
+            "reflexes": lambda: follow(False),
+            "circles": circles,
+        }
         seconds = in_turns(work, _ROUNDS)
         processor = in_turns(work, _ROUNDS, time.process_time)
     told = {

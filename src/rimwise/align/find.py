@@ -27,7 +27,6 @@ from rimwise.align.settling import HIDDEN, Found
 from rimwise.picture.frame_planes import FramePlanes, whole_planes
 from rimwise.picture.frame_rings import EyeRings, another_eye, find_rings
 from rimwise.picture.raster import Picture
-from rimwise.picture.ring_track import rings_again
 from rimwise.picture.spots import SpotMap, spot_map
 from rimwise.published.load import published_value
 from rimwise.records.eye import EyePose, ReflexName
@@ -104,7 +103,6 @@ def find_in_frame(
     raster: Picture,
     sheet: PictureSheet,
     compiled: bool,
-    last: EyeRings | None = None,
     planes: FramePlanes | None = None,
 ) -> FoundInFrame:
     """What does this frame show of the eye?
@@ -114,8 +112,6 @@ def find_in_frame(
     raster : Picture
     sheet : PictureSheet
     compiled : bool
-    last : EyeRings, optional
-        Where the rings were a moment ago; they are looked for only there then.
     planes : FramePlanes, optional
         Of this raster, where they were made before.
 
@@ -126,8 +122,6 @@ def find_in_frame(
         lamps.
     """
     planes = planes or whole_planes(raster, compiled)
-    if last is not None:
-        return _with_rings(raster, sheet, (planes, rings_again(planes, last)), compiled)
     foretold = foretold_limbus_px(sheet)
     rings, of, p1, spots = _with_p1(raster, sheet, (planes, foretold), compiled)
     away = abs(math.log(p1.size)) if len(p1.points_px) > 1 else 0.0
@@ -144,38 +138,6 @@ def find_in_frame(
             "two eyes are seen in this frame, and which of them is meant is not known; cut the "
             "picture so that it shows one",
         )
-    return _all_reflexes((planes, rings, of), p1, spots, compiled)
-
-
-def _with_rings(
-    raster: Picture, sheet: PictureSheet, known: tuple[FramePlanes, EyeRings], compiled: bool
-) -> FoundInFrame:
-    """Find the reflexes between rings that were followed."""
-    planes, rings = known
-    of, p1, spots = _p1_between(raster, sheet, known, compiled)
-    return _all_reflexes((planes, rings, of), p1, spots, compiled)
-
-
-def with_p1(
-    planes: FramePlanes, rings: EyeRings, of: Looking, p1: Found, compiled: bool
-) -> FoundInFrame:
-    """Which spots may be the lens's reflexes, rings and P1 being known?
-
-    Parameters
-    ----------
-    planes : FramePlanes
-        Of the frame, or of a part that holds the rings.
-    rings : EyeRings
-    of : Looking
-    p1 : Found
-    compiled : bool
-
-    Raises
-    ------
-    MeasurementRefused
-        There is neither limbus nor pupil.
-    """
-    spots = _spots(planes, rings, of.px_per_mm.value * planes.factor)
     return _all_reflexes((planes, rings, of), p1, spots, compiled)
 
 
@@ -234,7 +196,7 @@ def _p1_looked_for(
     scale = _scale(sheet, planes, rings)
     size = (raster.width_px, raster.height_px)
     of = looking(sheet, size, scale, raster.orientation)
-    spots = _spots(planes, rings, scale.value * planes.factor)
+    spots = spots_between(planes, rings, scale.value * planes.factor)
     p1, of = _plain(planes, spots, rings, of, compiled)
     return of, p1, spots
 
@@ -245,7 +207,17 @@ def _scale(sheet: PictureSheet, planes: FramePlanes, rings: EyeRings) -> Estimat
     return limbus_scale(sheet, rings.limbus, 1.0 / planes.factor)
 
 
-def _spots(planes: FramePlanes, rings: EyeRings, px_per_mm: float) -> SpotMap:
+def spots_between(planes: FramePlanes, rings: EyeRings, px_per_mm: float) -> SpotMap:
+    """Where are spots of light within the pupil, or as near to its centre as reflexes may be?
+
+    Parameters
+    ----------
+    planes : FramePlanes
+    rings : EyeRings
+        One of them at least.
+    px_per_mm : float
+        Working pixels.
+    """
     ring = rings.pupil or rings.limbus
     if ring is None:
         raise MeasurementRefused("no-limbus", "neither limbus nor pupil was found")

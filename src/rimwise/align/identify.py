@@ -116,7 +116,7 @@ def fainter(
         settled = [refined(spots, f, one, (planes, scale[0])) for f in found]
         good = [f for f in settled if f is not None and believed(name, f, spots)]
         if any(doubtful(name, f) for f in good):
-            chance = _by_chance(spots, one, planes, scale)
+            chance = by_chance(spots, one, planes, scale)
             good = [f for f in good if not doubtful(name, f) or f.worth > chance]
         middles = [(float(u), float(v)) for u, v in (f.points_px.mean(axis=0) for f in good)]
         choices[name] = [*(good[k] for k in _distinct(middles, 3.0)), None]
@@ -136,7 +136,7 @@ def _readings(choices: Choices, clear: bool, near_px: float) -> list[Told]:
         told = {name: one for name, one in zip(names, way, strict=True) if one is not None}
         if clear and _too_pale(told):
             continue
-        if not _share_a_spot(list(told.values()), near_px):
+        if not share_a_spot(list(told.values()), near_px):
             ways.append((_worth(told, others, near_px), told))
     ways.sort(key=lambda pair: -pair[0])
     return [told for worth, told in ways if worth >= _OTHERWISE * ways[0][0]][:_WAYS]
@@ -189,13 +189,21 @@ def doubtful(name: ReflexName, one: Found) -> bool:
 _PLAIN = 2.5  # times the least level: nothing so plain stands in a pattern by chance
 
 
-def _by_chance(
+def by_chance(
     spots: SpotMap, awaited: Expected, planes: FramePlanes, scale: tuple[float, float]
 ) -> float:
     """How well do this frame's spots stand in the pattern turned as no reflex can be?
 
     Clouds, folds and glints of the same frame, searched at the same places and sizes, make such a
     pattern as easily as the true one.
+
+    Parameters
+    ----------
+    spots : SpotMap
+    awaited : Expected
+    planes : FramePlanes
+    scale : (float, float)
+        Working pixels to the millimetre, and radius of P1's spots in working pixels.
     """
     turned = awaited.offsets_px @ np.array([[0.0, 1.0], [-1.0, 0.0]])
     patterns = [turned] if len(turned) == 2 else [turned, -turned]
@@ -226,7 +234,7 @@ def _worth(told: Told, others: list[Found], near_px: float) -> float:
     that P4 (``others``).
     """
     alone = "P3" in told and "P4" not in told
-    if alone and any(_share_a_spot([told["P3"], one], near_px) for one in others):
+    if alone and any(share_a_spot([told["P3"], one], near_px) for one in others):
         return _ALONE * told["P3"].worth
     return sum(one.worth for one in told.values())
 
@@ -242,7 +250,7 @@ def _told_apart(choices: Choices, near_px: float) -> Choices:
             if one is None or other is None or len(one.points_px) > 1:
                 continue
             alike = other.worth > _EITHER * one.worth
-            if alike and _share_a_spot([one, other], near_px):
+            if alike and share_a_spot([one, other], near_px):
                 kept["P4"] = [f for f in kept["P4"] if f is not one]
                 kept["P3"] = [f for f in kept["P3"] if f is not other]
     return kept
@@ -251,7 +259,15 @@ def _told_apart(choices: Choices, near_px: float) -> Choices:
 _EITHER = 0.6
 
 
-def _share_a_spot(found: list[Found], near_px: float) -> bool:
+def share_a_spot(found: list[Found], near_px: float) -> bool:
+    """Do two of these reflexes claim the same spot?
+
+    Examples
+    --------
+    >>> one = Found(np.array([[3.0, 4.0]]), 9.0, 1.0, 3.0, 0.0, 9.0)
+    >>> [share_a_spot([one, one], 2.0), share_a_spot([one], 2.0)]
+    [True, False]
+    """
     for i, one in enumerate(found):
         for other in found[i + 1 :]:
             apart = one.points_px[:, None] - other.points_px[None]

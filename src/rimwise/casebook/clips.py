@@ -9,8 +9,7 @@ from pathlib import Path
 
 import rimwise
 from rimwise.align.frame import Question, align_frame, check_reference
-from rimwise.align.reflex_tracking import ReflexesFollowed, follow_reflexes
-from rimwise.align.tracking import Followed, follow_frame
+from rimwise.align.tracking import Followed, Wanted, follow_frame
 from rimwise.casebook.exits import Progress
 from rimwise.exchange.clip_table import GrowingTable
 from rimwise.exchange.clips import ClipFrame, ahead, check_clip, clip_frames, clip_length
@@ -133,40 +132,24 @@ def _follow(
     """Add a row a frame from where the table ends, the eye known from where it was last seen."""
     length = clip_length(request.path)
     shown = [row.frame for row in table.rows() if row.status in SHOWN][-1:]
-    wanted = (
+    frames = (
         frame
         for frame in clip_frames(request.path, min([table.done, *shown]))
         if frame.number >= table.done or frame.number in shown
     )
-    rows = _reflex_rows if request.reflexes_only else _whole_rows
-    for row in rows(wanted, *asked):
+    for row in _rows(frames, Wanted(*asked, whole=not request.reflexes_only)):
         if progress is not None:
             progress(row.frame, max(length, row.frame + 1), "")
         if row.frame >= table.done:
             table.add(row)
 
 
-def _whole_rows(
-    frames: Iterator[ClipFrame], sheet: PictureSheet, question: Question
-) -> Iterator[ClipRow]:
-    """Fit the eye in every frame, while the next are decoded."""
+def _rows(frames: Iterator[ClipFrame], wanted: Wanted) -> Iterator[ClipRow]:
+    """Follow the eye, while the next frames are decoded."""
     last: Followed | None = None
     with closing(ahead(frames)) as ready:
         for frame in ready:
-            at = (frame.number, frame.time_s)
-            last = follow_frame(frame.picture, at, sheet, question, last)
-            yield last.row
-
-
-def _reflex_rows(
-    frames: Iterator[ClipFrame], sheet: PictureSheet, question: Question
-) -> Iterator[ClipRow]:
-    """Follow pupil, P1 and P4 alone, while the next frames are decoded."""
-    last: ReflexesFollowed | None = None
-    with closing(ahead(frames)) as ready:
-        for frame in ready:
-            at = (frame.number, frame.time_s)
-            last = follow_reflexes(frame.picture, at, sheet, question, last)
+            last = follow_frame(frame.picture, (frame.number, frame.time_s), wanted, last)
             yield last.row
 
 

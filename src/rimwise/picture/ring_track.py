@@ -5,48 +5,13 @@ import numpy as np
 from rimwise.picture.frame_planes import FramePlanes
 from rimwise.picture.frame_rings import LIMBUS_BAND, PUPIL_BAND, EyeRings
 from rimwise.picture.pupil_ruff import on_margin
-from rimwise.picture.ring_outline import BandSettings
-from rimwise.picture.rings import Circle, Ring, ring_again, ring_near
+from rimwise.picture.rings import Ring, ring_again
 from rimwise.terms.arrays import FloatArray
 
 _ALIKE = 0.7  # cosine between the steps of colour across an edge, then and now
 _FAINTER, _PLAINER = 0.35, 3.0  # length of that step, now over then: light and glare change
 _RESIZED = 0.12  # share by which a ring may change between frames
 _OPEN = 0.35  # step between pupil and white, now over then, that an open eye keeps
-
-
-def rings_again(planes: FramePlanes, last: EyeRings) -> EyeRings:
-    """Where are the rings that were here a moment ago?
-
-    Parameters
-    ----------
-    planes : FramePlanes
-    last : EyeRings
-        Of the frame before, working pixels.
-
-    Returns
-    -------
-    EyeRings
-        None for a ring whose edge is no longer like the one that was followed.
-
-    Examples
-    --------
-    >>> from rimwise.picture.frame_planes import frame_planes
-    >>> from rimwise.picture.frame_rings import find_rings
-    >>> from rimwise.picture.raster import Raster
-    >>> v, u = np.indices((240, 320))
-    >>> far = np.hypot(u - 170.0, v - 115.0)
-    >>> eye = np.select([far < 40.0, far < 90.0], [40, 90], 180).astype(np.uint8)
-    >>> first = find_rings(frame_planes(Raster(eye)), 90.0)
-    >>> moved = rings_again(frame_planes(Raster(np.roll(eye, 3, axis=1))), first)
-    >>> round(moved.pupil.centre_px[0] - first.pupil.centre_px[0])
-    3
-    """
-    pupil = _again(planes, last.pupil, PUPIL_BAND)
-    return EyeRings(
-        _again(planes, last.limbus, LIMBUS_BAND),
-        None if pupil is None else on_margin(planes, pupil),
-    )
 
 
 def pupil_again(planes: FramePlanes, last: Ring) -> Ring | None:
@@ -86,16 +51,7 @@ def limbus_again(planes: FramePlanes, last: Ring) -> Ring | None:
     >>> np.rint((again.curve_px - limbus.curve_px).mean(axis=0)).tolist()
     [-0.0, 2.0]
     """
-    # Its stiff outline needs two passes: the first one's middle lags behind.
-    return _again(planes, last, LIMBUS_BAND)
-
-
-def _again(planes: FramePlanes, last: Ring | None, band: BandSettings) -> Ring | None:
-    if last is None:
-        return None
-    u, v = last.centre_px
-    circle = Circle(0.0, 0.5 * u - 0.25, 0.5 * v - 0.25, 0.5 * last.radius_px)
-    ring = ring_near(planes, circle, band)
+    ring = ring_again(planes, last, LIMBUS_BAND)
     return ring if ring is not None and same_edge(ring, last) else None
 
 

@@ -191,7 +191,8 @@ def ring_near(planes: FramePlanes, circle: Circle, band: BandSettings) -> Ring |
 def ring_again(planes: FramePlanes, last: Ring, band: BandSettings) -> Ring | None:
     """Where is a ring's edge now that was about here, and so shaped, a moment ago?
 
-    One pass does where the outline is known already, :func:`ring_near` needs two.
+    One narrow pass does where the outline is known already and has not left it, else two as in
+    :func:`ring_near`.
 
     Parameters
     ----------
@@ -205,9 +206,15 @@ def ring_again(planes: FramePlanes, last: Ring, band: BandSettings) -> Ring | No
         None where no edge stands out.
     """
     u, v = last.centre_px
-    start = (0.5 * u - 0.25, 0.5 * v - 0.25), 0.5 * last.radii_px
-    ring = _pass(planes, _recentred(*start), band, band.reach)
-    return None if ring is None else in_working_pixels(ring)
+    centre, base = _recentred((0.5 * u - 0.25, 0.5 * v - 0.25), 0.5 * last.radii_px)
+    radius, reach = float(base.mean()), 0.5 * band.reach
+    ring = _pass(planes, (centre, base), band, reach)
+    if ring is None or float(np.abs(ring.radii_px - base).max()) > _WELL_INSIDE * reach * radius:
+        return ring_near(planes, Circle(0.0, *centre, radius), band)
+    return in_working_pixels(ring)
+
+
+_WELL_INSIDE = 0.7  # of the reach: an outline that comes nearer to its limit may run beyond
 
 
 def _recentred(

@@ -35,6 +35,8 @@ class SpotMap:
         Whether spots are settled with compiled code, for many frames.
     grey : float or None
         Of the ground in ``white``, where it is known already; :attr:`ground_grey` asks for it.
+    weights : array (3,) or None
+        With which the channels were added up: in the next frame of a clip they are much the same.
     """
 
     corner_px: tuple[int, int]
@@ -43,6 +45,7 @@ class SpotMap:
     contrast: Float32Array
     compiled: bool = False
     grey: float | None = None
+    weights: Float32Array | None = None
 
     @property
     def ground_grey(self) -> float:
@@ -78,7 +81,10 @@ class SpotMap:
 
 
 def spot_map(
-    planes: FramePlanes, box: tuple[int, int, int, int], spot_px: float, ground: BoolArray
+    planes: FramePlanes,
+    box: tuple[int, int, int, int],
+    spot_px: float,
+    ground: BoolArray | Float32Array,
 ) -> SpotMap:
     """Where in this box are spots of about this size?
 
@@ -90,7 +96,8 @@ def spot_map(
     spot_px : float
         Standard deviation of the smoothing, about half the radius of a spot.
     ground : array (h/4, w/4) of bool
-        Which quarter-size samples of the box belong to the ground whose noise is measured.
+        Which quarter-size samples of the box belong to the ground whose noise is measured; or, as
+        array (3,) of float32, the weights of a map of the frame before.
 
     Notes
     -----
@@ -109,17 +116,19 @@ def spot_map(
     """
     left, top, right, bottom = box
     part = planes.grey[top:bottom, left:right]
-    quarter = cv2.resize(part, (ground.shape[1], ground.shape[0]), interpolation=cv2.INTER_AREA)
+    few = (part.shape[1] // _ASIDE, part.shape[0] // _ASIDE)
+    quarter = cv2.resize(part, few, interpolation=cv2.INTER_AREA)
     floor = cv2.LUT(cv2.medianBlur(quarter, _GROUND_WINDOW), _log_table())
     logs = cv2.LUT(part, _log_table())
     size = (part.shape[1], part.shape[0])
     mean = np.array([[0.0, 0.5, 0.5]], dtype=np.float32)
     plain = cv2.resize(cv2.transform(floor, mean), size, interpolation=cv2.INTER_LINEAR)
     contrast = np.asarray(cv2.subtract(cv2.transform(logs, mean), plain), dtype=np.float32)
-    level = _level((logs, floor), spot_px, ground, planes.compiled)
+    level, weights = _level((logs, floor), spot_px, ground, planes.compiled)
     white = least_channel(part)
     grey = _median_grey(white[::_ASIDE, ::_ASIDE])
-    return SpotMap((left, top), level, white.astype(np.float32), contrast, planes.compiled, grey)
+    compiled, white32 = planes.compiled, white.astype(np.float32)
+    return SpotMap((left, top), level, white32, contrast, compiled, grey, weights)
 
 
 def _median_grey(grey: NDArray[np.uint8]) -> float:
@@ -136,9 +145,12 @@ def _log_table() -> Float32Array:
 
 
 def _level(
-    of: tuple[Float32Array, Float32Array], spot_px: float, ground: BoolArray, compiled: bool
-) -> Float32Array:
-    """Return the smoothed channels over their ground, in noise levels, added up.
+    of: tuple[Float32Array, Float32Array],
+    spot_px: float,
+    ground: BoolArray | Float32Array,
+    compiled: bool,
+) -> tuple[Float32Array, Float32Array]:
+    """Return the smoothed channels over their ground, in noise levels, added up, and by what.
 
     What is smoothed so much is so worked out on every second pixel; the width of a pair of pixels
     and that of the way between two are part of the smoothing.
@@ -153,23 +165,30 @@ def _level(
         over = cv2.resize(whole, (columns, rows), interpolation=cv2.INTER_AREA)
         spot_px = math.sqrt(spot_px**2 - _PAIRED) / every
     over = cv2.subtract(over, cv2.resize(floor, (columns, rows), interpolation=cv2.INTER_LINEAR))
-    smooth = cv2.GaussianBlur(over, (0, 0), spot_px)
-    thin = 2 if ground.size > _MUCH_GROUND else 1
-    asked = np.ascontiguousarray(ground[thin // 2 :: thin, thin // 2 :: thin])
-    if compiled:
-        from rimwise.picture.compiled_ground import shares  # noqa: PLC0415 - half a second
-
-        weights = np.asarray(shares(smooth, asked, _LEAST_GROUND, 4 * thin // every), np.float32)
+    if ground.ndim == 2:
+        over = cv2.GaussianBlur(over, (0, 0), spot_px)
+        weights = _weights(over, ground > 0, 4 // every, compiled)
+        level = cv2.transform(over, weights[None])
     else:
-        weights = _shares(smooth, asked, 4 * thin // every)
-    level = np.asarray(cv2.transform(smooth, weights[None]), dtype=np.float32)
+        weights = np.asarray(ground, dtype=np.float32)
+        level = cv2.GaussianBlur(cv2.transform(over, weights[None]), (0, 0), spot_px)
     if every == 1:
-        return level
+        return np.asarray(level, dtype=np.float32), weights
     level = cv2.resize(level, (columns * every, rows * every), interpolation=cv2.INTER_LINEAR)
     rest = height - rows * every, width - columns * every
     if any(rest):
         level = cv2.copyMakeBorder(level, 0, rest[0], 0, rest[1], cv2.BORDER_REPLICATE)
-    return np.asarray(level, dtype=np.float32)
+    return np.asarray(level, dtype=np.float32), weights
+
+
+def _weights(smooth: Float32Array, ground: BoolArray, every: int, compiled: bool) -> Float32Array:
+    thin = 2 if ground.size > _MUCH_GROUND else 1
+    asked = np.ascontiguousarray(ground[thin // 2 :: thin, thin // 2 :: thin])
+    if not compiled:
+        return _shares(smooth, asked, thin * every)
+    from rimwise.picture.compiled_ground import shares  # noqa: PLC0415 - half a second
+
+    return np.asarray(shares(smooth, asked, _LEAST_GROUND, thin * every), dtype=np.float32)
 
 
 _SMOOTH_PX = 1.8  # a bell of this sd loses nothing on every second pixel

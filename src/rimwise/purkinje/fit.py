@@ -181,7 +181,7 @@ class Fit:
         alike = self.names == known.names
         self.starts = known.starts if alike else self._paraxial_starts(known.x)
         try:
-            return self._about_itself(self._descend(known.x))
+            return self._about_itself(self._descend(known.x, _ROUGHLY))
         except MeasurementRefused:
             return None
 
@@ -268,7 +268,10 @@ class Fit:
             raise MeasurementRefused("no-path", "the reflexes have no path in an eye like this one")
         damping, cost = 0.0, float(residual @ residual)
         for _ in range(_TURNS):
-            step = -np.linalg.solve(by.T @ by + damping * np.eye(len(x)), by.T @ residual)
+            slope = by.T @ residual
+            step = -np.linalg.solve(by.T @ by + damping * np.eye(len(x)), slope)
+            if damping == 0.0 and -float(slope @ step) < _NO_GAIN:
+                break
             new_residual, new_by = self._residual(x + step)
             new_cost = math.inf if new_residual is None else float(new_residual @ new_residual)
             if new_residual is not None and new_by is not None and new_cost <= cost + 1e-9:
