@@ -43,15 +43,15 @@ class Sought:
     last: Found
     seen: bool
 
-    def now(self, planes: FramePlanes, px_per_mm: float) -> Expected:
+    def here(self, planes: FramePlanes, px_per_mm: float) -> Expected:
         """Return what the model foretold, at the place and of the size that are awaited now."""
         offsets = self.awaited.offsets_px * self.last.size
         middle = np.nanmean(self.last.points_px - offsets * planes.factor, axis=0)
-        here = replace(self.awaited, place_px=planes.stored(middle), offsets_px=offsets)
+        there = replace(self.awaited, place_px=planes.stored(middle), offsets_px=offsets)
         if not self.seen:
-            return here
+            return there
         sd = _MOVED_MM[self.awaited.name] * px_per_mm / planes.factor
-        return replace(here, sd_px=sd, size_sd=(_SIZE_SD, _SIZE_SD))
+        return replace(there, sd_px=sd, size_sd=(_SIZE_SD, _SIZE_SD))
 
 
 def box_about(planes: FramePlanes, points: FloatArray, reach: float) -> tuple[int, int, int, int]:
@@ -116,7 +116,7 @@ def lens_again(
     if not sought:
         return {}, weights
     p1, pupil = near
-    now = [(one, one.now(planes, px_per_mm)) for one in sought]
+    now = [(one, one.here(planes, px_per_mm)) for one in sought]
     if weights is None:
         spots = spots_between(planes, EyeRings(None, pupil), px_per_mm)
     else:

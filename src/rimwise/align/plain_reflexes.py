@@ -10,7 +10,8 @@ from rimwise.align.settling import Found
 from rimwise.picture.frame_planes import FramePlanes
 from rimwise.picture.patterns import Prior, Wanted, nearby, pattern_places
 from rimwise.picture.planes import Float32Array
-from rimwise.picture.spots import SpotMap, spot_places, stands_out
+from rimwise.picture.spots import SpotMap, spot_places
+from rimwise.picture.standing_out import stands_out
 from rimwise.terms.arrays import FloatArray
 
 _WHITE_OVER = 70.0  # grey: a plain reflex of a lamp rises so much over what lies around it
