@@ -128,7 +128,9 @@ def test_a_followed_eye_is_fitted_as_in_the_frame_alone() -> None:
     assert np.median(off) < 0.1
     assert off.max() < 1.0
     assert spots_off(told, "P1").max() < 0.1
-    assert spots_off(told, "P4").max() < 0.3
+    # The sd of P4 that stands beside it; where its ground is told from the part about it alone.
+    assert spots_off(told, "P4").max() < 0.8
+    assert np.median(spots_off(told, "P4")) < 0.1
     for one in told:
         if one.row.turn_sd_deg is not None and one.alone and one.alone.offset.turn_deg:
             sds = [k.sd or 0.0 for k in one.alone.offset.turn_deg]
