@@ -11,7 +11,7 @@ from rimwise.picture.grey_pupil import DARKER, brighter_outside, dark_rings, dar
 from rimwise.picture.pupil_ruff import on_margin
 from rimwise.picture.ring_outline import BandSettings
 from rimwise.picture.ring_seeds import RingSeed, ring_seeds
-from rimwise.picture.rings import Circle, Ring, circles_about, ring_near
+from rimwise.picture.rings import Circle, Ring, circles_about, peaks, ring_near
 from rimwise.terms.arrays import FloatArray
 
 LIMBUS_BAND = BandSettings(reach=0.07, window=0.07, gap=0.05, harmonics=2, stiff=0.6)
@@ -268,7 +268,8 @@ def _limbus_circle(
         width = 0.05 * full
     rings = peaks(circles_about(planes, (seed.u_px, seed.v_px), radii, width))
     rings = [one for one in rings if one.score > _LEAST_SCORE * share]
-    worth = [_worth(one, rings) for one in rings]
+    step = float(radii[1] - radii[0])
+    worth = [_worth(one, rings, step) for one in rings]
     if expected_px is not None:
         off = [(one.radius_px / full - 0.98) / _FORETOLD_SD for one in rings]
         worth = [
@@ -279,19 +280,15 @@ def _limbus_circle(
     return None if best is None or worth[best] <= 0.0 else (worth[best], rings[best])
 
 
-def _worth(limbus: Circle, rings: list[Circle]) -> float:
-    """How much speaks for this ring: itself, a pupil inside, nothing strong outside?"""
-    inside = [one.score for one in rings if _SMALLEST < one.radius_px / limbus.radius_px < _LARGEST]
+def _worth(limbus: Circle, rings: list[Circle], step_px: float) -> float:
+    """How much speaks for this ring: itself, a pupil inside, nothing strong outside?
+
+    Rings stand on coarse steps of the radius, so that a wide pupil may seem one step wider.
+    """
+    least, most = _SMALLEST * limbus.radius_px, _LARGEST * limbus.radius_px + step_px
+    inside = [one.score for one in rings if least < one.radius_px < most]
     outside = [one.score for one in rings if one.radius_px > 1.1 * limbus.radius_px]
     return limbus.score + max(inside, default=0.0) - 0.5 * max(outside, default=0.0)
-
-
-def peaks(circles: list[Circle]) -> list[Circle]:
-    """Which circles have a larger score than their neighbours?"""
-    score = np.array([one.score for one in circles])
-    padded = np.pad(score, 2, constant_values=-1.0)
-    near = np.max([padded[k : k + len(score)] for k in (0, 1, 3, 4)], axis=0)
-    return [one for one, s, n in zip(circles, score, near, strict=True) if s >= n]
 
 
 def find_pupil_inside(planes: FramePlanes, limbus: Ring, optic_inside: bool = False) -> Ring | None:

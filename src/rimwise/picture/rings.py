@@ -121,6 +121,21 @@ def circles_about(
     ]
 
 
+def peaks(circles: list[Circle]) -> list[Circle]:
+    """Which circles have a larger score than their neighbours on either side?
+
+    Examples
+    --------
+    >>> found = peaks([Circle(s, 0.0, 0.0, r) for r, s in enumerate((0.1, 0.5, 0.2, 0.1))])
+    >>> [one.radius_px for one in found]
+    [1]
+    """
+    score = np.array([one.score for one in circles])
+    padded = np.pad(score, 2, constant_values=-1.0)
+    near = np.max([padded[k : k + len(score)] for k in (0, 1, 3, 4)], axis=0)
+    return [one for one, s, n in zip(circles, score, near, strict=True) if s >= n]
+
+
 def _scores(strips: FloatArray, moved: FloatArray, rows: FloatArray) -> FloatArray:
     """Return the share of each moved circle, (moves, radii, columns), on which an edge runs."""
     index = np.clip((moved - rows[0]) / (rows[1] - rows[0]) + 0.5, 0, len(rows) - 1)
