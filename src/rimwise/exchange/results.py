@@ -8,10 +8,12 @@ from rimwise.exchange.cover_budgets import budget_document
 from rimwise.exchange.curves import correction_document, curves_document
 from rimwise.exchange.reflexes import reflexes_document, tilt_document
 from rimwise.exchange.writing import finite
+from rimwise.measure.visibility import visibility
 from rimwise.records.cover import (
     CoverFinding,
     CoverProfile,
     EllipsePx,
+    FoundCurves,
     LeastCover,
     OpeningFinding,
     OpticFinding,
@@ -47,6 +49,7 @@ COVER_KEYS = (
     "implant_toric_axis_deg",
     "haptic_axis_deg",
     "lens_tilt_deg",
+    "visibility",
     "reflexes",
     "opacification",
     "curves",
@@ -101,6 +104,7 @@ def cover_document(finding: CoverFinding) -> Document:
         "implant_toric_axis_deg": estimate_document(finding.implant_toric_axis_deg, "deg"),
         "haptic_axis_deg": estimate_document(finding.haptic_axis_deg, "deg"),
         "lens_tilt_deg": tilt_document(finding.reflexes),
+        "visibility": _visibility(finding.curves),
         "reflexes": reflexes_document(finding.reflexes),
         "opacification": _opacification(finding.opacification),
         "curves": curves_document(finding.curves),
@@ -118,6 +122,12 @@ def _opacification(found: OpacificationFinding | None) -> Document | None:
         "graded_percent": [finite(share, DIGITS) for share in found.graded_percent],
         "masked_percent": finite(found.masked_percent, DIGITS),
     }
+
+
+def _visibility(curves: FoundCurves | None) -> Document | None:
+    """Write how well each edge is seen, one digit a direction."""
+    graded = visibility(curves)
+    return {edge: "".join(map(str, grades)) for edge, grades in graded.items()} or None
 
 
 def unread_document(picture: str, reason: Reason) -> Document:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from rimwise.measure.visibility import visibility
 from rimwise.picture.raster import Raster
 from rimwise.records.cover import CoverFinding
 from rimwise.records.picture import PictureSheet
@@ -17,6 +18,8 @@ from rimwise.report.on_photo import casing, draw_curve, ellipse_points, lay_phot
 from rimwise.report.reflex_drawing import draw_reflexes, reflex_legend
 from rimwise.report.strip import StripScale, draw_strip, strip_scale
 from rimwise.report.upright import upright_pixels, upright_points
+from rimwise.report.visibility_lanes import HEIGHT_IN as LANES_IN
+from rimwise.report.visibility_lanes import LANES_LEGEND, draw_lanes
 from rimwise.report.words import headline, reason_sentences
 from rimwise.terms.arrays import FloatArray
 from rimwise.terms.cautions import CAUTIONS
@@ -42,6 +45,7 @@ class _Page:
     height_in: float
     photo: tuple[float, float, float, float]
     strip: tuple[float, float, float, float] | None
+    lanes: tuple[float, float, float, float] | None
     top_in: float
 
 
@@ -77,13 +81,15 @@ def draw_cover(raster: Raster, finding: CoverFinding, sheet: PictureSheet) -> by
         reasons = _reason_lines(finding)
         shown = upright_pixels(raster)
         scale = _strip_scale(finding, _photo_size_in(shown)[0] / shown.shape[1])
-        page = _page(shown, len(reasons), scale)
+        page = _page(shown, len(reasons), scale, bool(visibility(finding.curves)))
         figure = Figure(figsize=(WIDTH_IN, page.height_in), dpi=DPI, facecolor=LOOK.paper)
         FigureCanvasAgg(figure)
         photo = _axes(figure, page, page.photo)
         _draw_photo(photo, raster, finding, sheet)
         if scale is not None and page.strip is not None:
             draw_strip(_axes(figure, page, page.strip), finding, scale)
+        if page.lanes is not None:
+            draw_lanes(_axes(figure, page, page.lanes), finding)
         _write_text(figure, page, finding, sheet, reasons)
         _write_foot(figure, page, scale, finding)
         sink = io.BytesIO()
@@ -110,20 +116,22 @@ def _strip_scale(finding: CoverFinding, inch_per_px: float) -> StripScale | None
     return strip_scale(cover, finding.scale.px_per_mm.value * inch_per_px)
 
 
-def _page(shown: Any, reason_lines: int, scale: StripScale | None) -> _Page:
-    """Stack title, photograph, strip and foot."""
+def _page(shown: Any, reason_lines: int, scale: StripScale | None, graded: bool) -> _Page:
+    """Stack title, photograph, strip, lanes and foot."""
     wide, tall = _photo_size_in(shown)
-    foot_in = 0.78  # four lines
-    strip = None
+    foot_in = 0.94 if graded and scale is not None else 0.78  # five lines or four
+    strip = lanes = None
     photo_bottom = foot_in
     if scale is not None:
-        strip_bottom = foot_in + 0.58
         strip_wide = WIDTH_IN - STRIP_LEFT_IN - STRIP_RIGHT_IN
+        if graded:
+            lanes = (STRIP_LEFT_IN, foot_in + 0.06, strip_wide, LANES_IN)
+        strip_bottom = foot_in + 0.58 + (LANES_IN + 0.10 if graded else 0.0)
         strip = (STRIP_LEFT_IN, strip_bottom, strip_wide, scale.height_in)
         photo_bottom = strip_bottom + scale.height_in + 0.44
     top_in = 0.72 + 0.185 * reason_lines
     photo = ((WIDTH_IN - wide) / 2.0, photo_bottom, wide, tall)
-    return _Page(photo_bottom + tall + top_in, photo, strip, top_in)
+    return _Page(photo_bottom + tall + top_in, photo, strip, lanes, top_in)
 
 
 def _axes(figure: "Figure", page: _Page, place: tuple[float, float, float, float]) -> "Axes":
@@ -317,6 +325,8 @@ def _write_foot(
             f"Heights in the strip are drawn {scale.times} times as large as the photograph's "
             "millimetre; directions are the examiner's, counter-clockwise from his right."
         )
+        if visibility(finding.curves):
+            lines.append(LANES_LEGEND)
     lines = [*(part for line in lines for part in textwrap.wrap(line, 150)), CAUTIONS[0]]
     for index, line in enumerate(reversed(lines)):
         figure.text(

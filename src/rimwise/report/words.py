@@ -4,6 +4,7 @@ import math
 import re
 from dataclasses import dataclass
 
+from rimwise.measure.visibility import GRADE_WORDS, EdgeName, degrees_by_grade, visibility
 from rimwise.records.cover import CoverFinding, LeastCover, VectorEstimate
 from rimwise.report.reflex_words import SAID_IN_ITS_ROW, tilt_row, why_not
 from rimwise.terms.estimate import Estimate
@@ -276,9 +277,30 @@ def _opening_part(finding: CoverFinding) -> list[Row]:
         Row("Circularity", estimate_words(opening.circularity, "", 3),
             "4π·area/perimeter² of a smooth curve; 1 is a circle"),
         Row("Deviation from round", estimate_words(opening.radial_deviation_rms_mm, "mm"), "rms"),
-        Row("Opening's edge found", f"{opening.seen_deg}° of 360°"),
+        Row("Opening's edge found", f"{opening.seen_deg}° of 360°",
+            visibility_words(finding, "opening")),
         Row("Edge before or behind the optic", order),
     ]  # fmt: skip
+
+
+def visibility_words(finding: CoverFinding, edge: EdgeName) -> str:
+    """Over how many directions is an edge plain, faint and hidden? Empty where not told.
+
+    Examples
+    --------
+    >>> visibility_words(CoverFinding("a.jpg", "", "left", "visit", "refused"), "optic")
+    ''
+    """
+    grades = visibility(finding.curves).get(edge)
+    if grades is None:
+        return ""
+    parts = (f"{GRADE_WORDS[grade]} {deg}°" for grade, deg in degrees_by_grade(grades).items())
+    return ", ".join(parts)
+
+
+def _rim_words(finding: CoverFinding) -> str:
+    words = visibility_words(finding, "optic")
+    return f": {words}" if words else ""
 
 
 def _given_diameter(finding: CoverFinding) -> list[Row]:
@@ -343,7 +365,7 @@ def _scale_part(finding: CoverFinding) -> list[Row]:
     if finding.optic is not None:
         rows.append(
             Row("Optic diameter taken", f"{finding.optic.diameter_mm:.2f} mm",
-                f"rim seen over {finding.optic.seen_deg}° of 360°")
+                f"rim seen over {finding.optic.seen_deg}° of 360°{_rim_words(finding)}")
         )  # fmt: skip
     if finding.scale is not None:
         scale = finding.scale

@@ -113,6 +113,7 @@ TEXT: dict[str, str] = {
     # groups
     "group.eye": "Eye",
     "group.more": "More about the picture",
+    "group.photo_lamps": "Lamps, for the reflexes P1 and P4 and the tilt of the optic",
     "group.cornea": "Cornea and chamber",
     "group.opening": "Opening",
     "group.refraction": "Expected refraction (needs all of the first three)",

@@ -50,6 +50,19 @@ MEASURE_FORM = (
         ),
         folded=True,
     ),
+    Group(
+        "group.photo_lamps",
+        (
+            Field("lamps.places_mm", "points", hint="field.lamps.places_mm.hint"),
+            Field("lamps.fixated", "whole", hint="field.lamps.fixated.hint"),
+            Field("fixation", "choice", choices=_words("none", "claimed", "confirmed")),
+            _mm("working_distance_mm", "field.working_distance_mm.hint"),
+            _mm("cornea.radius_mm", _RADIUS_HINT),
+            _mm("lengths.lens_front_depth_mm", "field.lengths.lens_front_depth_mm.hint"),
+            _mm("lengths.white_to_white_mm", "field.lengths.white_to_white_mm.hint"),
+        ),
+        folded=True,
+    ),
 )  # fmt: skip
 
 FRAME_FORM = (
