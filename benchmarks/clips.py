@@ -1,6 +1,7 @@
 """A frame and a clip of an eye, against decoding alone and a general library's circles."""
 
 import io
+import math
 import sys
 import tempfile
 import time
@@ -27,8 +28,9 @@ from rimwise.records.eye import EyePose
 from rimwise.records.picture import CorneaSheet, Lamps, PictureLengths, PictureSheet
 
 Row = tuple[str, str, str, float | None]
-_FRAMES = 24
+_FRAMES = 48
 _ROUNDS = 5
+POSE = EyePose((0.085, 0.01))  # turned so far that P1 does not outshine P4
 
 
 def rows() -> list[Row]:
@@ -40,7 +42,9 @@ def _eye(width: int, height: int, shift_px: float) -> np.ndarray:
     """Paint an eye's rings and its lamps in P1 and P4; 12 mm of it fill 0.7 of the height."""
     px = 0.7 * height / 12.0
     v, u = np.indices((height, width))
-    far = np.hypot(u - 0.5 * width - shift_px, v - 0.5 * height) / px
+    arm = (POSE.pivot_depth_mm - 3.2) * px  # from the globe's middle to pupil and limbus
+    right, up = (arm * math.tan(turn) for turn in POSE.turn_rad)
+    far = np.hypot(u - 0.5 * width - shift_px - right, v - 0.5 * height + up) / px
     inner = 1.0 / (1.0 + np.exp(-(far - 3.4) * 30.0))[..., None]
     outer = 1.0 / (1.0 + np.exp(-(far - 5.85) * 10.0))[..., None]
     eye = np.array([70.0, 30.0, 20.0]) * (1 - inner) + inner * (
@@ -61,8 +65,7 @@ def _spots(width: int, height: int) -> list[tuple[str, float, float]]:
     """Where does this eye show its lamps, which stand beside the camera, in P1 and P4?"""
     sheet = _sheet(height)
     of = looking(sheet, (width, height), given_scale(sheet))
-    pose = EyePose((0.03, 0.01), (0.2, 0.0, 0.0))
-    seen = reflexes(of.model, pose, of.setup, ("P1", "P4"), "plain")
+    seen = reflexes(of.model, POSE, of.setup, ("P1", "P4"), "plain")
     return [(one.name, *one.px) for one in seen]
 
 
@@ -160,7 +163,7 @@ def _clip() -> bytes:
         stream.width, stream.height, stream.pix_fmt = 1920, 1080, "yuv420p"
         stream.bit_rate = 20_000_000
         for k in range(_FRAMES):
-            frame = av.VideoFrame.from_ndarray(_eye(1920, 1080, 2.0 * k), format="rgb24")
+            frame = av.VideoFrame.from_ndarray(_eye(1920, 1080, 1.0 * k), format="rgb24")
             container.mux(stream.encode(frame))
         container.mux(stream.encode())
     return sink.getvalue()

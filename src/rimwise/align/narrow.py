@@ -180,7 +180,7 @@ def _sought(held: Held, here: dict[ReflexName, Found], by_px: FloatArray) -> lis
     ]
 
 
-def foretold(now: Held, planes: FramePlanes) -> Held:
+def foretold(now: Held, planes: FramePlanes, none: bool) -> Held:
     """Where are reflexes of the lens awaited that were not seen in this frame, after its fit?
 
     Parameters
@@ -189,11 +189,13 @@ def foretold(now: Held, planes: FramePlanes) -> Held:
         With its fit.
     planes : FramePlanes
         Of it, or of a part of it.
+    none : bool
+        Whether none is to be sought in the next frame.
     """
     missed = tuple(name for name in now.awaited if name not in now.seen)
     # Behind an implant, which mirrors alike on both sides, the whole look tells P3 from P4.
     fit = now.fit
-    if fit is None or not missed or now.of.record.lens != "natural":
+    if none or fit is None or not missed or now.of.record.lens != "natural":
         return replace(now, foretold={})
     points: dict[ReflexName, list[tuple[float, float]]] = {}
     engine: Engine = "compiled" if fit.compiled else "plain"

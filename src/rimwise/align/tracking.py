@@ -24,6 +24,7 @@ ANEW_FRAMES = 120
 # So often the noise is told anew, and P4, or an eye behind what seems a lid, is looked for in the
 # whole frame.
 _AGAIN_FRAMES = 15
+_WIDELY_FRAMES = 5  # so often P3 and P4 are looked for where the fit foretells them
 _LID_ROOM = 1.35  # radii of the limbus in which a lid is told from an open eye
 _LEAST_PUPIL_DEG = 180  # less of the margin in sight, and a lid or an instrument covers the eye
 _LENS: tuple[ReflexName, ...] = ("P3", "P4")
@@ -118,7 +119,8 @@ def _kept(picture: Picture, at: tuple[int, float], held: Held, wanted: Wanted) -
         return None
     now, fit, seen = told
     row = whole_row(now.found(planes), at, (fit, seen), wanted.question)
-    return Followed(row, foretold(now, planes), True)
+    # What was lost for long is sought widely but now and then: that takes as long as all the rest.
+    return Followed(row, foretold(now, planes, bool((at[0] + 1) % _WIDELY_FRAMES)), True)
 
 
 def _fitted(
@@ -162,7 +164,7 @@ def _looked(
     now = _held(found, fit, seen, compiled)
     if wanted.whole:
         told = None if fit is None else (fit, seen)
-        now = foretold(now, planes)
+        now = foretold(now, planes, False)
         return Followed(whole_row(found, at, told, wanted.question), now, True)
     return Followed(reflex_row(now.found(planes), at), now, True)
 

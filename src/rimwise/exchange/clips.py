@@ -92,20 +92,19 @@ def _coloured_part(frame: "av.VideoFrame", box: Box) -> NDArray[np.uint8]:
     import av  # noqa: PLC0415
 
     left, top, right, bottom = box
-    height, width = bottom - top, right - left
-    cut = np.empty((height * 3 // 2, width), dtype=np.uint8)
-    quarter = height * width // 4
-    targets = [
-        cut[:height],
-        *(cut.reshape(-1)[height * width + k * quarter :][:quarter] for k in (0, 1)),
-    ]
-    for plane, target, times in zip(frame.planes, targets, (1, 2, 2), strict=True):
-        stored = np.frombuffer(memoryview(plane), np.uint8).reshape(-1, plane.line_size)
+    part = av.VideoFrame(right - left, bottom - top, frame.format.name)
+    for plane, target, times in zip(frame.planes, part.planes, (1, 2, 2), strict=True):
+        stored, cut = _pixels(plane), _pixels(target)
         rows, columns = (slice(a // times, b // times) for a, b in ((top, bottom), (left, right)))
-        target.reshape(height // times, width // times)[:] = stored[rows, columns]
-    part = av.VideoFrame.from_ndarray(cut, format=frame.format.name)
+        cut[:, : target.width] = stored[rows, columns]
     part.color_range, part.colorspace = frame.color_range, frame.colorspace
     return _coloured(part)
+
+
+def _pixels(plane: "av.video.plane.VideoPlane") -> NDArray[np.uint8]:
+    """Return a plane as it lies in memory, its lines filled up at their end."""
+    lines = np.frombuffer(memoryview(plane), np.uint8).reshape(-1, plane.line_size)
+    return lines[: plane.height]
 
 
 _made = threading.local()
