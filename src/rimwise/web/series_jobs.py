@@ -1,6 +1,7 @@
 """What the worker is asked to do about a series: rows and wishes in, words and drawings out."""
 
 import io
+import re
 import zipfile
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -44,6 +45,9 @@ class Wish:
     share: bool = False
 
 
+_WIDTH_PT, _COLUMN_PT = re.compile(rb'<svg[^>]* width="([0-9.]+)pt"'), 300.0
+
+
 @dataclass(frozen=True, slots=True)
 class AuditedSeries:
     """What a page shows of one audited series; drawings are (title, description, SVG).
@@ -66,6 +70,12 @@ class AuditedSeries:
     table: bytes | None
     wish: Wish
     names: Mapping[str, tuple[str, ...]]
+
+    @property
+    def narrow(self) -> list[bool]:
+        """Return which drawings are made for one column of a journal, half a page wide."""
+        told = [_WIDTH_PT.search(svg[:2000]) for _, _, svg in self.drawings]
+        return [one is not None and float(one[1]) < _COLUMN_PT for one in told]
 
     @property
     def pairs(self) -> list[tuple[str, str, str]]:
