@@ -7,7 +7,7 @@ from scipy.ndimage import gaussian_filter1d
 
 from rimwise.geometry.ellipse import fit_ellipse
 from rimwise.measure.magnification import expected_limbus_px, white_to_white
-from rimwise.picture.alone import alone_at_rim, in_pieces
+from rimwise.picture.alone import alone_at_rim, ends_along_rim, in_pieces
 from rimwise.picture.contrast import line_over_sides, visible_line
 from rimwise.picture.haptics import Haptics, find_haptics
 from rimwise.picture.limbus import Limbus, find_limbus
@@ -78,8 +78,8 @@ class EdgeSettings:
     rim_zone: float = 0.022
     rise_at_rim: float = 4.0
     columns: int = 13
-    rim_strength: float = 2.0
-    rim_contrast: float = 0.5
+    rim_strength: float = 1.5
+    rim_contrast: float = 0.4
     rim_columns: float = 8.0
     rim_clear_columns: int = 5
     beyond_rim: float = 0.03
@@ -281,6 +281,8 @@ def _in_examiner_degrees(planes: Planes, rim: Rim, choice: Choice, frame: Pictur
     column = np.degrees(np.arctan2(-direction[:, 1], direction[:, 0])) % 360.0 * COLUMNS / 360.0
     seam_line, _ = visible_line(planes, rim.centre_px, seam.radii_px, rim.radii_px)
     seam_line &= line_over_sides(planes, rim.centre_px, seam.radii_px, rim.radii_px)
+    if choice.before is None:  # nothing tells that more than the rim shows where they meet
+        seam_line &= ~ends_along_rim(found, (seam.radii_px - rim.radii_px) / rim.radius_px)
     plain = in_pieces(found & seam_line)
     rim_shows = _rim_shows(planes, rim)
     basis = rim_basis(column * 2.0 * np.pi / COLUMNS)

@@ -31,6 +31,7 @@ from rimwise.terms.errors import MeasurementRefused
 from rimwise.terms.estimate import Estimate
 
 _LEAST_ARC_DEG = 30  # less cover in sight than this answers no question
+_LEAST_INSIDE_DEG = 20  # twice the way over which a line can be followed: no haptic runs so inside
 _INSIDE_RIM = 0.035  # of the rim's radius: what runs nearer to it, or outside, may be a haptic
 _PUPIL_PLANE_SD_MM = 0.10  # the margin lies before the rim: parallax by direction of view
 _PUPIL_SCALE_SD = 0.03  # and is enlarged unlike it by the cornea
@@ -213,7 +214,7 @@ def _check_in_sight(law: WidthLaw, whole: bool, radius_mm: float) -> None:
             "are needed; dilate the pupil more, focus on the capsule's edge and light from behind.",
         )
     inside = law.seen & (law.width_mm > _INSIDE_RIM * radius_mm)
-    if not whole and inside.sum() < _LEAST_ARC_DEG:
+    if not whole and inside.sum() < _LEAST_INSIDE_DEG:
         raise MeasurementRefused(
             "edges-hidden",
             "What shows of an edge lies at the optic's rim or outside of it, where haptics begin, "

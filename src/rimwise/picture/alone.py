@@ -25,6 +25,10 @@ class AloneSettings:
         for the rim itself, where the edge would have to run more steeply than this to the pieces
         beside it, radii to the radian: an opening 0.5 mm off the middle of a 6 mm optic runs at
         0.17 at the most.
+    along, along_columns, all_round : float, int, int
+        Within this share of the rim's radius for so long at its end, a piece has gone over from
+        the edge to the rim's own line: an edge that passes beyond the rim crosses it. Not asked
+        where the edge is found on more columns than the last.
     """
 
     joins_columns: int = 10
@@ -32,6 +36,9 @@ class AloneSettings:
     alone_columns: int = 60
     alone: float = 0.8
     steepest: float = 0.2
+    along: float = 0.010
+    along_columns: int = 20
+    all_round: int = 600
 
 
 SETTINGS = AloneSettings()
@@ -100,6 +107,43 @@ def alone_at_rim(found: BoolArray, seam: Seam, rim: Rim, rim_zone: float) -> Boo
         beside = ((ends[k - 2][1], first), (last, ends[k % len(ends)][0]))
         alone |= own & (short and max(_steepness(off, gap) for gap in beside) > SETTINGS.steepest)
     return alone
+
+
+def ends_along_rim(found: BoolArray, off: FloatArray) -> BoolArray:
+    """Where does a piece of an edge end along the rim, as if the rim had led it astray?
+
+    Parameters
+    ----------
+    found : array (720,) of bool
+        Where an edge was found, by half degrees round a turn.
+    off : array (720,)
+        How far outside of the rim it lies, in radii of the rim.
+
+    Returns
+    -------
+    array (720,) of bool
+
+    Examples
+    --------
+    >>> at = np.arange(720)
+    >>> off = np.where(at < 200, -0.1, np.where(at < 240, 0.0, 0.2))
+    >>> np.flatnonzero(ends_along_rim(at < 240, off))[[0, -1]].tolist()
+    [200, 239]
+    >>> bool(ends_along_rim(at < 215, off).any())
+    False
+    """
+    astray = np.zeros_like(found)
+    pieces, start = _pieces(found)
+    if found.sum() >= SETTINGS.all_round:
+        return astray
+    for own in pieces:
+        inside = (np.flatnonzero(np.roll(own, -start)) + start) % COLUMNS
+        for way in (inside, inside[::-1]):
+            left = np.flatnonzero(np.abs(off[way]) > SETTINGS.along)
+            count = int(left[0]) if len(left) else len(way)
+            if count >= SETTINGS.along_columns:
+                astray[way[:count]] = True
+    return astray
 
 
 def _pieces(found: BoolArray) -> tuple[list[BoolArray], int]:
