@@ -78,8 +78,8 @@ class EdgeSettings:
     rim_zone: float = 0.022
     rise_at_rim: float = 4.0
     columns: int = 13
-    rim_strength: float = 1.5
-    rim_contrast: float = 0.4
+    rim_strength: float = 2.0
+    rim_contrast: float = 0.5
     rim_columns: float = 8.0
     rim_clear_columns: int = 5
     beyond_rim: float = 0.03
