@@ -6,6 +6,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from rimwise.demo.photos import PhotographedEye, opening_against_optic
+from rimwise.demo.scene import RoundShape
 from rimwise.measure.correct import correct
 from rimwise.records.corrections import Corrections
 from rimwise.records.cover import (
@@ -159,15 +161,17 @@ def test_corrections_are_checked() -> None:
 def test_a_measurement_by_hand_alone_has_a_true_sd() -> None:
     """100 sets of clicks with a known scatter on known circles; coverage of ±2 sd.
 
-    The sd also holds sources that these flat circles do not have (the gap's parallax, unequal
+    The sd also holds sources that these circles do not have (the scatter of parallax and unequal
     enlargement), so that coverage may be fuller than 95 %; it must not be less than 89 %, which
     100 sets would fall short of once in a hundred with a true sd.
     """
     rng = np.random.default_rng(7)
     scatter_px, inside, sizes = 2.5, 0, []
+    # A ring of 5 mm before a rim of 6 mm, as a cornea shows it: traced, test_opening_enlarged.py.
+    shown = opening_against_optic(PhotographedEye("right", RoundShape(2.5), gap_mm=0.14))
     for _ in range(100):
         optic = np.asarray(ring(RIM_PX, 16, float(rng.uniform(0, 22))))
-        edge = np.asarray(ring(OPENING_PX, 16, float(rng.uniform(0, 22))))
+        edge = np.asarray(ring(OPENING_PX * shown, 16, float(rng.uniform(0, 22))))
         told = correct(
             blank(),
             SHEET,

@@ -93,7 +93,13 @@ def curves_document(curves: FoundCurves | None) -> Document | None:
         },
         "opening": None
         if opening is None
-        else {"radius_px": _rounded(opening.radius_px), "sd_px": finite(opening.sd_px, _DIGITS)},
+        else {
+            "radius_px": _rounded(opening.radius_px),
+            "sd_px": finite(opening.sd_px, _DIGITS),
+            "place_sd_px": None
+            if opening.place_sd_px is None
+            else finite(opening.place_sd_px, _DIGITS),
+        },
         "shown": {
             name: "".join("1" if flag else "0" for flag in flags)
             for name, flags in curves.shown.items()
@@ -166,7 +172,8 @@ def _opening(value: Mapping[str, Any] | None) -> FoundOpening | None:
     radii = tuple(float(radius) for radius in value["radius_px"])
     if len(radii) != 360:
         raise ValueError(f"an edge has {len(radii)} radii instead of 360")
-    return FoundOpening(radii, float(value["sd_px"]))
+    place = value.get("place_sd_px")
+    return FoundOpening(radii, float(value["sd_px"]), None if place is None else float(place))
 
 
 def _limbus(value: Mapping[str, Any] | None) -> FoundLimbus | None:

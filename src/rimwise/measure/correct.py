@@ -227,7 +227,7 @@ def _about_new_centre(curves: FoundCurves, edge_px: FloatArray) -> FoundCurves:
     shown = dict(curves.shown)
     for name in ("opening_found", "opening_plain", "opening_hidden"):
         shown[name] = _tuple(flags_of(curves, name)[nearest])
-    opening = FoundOpening(tuple(float(r) for r in radii), curves.opening.sd_px)
+    opening = replace(curves.opening, radius_px=tuple(float(r) for r in radii))
     return replace(curves, opening=opening, shown=shown)
 
 
@@ -254,9 +254,16 @@ def _with_opening(
     shown["opening_found"] = _tuple((found & ~edge.dropped) | edge.told)
     shown["opening_plain"] = _tuple((plain & ~edge.dropped) | edge.told)
     shown["opening_hidden"] = _tuple(flags_of(curves, "opening_hidden") & ~edge.told)
-    local = curves.px if curves.opening is None else curves.opening.sd_px
-    opening = FoundOpening(tuple(float(r) for r in edge.radius * rim_px), local)
+    opening = replace(
+        curves.opening or FoundOpening((), curves.px),
+        radius_px=tuple(float(r) for r in edge.radius * rim_px),
+    )
     return replace(curves, opening=opening, shown=shown), edge.errors
+
+
+def _place_sd_px(curves: FoundCurves) -> float:
+    told = None if curves.opening is None else curves.opening.place_sd_px
+    return WIDTH.place_sd_px * curves.px if told is None else told
 
 
 def _edge(curves: FoundCurves, placed: Placed, rim_px: FloatArray) -> HandEdge:
@@ -265,7 +272,7 @@ def _edge(curves: FoundCurves, placed: Placed, rim_px: FloatArray) -> HandEdge:
         found, spread = np.full(360, float(np.mean(placed.radius))), np.ones(360)
     else:
         found = np.asarray(curves.opening.radius_px) / rim_px
-        spread = np.hypot(curves.opening.sd_px, WIDTH.place_sd_px * curves.px) / rim_px
+        spread = np.hypot(curves.opening.sd_px, _place_sd_px(curves)) / rim_px
     draws = stream(0, "placed by hand").normal(size=(DRAWS, 360))
     return edge_through(placed, found, kept, spread, draws)
 

@@ -87,9 +87,10 @@ def _area(law: WidthLaw, optic_radius_mm: float) -> Estimate:
 
 
 def _bare(law: WidthLaw) -> Estimate:
+    """Return the bare total; its law has a lump at 0, so its ± is what holds 95 % of the draws."""
     value = bare_total_deg(law.width_mm)
-    spread = (_smooth(law.draws_mm) < 0.0).sum(axis=1).std()
-    return Estimate(value, float(spread), _ORIGIN)
+    away = np.abs((_smooth(law.draws_mm) < 0.0).sum(axis=1) - value)
+    return Estimate(value, float(np.quantile(away, 0.95)) / 1.96, _ORIGIN)
 
 
 def _given(law: WidthLaw, least: LeastCover | None) -> dict[str, Estimate]:

@@ -97,7 +97,11 @@ def curves_of(edges: Edges) -> FoundCurves:
         rim=FoundRim(edges.rim_ellipse, tuple(tuple(float(v) for v in row) for row in covariance)),
         opening=None
         if edges.before_optic is False
-        else FoundOpening(tuple(float(r) for r in edges.opening_px), edges.opening_sd_px),
+        else FoundOpening(
+            tuple(float(r) for r in edges.opening_px),
+            edges.opening_sd_px,
+            edges.opening_place_sd_px,
+        ),
         shown={
             name: tuple(bool(flag) for flag in getattr(edges, of))
             for name, of in _FLAGS.items()
@@ -134,6 +138,7 @@ def edges_of(curves: FoundCurves) -> Edges:
         rim_covariance=basis @ np.asarray(curves.rim.covariance_px2) @ basis.T,
         opening_px=np.asarray(curves.opening.radius_px),
         opening_sd_px=curves.opening.sd_px,
+        opening_place_sd_px=curves.opening.place_sd_px,
         rim_seen=flags_of(curves, "rim_seen"),
         opening_found=flags_of(curves, "opening_found"),
         opening_plain=flags_of(curves, "opening_plain"),

@@ -105,6 +105,8 @@ class Edges:
         Radius of the opening's edge, also where it is not in sight.
     opening_sd_px : float
         Scatter of the found edge about its own smooth course.
+    opening_place_sd_px : float or None
+        How uncertain the edge's place in its own profile is, alike all round; None: as usual.
     rim_seen : array (360,) of bool
         Directions in which the rim shows.
     opening_found : array (360,) of bool
@@ -146,6 +148,7 @@ class Edges:
     before_optic: bool | None = None
     haptics: Haptics | None = None
     rival: Rival | None = None
+    opening_place_sd_px: float | None = None
 
     @property
     def both_seen(self) -> BoolArray:
@@ -307,6 +310,7 @@ def _in_examiner_degrees(planes: Planes, rim: Rim, choice: Choice, frame: Pictur
         marks=None,
         before_optic=choice.before,
         rival=choice.rival,
+        opening_place_sd_px=planes.stored_length(seam.place_sd_px),
     )
 
 

@@ -7,6 +7,7 @@ import numpy as np
 
 from rimwise.geometry.fourier import FourierSettings, fourier_radius, fourier_terms
 from rimwise.measure.edges import Edges
+from rimwise.measure.enlarged import enlarged
 from rimwise.picture.rim import rim_basis
 from rimwise.published.load import published_table
 from rimwise.stats.sampling import stream
@@ -23,12 +24,11 @@ class WidthSettings:
 
     Parameters
     ----------
-    magnification_sd_mm : float
-        Cornea and distance enlarge the two planes and the field's outer part unequally.
     oval_sd_mm : float
-        The same, by the two components of an oval.
+        Cornea and view enlarge the field unequally by direction: two components of an oval.
     place_sd_px : float
-        Where in its own profile an edge lies is uncertain by this, alike all round.
+        Where in its own profile an edge lies is uncertain by this, alike all round, where the
+        picture does not tell.
     edge_arc_deg : float
         Arc over which localisation errors of an edge go together (fold, fibre, JPEG block).
     crowd_sd_mm, crowd_mm, crowd_arc_deg : float
@@ -42,7 +42,6 @@ class WidthSettings:
         band it may lie else.
     """
 
-    magnification_sd_mm: float = 0.010
     oval_sd_mm: float = 0.006
     place_sd_px: float = 0.7
     edge_arc_deg: float = 8.0
@@ -108,17 +107,18 @@ def width_law(
     -----
     Own derivation. Along a direction of the picture rim and opening edge share one perspective, so
     cover = R (1 - r_opening / r_rim) with R the optic's true radius: the scale of the picture, the
-    camera's distance and the eye's tilt drop out to first order. What is left is the parallax of
-    the opening, which lies before the rim: its mean by the usual direction of view (published
-    table "photograph") is taken off, its scatter goes into the ±. Other errors: the rim's ellipse,
-    the edge's localisation, what the curve does in gaps, unequal magnification, the optic's
-    tolerance; each is drawn with its own correlation.
+    camera's distance and the eye's tilt drop out to first order. What is left is that the opening
+    lies before the rim and nearer to the axis: parallax and unequal magnification. Their means by
+    the usual gap and direction of view (published table "photograph") are taken off, their scatter
+    goes into the ±. Other errors: the rim's ellipse, the edge's localisation, what the curve does
+    in gaps, the optic's tolerance; each is drawn with its own correlation.
     """
     radius = 0.5 * optic_diameter_mm
     per_px = radius / edges.rim_px
     drawn = _standard_draws()
     shift, parallax = _parallax(side, drawn)
-    measured = radius * edges.opening_px / edges.rim_px - _toward(shift[None, :])[0]
+    seen = radius * edges.opening_px / edges.rim_px
+    measured = seen / enlarged(seen, radius).value - _toward(shift[None, :])[0]
     local_sd = float(np.median(per_px)) * edges.opening_sd_px
     opening, gap_draws = _through_gaps(measured, edges.opening_found, local_sd)
     parts = _common_parts(edges, opening, (per_px, local_sd), drawn)
@@ -264,15 +264,18 @@ def _common_parts(
     basis = rim_basis(np.radians(np.arange(360.0)))
     across = np.linalg.pinv(basis)
     rim = _drawn(drawn["rim"], basis, across @ edges.rim_covariance @ across.T)
-    place_mm = float(np.median(per_px)) * edges.px * SETTINGS.place_sd_px
+    usual_px = edges.px * SETTINGS.place_sd_px
+    told_px = edges.opening_place_sd_px
+    place_mm = float(np.median(per_px)) * (usual_px if told_px is None else told_px)
     twice = 2.0 * np.radians(np.arange(360.0))
     oval = drawn["oval"] @ np.stack([np.cos(twice), np.sin(twice)])
-    width = float(np.mean(edges.rim_px * per_px)) - opening
+    radius = float(np.mean(edges.rim_px * per_px))
+    width = radius - opening
     crowd = SETTINGS.crowd_sd_mm * np.exp(-0.5 * (width / SETTINGS.crowd_mm) ** 2)
     return {
-        "optic-edge": rim * per_px * opening / float(np.mean(edges.rim_px * per_px)),
+        "optic-edge": rim * per_px * opening / radius,
         "opening-edge": edge * local_sd + crowded * crowd + drawn["place"] * place_mm,
-        "magnification": drawn["magnification"] * SETTINGS.magnification_sd_mm
+        "magnification": drawn["magnification"] * opening * enlarged(opening, radius).sd
         + oval * SETTINGS.oval_sd_mm,
     }
 

@@ -61,6 +61,9 @@ class SeamSettings:
         from the second in full.
     shows_columns : float
         Half degrees over which that is judged: the edge found must not flicker between the two.
+    place_sd_px, colour_alone : float
+        How uncertain the place of a sharp line in its own profile is; how far apart line and rise
+        are taken to be where no line shows.
     line_weight : float
         Its weight in full. The line is found a little inwards, since the sheet outside is bright,
         the rise of whiteness outwards; of their errors, 0.4 and 0.8 px, this leaves least.
@@ -88,6 +91,8 @@ class SeamSettings:
     off_rim: tuple[float, float] = (0.02, 0.04)
     shows_columns: float = 12.0
     line_weight: float = 0.75
+    place_sd_px: float = 0.3
+    colour_alone: float = 2.0
     apart: float = 0.04
 
 
@@ -109,12 +114,15 @@ class Seam:
         Rise of whiteness alone, in noise levels.
     usable : array (720,) of bool
         Directions in which the path runs through visible tissue.
+    place_sd_px : float
+        How uncertain the seam's place in its own profile is, alike all round.
     """
 
     radii_px: FloatArray
     strength: FloatArray
     rise: FloatArray
     usable: BoolArray
+    place_sd_px: float = 0.7
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,12 +160,14 @@ def find_seams(planes: Planes, pupil: PupilMargin, rim: Rim) -> tuple[Seam, Seam
     for _ in range(2):
         path = closed_path(-free, 1, 0.15)
         coarse = rim.radii_px + strips.offset_px[path]
+        fine, place_sd_px = _to_edge(planes, rim, coarse)
         seams.append(
             Seam(
-                radii_px=coarse + _to_edge(planes, rim, coarse),
+                radii_px=coarse + fine,
                 strength=level[path, columns],
                 rise=rise[path, columns],
                 usable=strips.usable[path, columns],
+                place_sd_px=place_sd_px,
             )
         )
         taken = np.abs(rows[:, None] - path[None]) < SETTINGS.apart * rim.radius_px
@@ -165,12 +175,14 @@ def find_seams(planes: Planes, pupil: PupilMargin, rim: Rim) -> tuple[Seam, Seam
     return seams[0], seams[1]
 
 
-def _to_edge(planes: Planes, rim: Rim, radii: FloatArray) -> FloatArray:
-    """Return the way from the path to the edge itself, within four pixels.
+def _to_edge(planes: Planes, rim: Rim, radii: FloatArray) -> tuple[FloatArray, float]:
+    """Return the way from the path to the edge itself, within four pixels, and its common sd.
 
     A camera's JPEG keeps brightness sharp and blurs colour over eight pixels and more: where the
     fine line stands out, its darkest place is the edge, else where whiteness rises fastest. Beside
-    the rim its own line is dark too, and only whiteness counts.
+    the rim its own line is dark too, and only whiteness counts. Either place may be the nearer one
+    and the edge beyond it: evenly spread over twice their distance, its sd is that over √3, and
+    never below that of a sharp line.
     """
     offset = np.arange(-_NEAR_PX, _NEAR_PX + 1)
     at = radii[None, :] + offset[:, None]
@@ -186,7 +198,12 @@ def _to_edge(planes: Planes, rim: Rim, radii: FloatArray) -> FloatArray:
     shows = smooth_along(depth[None] / noise, SETTINGS.shows_columns)[0]
     share = _ramp(shows, SETTINGS.line_shows) * _ramp(off_rim, SETTINGS.off_rim)
     share *= SETTINGS.line_weight
-    return np.asarray(share * by_line + (1.0 - share) * by_colour)
+    shown = share > 0.5 * SETTINGS.line_weight
+    between = SETTINGS.colour_alone
+    if shown.any():
+        between = float(np.median(np.abs(by_line - by_colour)[shown]))
+    place_sd = float(np.hypot(SETTINGS.place_sd_px, between / np.sqrt(3.0)))
+    return np.asarray(share * by_line + (1.0 - share) * by_colour), place_sd
 
 
 def _peak(values: FloatArray, middle: int) -> tuple[FloatArray, FloatArray]:

@@ -139,10 +139,14 @@ class FoundRim:
 
 @dataclass(frozen=True, slots=True)
 class FoundOpening:
-    """The opening's edge: radius about the rim's centre in 360 examiner's directions, px."""
+    """The opening's edge: radius about the rim's centre in 360 examiner's directions, px.
+
+    ``sd_px`` is its roughness, ``place_sd_px`` what is uncertain alike all round (None: as usual).
+    """
 
     radius_px: tuple[float, ...]
     sd_px: float
+    place_sd_px: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
