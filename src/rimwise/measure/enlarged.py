@@ -39,6 +39,9 @@ def enlarged(radius_mm: FloatArray, rim_radius_mm: float) -> Enlarged:
     """
     table = published_table("photograph")
     outward, nearer, gap = (table[name] for name in ("enlarged_outward", "enlarged_nearer", "gap"))
-    inside = rim_radius_mm**2 - np.asarray(radius_mm) ** 2
-    value = 1.0 + outward.value * inside - nearer.value * gap.value
-    return Enlarged(value, np.hypot(nearer.value * (gap.sd or 0.0), (outward.sd or 0.0) * inside))
+    unit_mm = table["traced_cornea"].value
+    inside = (rim_radius_mm**2 - np.asarray(radius_mm) ** 2) / unit_mm**2
+    value = 1.0 + outward.value * inside - nearer.value * gap.value / unit_mm
+    return Enlarged(
+        value, np.hypot(nearer.value * (gap.sd or 0.0) / unit_mm, (outward.sd or 0.0) * inside)
+    )
