@@ -11,7 +11,7 @@ from rimwise.geometry.ellipse import Ellipse, fit_ellipse
 from rimwise.measure.curves import directions_of, edges_of
 from rimwise.measure.magnification import white_to_white
 from rimwise.picture.limbus import find_limbus
-from rimwise.picture.planes import Planes, planes_of
+from rimwise.picture.planes import SizedPicture, planes_of, sized_picture
 from rimwise.picture.pupil import find_pupil
 from rimwise.picture.raster import Raster
 from rimwise.published.load import published_value
@@ -90,8 +90,8 @@ def quality_reasons(
         return ()
     if any(reason.code == "no-implant" for reason in finding.reasons):
         return ()  # no edge of an optic is missed here
-    planes = planes_of(raster)
-    margin = _margin(planes, finding.curves)
+    planes = sized_picture(raster)
+    margin = _margin(raster, planes.factor, finding.curves)
     found = _exposure(planes, margin)
     found += _focus(planes, margin)
     curves = finding.curves
@@ -102,7 +102,7 @@ def quality_reasons(
     return tuple(found)
 
 
-def blur_px(grey: FloatArray, within: NDArray[np.bool_]) -> float | None:
+def blur_px(grey: NDArray[np.floating], within: NDArray[np.bool_]) -> float | None:
     """How far are the steepest edges blurred, sd in pixels? None where there is no slope.
 
     Notes
@@ -143,24 +143,24 @@ def blur_px(grey: FloatArray, within: NDArray[np.bool_]) -> float | None:
     return found
 
 
-def _slope(grey: NDArray[np.floating]) -> FloatArray:
+def _slope(grey: NDArray[np.floating]) -> NDArray[np.float32]:
     across = cv2.Sobel(grey, cv2.CV_32F, 1, 0, ksize=3)
     along = cv2.Sobel(grey, cv2.CV_32F, 0, 1, ksize=3)
-    return np.asarray(np.hypot(across, along), dtype=np.float64)
+    return np.asarray(cv2.magnitude(across, along))
 
 
-def _margin(planes: Planes, curves: FoundCurves | None) -> FloatArray | None:
+def _margin(raster: Raster, factor: float, curves: FoundCurves | None) -> FloatArray | None:
     """Return points of the pupil's margin, working pixels, as found or looked for now."""
     if curves is not None and curves.pupil is not None:
         one = curves.pupil
         ring = Ellipse(one.cx, one.cy, one.a, one.b, math.radians(one.angle_deg) % math.pi)
         points = ring.points(np.radians(np.arange(0.0, 360.0, 3.0)))
-        return np.asarray((points + 0.5) * planes.factor - 0.5)
-    pupil = find_pupil(planes)
+        return np.asarray((points + 0.5) * factor - 0.5)
+    pupil = find_pupil(planes_of(raster))
     return None if pupil is None else pupil.curve_px
 
 
-def _within(planes: Planes, margin: FloatArray | None) -> NDArray[np.bool_]:
+def _within(planes: SizedPicture, margin: FloatArray | None) -> NDArray[np.bool_]:
     """Return the pupil, or the middle third of the picture."""
     mask = np.zeros(planes.glare.shape, dtype=np.uint8)
     if margin is None:
@@ -171,7 +171,7 @@ def _within(planes: Planes, margin: FloatArray | None) -> NDArray[np.bool_]:
     return np.asarray(mask > 0)
 
 
-def _exposure(planes: Planes, margin: FloatArray | None) -> list[Reason]:
+def _exposure(planes: SizedPicture, margin: FloatArray | None) -> list[Reason]:
     within = _within(planes, margin)
     inside = np.sort(planes.grey[::4, ::4][within[::4, ::4]], axis=1)
     if not len(inside):
@@ -196,7 +196,7 @@ def _exposure(planes: Planes, margin: FloatArray | None) -> list[Reason]:
     return []
 
 
-def _focus(planes: Planes, margin: FloatArray | None) -> list[Reason]:
+def _focus(planes: SizedPicture, margin: FloatArray | None) -> list[Reason]:
     blur, radius_px = _blur_of(planes, margin)
     limit = published_value("photograph", "blur_limit").value
     usual = published_value("photograph", "dilated_radius").value
@@ -211,7 +211,7 @@ def _focus(planes: Planes, margin: FloatArray | None) -> list[Reason]:
     ]
 
 
-def _blur_of(planes: Planes, margin: FloatArray | None) -> tuple[float | None, float]:
+def _blur_of(planes: SizedPicture, margin: FloatArray | None) -> tuple[float | None, float]:
     """Return the blur, px, at the pupil's margin, a step in every picture, and its radius.
 
     The margin lies 1 mm before the capsule: with focus there it is still sharper than the limit.
@@ -219,7 +219,7 @@ def _blur_of(planes: Planes, margin: FloatArray | None) -> tuple[float | None, f
     """
     if margin is None:
         whole = np.ones(planes.glare.shape, dtype=np.bool_)
-        return blur_px(planes.grey.mean(axis=2), whole), 0.25 * min(planes.glare.shape)
+        return blur_px(_mean(planes.grey), whole), 0.25 * min(planes.glare.shape)
     middle = margin.mean(axis=0)
     outer = middle + (1.0 + _BAND) * (margin - middle)
     inner = middle + (1.0 - _BAND) * (margin - middle)
@@ -231,7 +231,12 @@ def _blur_of(planes: Planes, margin: FloatArray | None) -> tuple[float | None, f
     reach = 2 * round(_BLOOM * radius_px) + 1
     clear = cv2.blur(planes.glare[part], (reach, reach)) < 0.5 / reach**2
     band = _within(planes, outer)[part] & ~_within(planes, inner)[part] & clear
-    return blur_px(planes.grey[part].mean(axis=2), band), radius_px
+    return blur_px(_mean(planes.grey[part]), band), radius_px
+
+
+def _mean(grey: NDArray[np.uint8]) -> NDArray[np.float32]:
+    third = np.full((1, 3), 1.0 / 3.0, dtype=np.float32)
+    return np.asarray(cv2.transform(grey.astype(np.float32), third), dtype=np.float32)
 
 
 def _dilation(finding: CoverFinding) -> list[Reason]:
@@ -290,7 +295,7 @@ def _gaze(curves: FoundCurves) -> list[Reason]:
     ]
 
 
-def _reflexes(planes: Planes, curves: FoundCurves) -> list[Reason]:
+def _reflexes(planes: SizedPicture, curves: FoundCurves) -> list[Reason]:
     """Name reflexes that lie over an edge."""
     edges = edges_of(curves)
     direction = directions_of(curves)

@@ -37,9 +37,6 @@ class WidthSettings:
     waviness_mm : tuple of float
         How far an opening's edge strays from a centred circle, sd by harmonic 1, 2, 3 and, for
         harmonics k above, waviness / k²: what keeps the curve finite across a gap.
-    faint_right, faint_reach_mm : float
-        How often an edge found but too faint to be verified is the right one, and over how wide a
-        band it may lie else.
     """
 
     oval_sd_mm: float = 0.006
@@ -50,8 +47,6 @@ class WidthSettings:
     crowd_arc_deg: float = 25.0
     waviness_mm: tuple[float, float, float] = (0.35, 0.12, 0.60)
     harmonics: int = 18
-    faint_right: float = 0.8
-    faint_reach_mm: float = 0.6
 
 
 SETTINGS = WidthSettings()
@@ -199,27 +194,6 @@ def _toward(shifts: FloatArray) -> FloatArray:
     """Return what shifts (m, 2) add to a radius in each of the 360 directions, (m, 360)."""
     angles = np.radians(np.arange(360.0))
     return np.asarray(shifts @ np.stack([np.cos(angles), np.sin(angles)]))
-
-
-def _course(measured: FloatArray, edges: Edges, local_sd: float) -> tuple[FloatArray, FloatArray]:
-    """Return the radius all round, and draws of its error where no reader can verify it.
-
-    A faint edge may be the right one or not: either the course found, or anything within reach,
-    while the curve through what is plain foretells it with its own ±. The mean and variance of
-    that mixture are taken (Bayes's rule; own derivation).
-    """
-    found, plain = edges.opening_found, edges.opening_found & edges.opening_plain
-    sure = plain if plain.sum() >= _FEWEST_DEG else found
-    curve, draws = _through_gaps(measured, sure, local_sd)
-    spread = np.maximum(draws.std(axis=0), 1e-9)
-    around = np.hypot(spread, local_sd)
-    off = measured - curve
-    right = SETTINGS.faint_right * np.exp(-0.5 * (off / around) ** 2) / (2.5066 * around)
-    wrong = (1.0 - SETTINGS.faint_right) / SETTINGS.faint_reach_mm
-    weight = np.where(found, right / (right + wrong), 0.0)
-    variance = (1.0 - weight) * spread**2 + weight * (1.0 - weight) * off**2
-    share = np.where(sure, 0.0, np.sqrt(variance) / spread)
-    return np.where(sure, measured, curve + weight * off), draws * share
 
 
 def _through_gaps(

@@ -108,9 +108,9 @@ def find_marks(planes: Planes, pupil: PupilMargin, rim: Rim, per_end: int) -> Ma
     rim = replace(rim, centre_px=(rim.centre_px[0] - origin[0], rim.centre_px[1] - origin[1]))
     for size in SETTINGS.sizes:
         for plane in _dots(brightness, rim, size):
-            strip = _strip(plane, rim)
+            facing = _facing(_strip(plane, rim), usable)
             for layout in _layouts(per_end):
-                score = _set_scores(strip, usable, layout, per_end)
+                score = _set_scores(facing, layout, per_end)
                 row, column = np.unravel_index(int(score.argmax()), score.shape)
                 peak = float(score[row, column])
                 if best is None or peak > best[0]:
@@ -143,6 +143,28 @@ def _layouts(per_end: int) -> list[_Layout]:
 
 def _rows() -> FloatArray:
     return np.arange(SETTINGS.inner, SETTINGS.outer + 1e-9, SETTINGS.step)
+
+
+@dataclass(frozen=True, slots=True)
+class _Facing:
+    """Logarithms of strength, and what is in sight, each with the sample opposite.
+
+    Parameters
+    ----------
+    level, shown : array (rows, 720 + 360)
+        Once round and half a turn more, so that a turned strip is a part of it.
+    """
+
+    level: FloatArray
+    shown: FloatArray
+
+
+def _facing(strip: FloatArray, seen: FloatArray) -> _Facing:
+    half = COLUMNS // 2
+    level, shown = (
+        plane + np.roll(plane, half, axis=1) for plane in (np.log1p(strip) * seen, seen)
+    )
+    return _Facing(np.hstack([level, level[:, :half]]), np.hstack([shown, shown[:, :half]]))
 
 
 def _usable(planes: Planes, pupil: PupilMargin, rim: Rim) -> FloatArray:
@@ -191,21 +213,18 @@ def _offsets(layout: _Layout, per_end: int) -> tuple[IntArray, FloatArray]:
     return np.zeros(per_end, dtype=np.int64), np.asarray(shares, dtype=np.float64)
 
 
-def _set_scores(strip: FloatArray, seen: FloatArray, layout: _Layout, per_end: int) -> FloatArray:
+def _set_scores(facing: _Facing, layout: _Layout, per_end: int) -> FloatArray:
     """Return the mean strength of the set that starts at each sample, with the one opposite.
 
     A mean of logarithms: dots of one set are alike, so that a set with one dot missing is worth
     less than one with all of them faint. Hidden dots are left out, but count as half a weak one.
     """
-    level, shown = np.log1p(strip) * seen, seen
-    level = level + np.roll(level, COLUMNS // 2, axis=1)
-    shown = shown + np.roll(shown, COLUMNS // 2, axis=1)
-    total, count = np.zeros_like(level), np.zeros_like(level)
+    total, count = np.zeros((2, len(facing.level), COLUMNS))
     for down, turn in zip(*_offsets(layout, per_end), strict=True):
-        columns = -round(float(turn) * COLUMNS / (2.0 * np.pi))
-        kept = len(level) - down
-        total[:kept] += np.roll(level, columns, axis=1)[down:]
-        count[:kept] += np.roll(shown, columns, axis=1)[down:]
+        columns = round(float(turn) * COLUMNS / (2.0 * np.pi))
+        kept, along = len(total) - down, slice(columns, columns + COLUMNS)
+        total[:kept] += facing.level[down:, along]
+        count[:kept] += facing.shown[down:, along]
         total[kept:] = 0.0
     hidden = 2.0 * per_end - count
     mean = (total + 0.5 * hidden * np.log1p(_WEAK)) / (count + 0.5 * hidden)

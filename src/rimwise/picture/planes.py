@@ -23,19 +23,13 @@ _GLARE_GREY = 200  # all three channels above this: a mirror reflection, not tis
 
 
 @dataclass(frozen=True, slots=True)
-class Planes:
-    """A picture at working size, as logarithms, so that an edge's contrast is a difference.
+class SizedPicture:
+    """A picture at working size.
 
     Parameters
     ----------
     grey : array (h, w, 3) of uint8
-        Red, green, blue at working size.
-    log_rgb : array (h, w, 3)
-        Natural logarithm of the channels.
-    log_mean : array (h, w)
-        Mean of the three logarithms: brightness.
-    log_grey : array (h, w)
-        Logarithm of the mean grey level, as an eye sees it.
+        Red, green, blue.
     glare : array (h, w)
         1 where a lamp's reflection hides what lies below, else 0.
     factor : float
@@ -43,17 +37,8 @@ class Planes:
     """
 
     grey: NDArray[np.uint8]
-    log_rgb: Float32Array
-    log_mean: Float32Array
-    log_grey: Float32Array
     glare: Float32Array
     factor: float
-
-    @property
-    def is_grey(self) -> bool:
-        """Whether the picture carries no colour that could tell capsule from clear."""
-        ratio = self.log_rgb[::8, ::8, 2] - self.log_rgb[::8, ::8, 0]
-        return float(np.ptp(np.percentile(ratio, [2.0, 98.0]))) < _LEAST_COLOUR
 
     @property
     def height_px(self) -> int:
@@ -74,6 +59,33 @@ class Planes:
         return length_px / self.factor
 
 
+@dataclass(frozen=True, slots=True)
+class Planes(SizedPicture):
+    """A picture at working size, as logarithms, so that an edge's contrast is a difference.
+
+    Parameters
+    ----------
+    grey, glare, factor
+        As in :class:`SizedPicture`.
+    log_rgb : array (h, w, 3)
+        Natural logarithm of the channels.
+    log_mean : array (h, w)
+        Mean of the three logarithms: brightness.
+    log_grey : array (h, w)
+        Logarithm of the mean grey level, as an eye sees it.
+    """
+
+    log_rgb: Float32Array
+    log_mean: Float32Array
+    log_grey: Float32Array
+
+    @property
+    def is_grey(self) -> bool:
+        """Whether the picture carries no colour that could tell capsule from clear."""
+        ratio = self.log_rgb[::8, ::8, 2] - self.log_rgb[::8, ::8, 0]
+        return float(np.ptp(np.percentile(ratio, [2.0, 98.0]))) < _LEAST_COLOUR
+
+
 def planes_of(raster: Raster) -> Planes:
     """Which planes does edge finding need of this picture?
 
@@ -82,6 +94,23 @@ def planes_of(raster: Raster) -> Planes:
     >>> planes = planes_of(Raster(np.full((400, 600, 3), 90, dtype=np.uint8)))
     >>> planes.log_rgb.shape, planes.factor
     ((800, 1200, 3), 2.0)
+    """
+    sized = sized_picture(raster)
+    table = np.log(np.arange(256, dtype=np.float32) + np.float32(_LOG_FLOOR_GREY))
+    log_rgb = np.asarray(cv2.LUT(sized.grey, table), dtype=np.float32)
+    third = np.full((1, 3), 1.0 / 3.0, dtype=np.float32)
+    log_mean = cv2.transform(log_rgb, third)
+    log_grey = cv2.log(cv2.transform(sized.grey.astype(np.float32), third) + np.float32(4.0))
+    return Planes(sized.grey, sized.glare, sized.factor, log_rgb, log_mean, log_grey)
+
+
+def sized_picture(raster: Raster) -> SizedPicture:
+    """How does a picture look at the size that edges are found at?
+
+    Examples
+    --------
+    >>> sized_picture(Raster(np.full((400, 600), 90, dtype=np.uint8))).grey.shape
+    (800, 1200, 3)
     """
     cv2.setNumThreads(1)  # one picture per core; inner threads stall on a busy machine
     pixels = raster.pixels
@@ -98,12 +127,7 @@ def planes_of(raster: Raster) -> Planes:
         pixels = cv2.resize(pixels, size, interpolation=way)
         factor = size[0] / width
     pixels = np.ascontiguousarray(pixels)
-    table = np.log(np.arange(256, dtype=np.float32) + np.float32(_LOG_FLOOR_GREY))
-    log_rgb = np.asarray(cv2.LUT(pixels, table), dtype=np.float32)
-    third = np.full((1, 3), 1.0 / 3.0, dtype=np.float32)
-    log_mean = cv2.transform(log_rgb, third)
-    log_grey = cv2.log(cv2.transform(pixels.astype(np.float32), third) + np.float32(4.0))
-    return Planes(pixels, log_rgb, log_mean, log_grey, _glare(pixels), factor)
+    return SizedPicture(pixels, _glare(pixels), factor)
 
 
 def _glare(pixels: NDArray[np.uint8]) -> Float32Array:

@@ -12,7 +12,7 @@ from rimwise.picture.strip import (
     directions_rad,
     inside_frame,
     points_at,
-    radial_mean,
+    radial_means,
     smooth_along,
     unroll,
 )
@@ -152,7 +152,8 @@ def _step_strip(
     if high - low < 1e-6:
         return None
     level = np.clip(colours @ direction, low - 3.0 * spread, high + 3.0 * spread)
-    step = radial_mean(level, -half, -1) - radial_mean(level, 1, half)
+    inside_mean, outside_mean = radial_means(level, (-half, -1), (1, half))
+    step = inside_mean - outside_mean
     return np.asarray(np.clip(step / (high - low), -_SEEN, 1.0))
 
 

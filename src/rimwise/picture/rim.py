@@ -14,7 +14,7 @@ from rimwise.picture.strip import (
     directions_rad,
     inside_frame,
     points_at,
-    radial_mean,
+    radial_means,
     radius_about,
     smooth_along,
     unroll,
@@ -193,9 +193,9 @@ def _line_strip(
     log = unroll(planes.log_mean, oval.centre_px, radii)
     log = smooth_along(log, 3.0 * columns / 720.0 * 2.0)
     half = width // 2
-    middle = radial_mean(log, -half, half)
-    inside = radial_mean(log, -width - half, -width + half)
-    outside = radial_mean(log, width - half, width + half)
+    middle, inside, outside = radial_means(
+        log, (-half, half), (-width - half, -width + half), (width - half, width + half)
+    )
     dark = 0.5 * (inside + outside) - middle
     line = dark + 0.5 * (inside - outside)
     margin = radius_about(pupil.curve_px, oval.centre_px, theta)

@@ -13,7 +13,7 @@ from rimwise.picture.rim import COLUMNS, Rim
 from rimwise.picture.strip import (
     directions_rad,
     inside_frame,
-    radial_mean,
+    radial_means,
     radius_about,
     smooth_along,
     unroll,
@@ -189,9 +189,9 @@ def _to_edge(planes: Planes, rim: Rim, radii: FloatArray) -> tuple[FloatArray, f
     log = unroll(planes.log_rgb, rim.centre_px, at[_NEAR_PX - 9 : _NEAR_PX + 10])
     whiteness = smooth_along(log[..., 2] - log[..., 0], 4.0)
     reach = max(2, round(SETTINGS.fine * rim.radius_px))
-    steep = radial_mean(whiteness, 1, reach) - radial_mean(whiteness, -reach, -1)
+    steep = _step(whiteness, reach)
     by_colour = _peak(steep, 9)[0]
-    dark = _dark_line(smooth_along(unroll(planes.log_grey, rim.centre_px, at), 4.0), 1)
+    dark, _ = _line_and_fall(smooth_along(unroll(planes.log_grey, rim.centre_px, at), 4.0), 1, 1)
     by_line, depth = _peak(dark, _NEAR_PX)
     noise = 1.4826 * float(np.median(np.abs(dark - np.median(dark)))) + 1e-6
     off_rim = np.abs(radii - rim.radii_px) / rim.radius_px
@@ -248,11 +248,10 @@ def _strips(planes: Planes, pupil: PupilMargin, rim: Rim) -> _Strips:
     whiteness = smooth_along(log[..., 2] - log[..., 0], 3.0)
     brightness = smooth_along(log @ np.full(3, 1.0 / 3.0), 2.0)
     sheet = max(2, round(SETTINGS.sheet * radius))
-    rise = radial_mean(whiteness, 1, sheet) - radial_mean(whiteness, -sheet, -1)
-    line = _dark_line(brightness, max(1, round(0.5 * SETTINGS.line * radius)))
+    rise = _step(whiteness, sheet)
+    line, fall = _line_and_fall(brightness, max(1, round(0.5 * SETTINGS.line * radius)), sheet)
     near_rim = np.abs(offset) <= SETTINGS.rim_reach * radius
     lit = _adds_light(log[..., 2], rise, sheet)
-    fall = radial_mean(brightness, 1, sheet) - radial_mean(brightness, -sheet, -1)
     rise[near_rim] -= _echo(rise[near_rim], (fall[near_rim], line[near_rim]), usable[near_rim])
     doubled = _second_line(line, usable, np.abs(offset) / radius)
     for strip in (rise, line):
@@ -265,7 +264,7 @@ def _strips(planes: Planes, pupil: PupilMargin, rim: Rim) -> _Strips:
 
 def _adds_light(blue: FloatArray, rise: FloatArray, sheet: int) -> FloatArray:
     """Return how far a rise of blue over red is light added (1), not light taken away (0)."""
-    step = smooth_along(radial_mean(blue, 1, sheet) - radial_mean(blue, -sheet, -1), 3.0)
+    step = smooth_along(_step(blue, sheet), 3.0)
     return np.clip(0.5 + 0.5 * step / (SETTINGS.adds * np.maximum(rise, 1e-6)), 0.0, 1.0)
 
 
@@ -323,8 +322,21 @@ def _second_line(line: FloatArray, usable: BoolArray, away: FloatArray) -> BoolA
     return np.asarray(rows)
 
 
-def _dark_line(brightness: FloatArray, half: int) -> FloatArray:
-    sides = radial_mean(brightness, -3 * half, -2 * half) + radial_mean(
-        brightness, 2 * half, 3 * half
+def _step(strip: FloatArray, reach: int) -> FloatArray:
+    """Return by how much each sample's outer side is above its inner one."""
+    outside, inside = radial_means(strip, (1, reach), (-reach, -1))
+    outside -= inside
+    return outside
+
+
+def _line_and_fall(brightness: FloatArray, half: int, reach: int) -> tuple[FloatArray, FloatArray]:
+    """Return how dark a line each sample lies on, and the step of brightness across it."""
+    inner, outer, middle, inside, outside = radial_means(
+        brightness,
+        (-3 * half, -2 * half),
+        (2 * half, 3 * half),
+        (-half, half),
+        (-reach, -1),
+        (1, reach),
     )
-    return np.asarray(0.5 * sides - radial_mean(brightness, -half, half))
+    return np.asarray(0.5 * (inner + outer) - middle), np.asarray(outside - inside)

@@ -78,16 +78,30 @@ def radial_mean(strip: FloatArray, first: int, last: int) -> FloatArray:
     >>> radial_mean(np.array([[0.0], [1.0], [2.0], [3.0]]), 1, 2)[:2].ravel().tolist()
     [1.5, 2.5]
     """
+    return radial_means(strip, (first, last))[0]
+
+
+def radial_means(strip: FloatArray, *spans: tuple[int, int]) -> list[FloatArray]:
+    """Return what :func:`radial_mean` does for several spans of one strip, which is summed once.
+
+    Examples
+    --------
+    >>> inside, outside = radial_means(np.arange(4.0)[:, None], (-1, -1), (1, 1))
+    >>> (outside - inside).ravel().tolist()
+    [1.0, 2.0, 2.0, -2.0]
+    """
     rows = strip.shape[0]
     total = np.zeros((rows + 1, strip.shape[1]))
     np.cumsum(strip, axis=0, out=total[1:])
     index = np.arange(rows)
-    low, high = np.clip(index + first, 0, rows), np.clip(index + last + 1, 0, rows)
-    count = np.maximum(high - low, 1)[:, None]
-    mean = total.take(high, axis=0)
-    mean -= total.take(low, axis=0)
-    mean /= count
-    return mean
+    means = []
+    for first, last in spans:
+        low, high = np.clip(index + first, 0, rows), np.clip(index + last + 1, 0, rows)
+        mean = total.take(high, axis=0)
+        mean -= total.take(low, axis=0)
+        mean /= np.maximum(high - low, 1)[:, None]
+        means.append(mean)
+    return means
 
 
 def radius_about(
