@@ -34,6 +34,12 @@ class SizedPicture:
         1 where a lamp's reflection hides what lies below, else 0.
     factor : float
         Working pixels per stored pixel.
+
+    Examples
+    --------
+    >>> half = SizedPicture(np.zeros((4, 6, 3), np.uint8), np.zeros((4, 6), np.float32), 0.5)
+    >>> half.stored_length(3.0), half.width_px
+    (6.0, 6)
     """
 
     grey: NDArray[np.uint8]
