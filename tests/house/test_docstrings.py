@@ -29,7 +29,6 @@ NO_EXAMPLE: dict[str, str] = {
     "picture.contrast: line_over_sides": _A_PICTURE,
     "follow.make: follow_visits": _A_COURSE,
     "picture.implant_turn: implant_turn": _A_COURSE,
-    "picture.planes: Planes": _A_PICTURE,
     "picture.registration: Registration": _A_RECORD,
     "picture.registration: register": _A_COURSE,
     "picture.pupil: find_pupil": _A_PICTURE,
