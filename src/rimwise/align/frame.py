@@ -18,7 +18,8 @@ from rimwise.align.reference import (
 )
 from rimwise.align.targets import Aim, corneal_mark, target_places, targets
 from rimwise.align.words import turn_words
-from rimwise.geometry.ellipse import fit_ellipse
+from rimwise.geometry.ellipse import Ellipse, fit_ellipse
+from rimwise.geometry.ellipse_outline import outline_ellipse
 from rimwise.picture.frame_planes import FramePlanes
 from rimwise.picture.raster import Raster
 from rimwise.picture.rings import Ring
@@ -351,9 +352,14 @@ def ring_finding(ring: Ring | None, planes: FramePlanes, even: bool = False) -> 
         return None
     # Few waves: every second direction says all.
     curve = planes.stored(ring.curve_px[::2])
-    ellipse = fit_ellipse(curve, robust=not even, compiled=planes.compiled).ellipse
+    way = outline_ellipse if even else _within
+    ellipse = way(curve, planes.compiled)
     shape = EllipsePx(ellipse.cx, ellipse.cy, ellipse.a, ellipse.b, _angle(ellipse.angle_rad))
     return RingFinding(shape, ring.centre_sd_px / planes.factor, ring.seen_deg)
+
+
+def _within(curve: FloatArray, compiled: bool) -> Ellipse:
+    return fit_ellipse(curve, compiled=compiled).ellipse
 
 
 def _angle(angle_rad: float) -> float:

@@ -154,9 +154,11 @@ def held_again(
         return None
     names: tuple[ReflexName, ...] = ("P4", "P3") if whole else ("P4",)
     here = {name: moved(held.lens[name], step - corner) for name in names if name in held.lens}
-    found, weights = lens_again(
-        planes, _sought(held, here, step - corner), (p1, ring), (scale, held.weights)
-    )
+    sought = _sought(held, here, step - corner)
+    found, weights = lens_again(planes, sought, (p1, ring), (scale, held.weights))
+    if whole and held.weights is not None and "P4" in here and "P4" not in found:
+        # Before P4 is given up the whole pupil is asked, as in a frame alone.
+        found, weights = lens_again(planes, sought, (p1, ring), (scale, None))
     limbus, again = held.rings.limbus, None
     if limbus is not None:
         limbus = moved_ring(limbus, step)
@@ -180,7 +182,7 @@ def _sought(held: Held, here: dict[ReflexName, Found], by_px: FloatArray) -> lis
     ]
 
 
-def foretold(now: Held, planes: FramePlanes, none: bool) -> Held:
+def foretold(now: Held, planes: FramePlanes, names: tuple[ReflexName, ...]) -> Held:
     """Where are reflexes of the lens awaited that were not seen in this frame, after its fit?
 
     Parameters
@@ -189,13 +191,13 @@ def foretold(now: Held, planes: FramePlanes, none: bool) -> Held:
         With its fit.
     planes : FramePlanes
         Of it, or of a part of it.
-    none : bool
-        Whether none is to be sought in the next frame.
+    names : tuple of str
+        Which of them are to be sought in the next frame.
     """
-    missed = tuple(name for name in now.awaited if name not in now.seen)
+    missed = tuple(name for name in names if name in now.awaited and name not in now.seen)
     # Behind an implant, which mirrors alike on both sides, the whole look tells P3 from P4.
     fit = now.fit
-    if none or fit is None or not missed or now.of.record.lens != "natural":
+    if fit is None or not missed or now.of.record.lens != "natural":
         return replace(now, foretold={})
     points: dict[ReflexName, list[tuple[float, float]]] = {}
     engine: Engine = "compiled" if fit.compiled else "plain"

@@ -127,14 +127,13 @@ def _spot_radius(spots: SpotMap, guess: FloatArray, px_per_mm: float) -> float:
     local = guess - np.array(spots.corner_px)
     reach = int(_LARGEST_MM * px_per_mm) + 2
     radii = []
-    for u, v in local:
+    for k, (u, v) in enumerate(local):
         left, top = max(0, round(u) - reach), max(0, round(v) - reach)
         part = spots.white[top : round(v) + reach + 1, left : round(u) + reach + 1]
-        rows, columns = np.indices(part.shape)
-        far = np.hypot(
-            columns + left - local[:, 0, None, None], rows + top - local[:, 1, None, None]
-        )
-        mine = np.hypot(columns + left - u, rows + top - v) <= far.min(axis=0)
+        across = (left + np.arange(part.shape[1]) - local[:, :1]) ** 2
+        down = (top + np.arange(part.shape[0]) - local[:, 1:]) ** 2
+        far = across[:, None, :] + down[:, :, None]
+        mine = far[k] <= far.min(axis=0)
         high, low = float(part.max(initial=0.0)), float(np.median(part)) if part.size else 0.0
         radii.append(math.sqrt(float((mine & (part > 0.5 * (high + low))).sum()) / math.pi))
     return float(np.clip(np.median(radii), 1.5, _LARGEST_MM * px_per_mm))

@@ -24,7 +24,7 @@ ANEW_FRAMES = 120
 # So often the noise is told anew, and P4, or an eye behind what seems a lid, is looked for in the
 # whole frame.
 _AGAIN_FRAMES = 15
-_WIDELY_FRAMES = 5  # so often P3 and P4 are looked for where the fit foretells them
+_WIDELY_FRAMES = 5  # so often a P3 out of sight is looked for where the fit foretells it
 _LID_ROOM = 1.35  # radii of the limbus in which a lid is told from an open eye
 _LEAST_PUPIL_DEG = 180  # less of the margin in sight, and a lid or an instrument covers the eye
 _LENS: tuple[ReflexName, ...] = ("P3", "P4")
@@ -119,8 +119,9 @@ def _kept(picture: Picture, at: tuple[int, float], held: Held, wanted: Wanted) -
         return None
     now, fit, seen = told
     row = whole_row(now.found(planes), at, (fit, seen), wanted.question)
-    # What was lost for long is sought widely but now and then: that takes as long as all the rest.
-    return Followed(row, foretold(now, planes, bool((at[0] + 1) % _WIDELY_FRAMES)), True)
+    # A wide search for P3 takes as long as much of the rest.
+    names = _LENS if (at[0] + 1) % _WIDELY_FRAMES == 0 else ("P4",)
+    return Followed(row, foretold(now, planes, names), True)
 
 
 def _fitted(
@@ -164,7 +165,7 @@ def _looked(
     now = _held(found, fit, seen, compiled)
     if wanted.whole:
         told = None if fit is None else (fit, seen)
-        now = foretold(now, planes, False)
+        now = foretold(now, planes, _LENS)
         return Followed(whole_row(found, at, told, wanted.question), now, True)
     return Followed(reflex_row(now.found(planes), at), now, True)
 

@@ -240,8 +240,9 @@ def _glare(pixels: NDArray[np.uint8], long_side_px: int) -> Float32Array:
 
 
 def _grey(pixels: NDArray[np.uint8]) -> bool:
-    part = pixels[::8, ::8].astype(np.int16)
-    return float(np.ptp(part, axis=-1).mean()) < _GREY_LEVELS
+    red, green, blue = cv2.split(np.ascontiguousarray(pixels[::8, ::8]))
+    most, least = cv2.max(cv2.max(red, green), blue), cv2.min(cv2.min(red, green), blue)
+    return float(cv2.mean(cv2.subtract(most, least))[0]) < _GREY_LEVELS
 
 
 _GREY_LEVELS = 1.5  # mean difference of the channels
