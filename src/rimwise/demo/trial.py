@@ -1,5 +1,6 @@
 """One invented photograph drawn, measured and held against its truth."""
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -57,6 +58,14 @@ def _pulls(finding: CoverFinding, truth: PhotoTruth) -> dict[str, float]:
         ("offset x", None if offset is None else offset.x_mm, truth.decentration_mm[0]),
         ("offset y", None if offset is None else offset.y_mm, truth.decentration_mm[1]),
     ]
+    rim = truth.optic_ellipse_px
+    if finding.scale is not None and finding.optic is not None:
+        scale = 2.0 * math.sqrt(rim.a * rim.b) / finding.optic.diameter_mm
+        pairs.append(("scale", finding.scale.px_per_mm, scale))
+    if cover is not None and opening is not None:
+        bare_deg = float((truth.cover_mm < 0.0).sum())
+        pairs.append(("bare total", cover.bare_total_deg, bare_deg))
+        pairs.append(("area", opening.area_mm2, truth.area_mm2))
     return {
         name: (given.value - true) / given.sd
         for name, given, true in pairs
