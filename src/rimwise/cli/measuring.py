@@ -148,9 +148,15 @@ def _show(outcome: "Outcome", alone: bool) -> None:
 
 
 def _show_budget(finding: "CoverFinding") -> None:
-    from rimwise.report.budget_words import budget_rows, direction_rows  # noqa: PLC0415
+    from rimwise.report.budget_words import (  # noqa: PLC0415
+        budget_rows,
+        curve_rows,
+        direction_rows,
+    )
 
+    asked = finding.budget is not None
     for title, found in (
+        ("Curves compared", curve_rows(finding) if asked else ()),
         ("Where the ± comes from, each source alone", budget_rows(finding)),
         ("Cover by clock hour, with the two largest sources in mm", direction_rows(finding)),
     ):

@@ -12,6 +12,7 @@ from rimwise.records.cover import (
     FoundLimbus,
     FoundOpening,
     FoundRim,
+    FoundSecond,
 )
 from rimwise.terms.estimate import Estimate
 
@@ -115,6 +116,7 @@ def curves_document(curves: FoundCurves | None) -> Document | None:
             "seen_deg": limbus.seen_deg,
         },
         "haptic_axis_deg": _axis(curves.haptic_axis_deg),
+        "second": _second(curves.second),
     }
 
 
@@ -142,6 +144,35 @@ def curves_from(value: Mapping[str, Any] | None) -> FoundCurves | None:
         pupil_sd_px=float(value["pupil_sd_px"]),
         limbus=_limbus(value["limbus"]),
         haptic_axis_deg=_axis_from(value.get("haptic_axis_deg")),
+        second=_second_from(value.get("second")),
+    )
+
+
+def _second(second: FoundSecond | None) -> Document | None:
+    if second is None:
+        return None
+    return {
+        "radius_px": [None if r is None else finite(r, _PIXEL_DIGITS) for r in second.radius_px],
+        "found_deg": second.found_deg,
+        "inward_share": finite(second.inward_share, _DIGITS),
+        "taken_before": second.taken_before,
+        "counted": second.counted,
+    }
+
+
+def _second_from(value: Mapping[str, Any] | None) -> FoundSecond | None:
+    if value is None:
+        return None
+    radii = tuple(None if r is None else float(r) for r in value["radius_px"])
+    if len(radii) != 360:
+        raise ValueError(f"the second edge has {len(radii)} entries instead of 360")
+    before = value["taken_before"]
+    return FoundSecond(
+        radii,
+        int(value["found_deg"]),
+        float(value["inward_share"]),
+        None if before is None else bool(before),
+        bool(value["counted"]),
     )
 
 

@@ -156,7 +156,7 @@ def corrected_curves(
     shown["opening_plain"] = _tuple(flags_of(curves, "opening_plain") & ~edge_away)
     shown["rim_hidden"] = _tuple(flags_of(curves, "rim_hidden") | optic_away)
     shown["opening_hidden"] = _tuple(flags_of(curves, "opening_hidden") | edge_away)
-    return replace(curves, shown=shown), errors
+    return replace(curves, shown=shown, second=None), errors
 
 
 def _swapped(found: FoundCurves) -> FoundCurves:

@@ -4,6 +4,7 @@ import numpy as np
 
 from rimwise.measure.axes import found_haptic_axis
 from rimwise.measure.edges import Edges
+from rimwise.measure.second_edge import second_of
 from rimwise.picture.limbus import Limbus
 from rimwise.picture.planes import LEAST_LONG_SIDE_PX, WORKING_LONG_SIDE_PX
 from rimwise.picture.raster import Raster
@@ -113,6 +114,7 @@ def curves_of(edges: Edges) -> FoundCurves:
         if limbus is None
         else FoundLimbus(limbus.ellipse_px, limbus.radius_px, limbus.centre_sd_px, limbus.seen_deg),
         haptic_axis_deg=found_haptic_axis(edges),
+        second=second_of(edges),
     )
 
 

@@ -12,12 +12,13 @@ from rimwise.measure.edges import Edges, find_edges
 from rimwise.measure.magnification import magnification
 from rimwise.measure.opening_size import opening_finding, opening_from_optic, vector_estimate
 from rimwise.measure.ruler import OpticRuler, optic_ruler
+from rimwise.measure.second_edge import second_of, why_taken
 from rimwise.measure.width import WidthLaw, width_law, with_errors
 from rimwise.picture.raster import Raster
-from rimwise.picture.which_edge import Rival
 from rimwise.published.load import published_value
 from rimwise.records.cover import (
     CoverFinding,
+    FoundSecond,
     OpeningFinding,
     OpticFinding,
     PupilFinding,
@@ -301,8 +302,9 @@ def _reasons(edges: Edges, law: WidthLaw, whole: bool) -> tuple[Reason, ...]:
             )
         )
     found += _hidden(edges)
-    if edges.rival is not None:
-        found.append(_second_edge(edges.rival, float((law.width_mm + law.radius_mm)[0])))
+    second = second_of(edges)
+    if second is not None and second.counted:
+        found.append(_second_edge(second, float((law.width_mm + law.radius_mm)[0])))
     least = int(np.argmin(law.width_mm))
     if whole and law.found[least] and not law.seen[least]:
         found.append(
@@ -322,20 +324,15 @@ def _reasons(edges: Edges, law: WidthLaw, whole: bool) -> tuple[Reason, ...]:
     return tuple(found)
 
 
-def _second_edge(rival: Rival, optic_radius_mm: float) -> Reason:
+def _second_edge(second: FoundSecond, optic_radius_mm: float) -> Reason:
     """Say that two edges were compared, and why the choice fell."""
-    outer, away_mm = rival.inward_share > 0.0, abs(rival.inward_share) * optic_radius_mm
-    if rival.taken_before:
-        why = "the optic's rim shows through what begins at the one taken, not at the other"
-    elif outer:
-        why = "it is the outer one, and a laser opening is cut inside of the front one"
-    else:
-        why = "what begins at the outer one lies behind the optic"
+    outer, away_mm = second.inward_share > 0.0, abs(second.inward_share) * optic_radius_mm
     return Reason(
         "second-edge",
-        f"A second edge shows over {rival.found_deg}°, {away_mm:.2f} mm "
+        f"A second edge shows over {second.found_deg}°, {away_mm:.2f} mm "
         f"{'inside' if outer else 'outside'} of the one that was taken for the opening's, because "
-        f"{why}; if it is the other way round, place points on the opening's edge (--points).",
+        f"{why_taken(second)}; if it is the other way round, place points on the opening's edge "
+        "(--points).",
     )
 
 

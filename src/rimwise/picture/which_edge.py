@@ -50,11 +50,20 @@ class Rival:
         In how many directions it stands out.
     taken_before : bool or None
         Whether the one taken begins before the rim.
+    radii_px : array (720,)
+        Its course, working pixels.
+    found : array (720,)
+        Where it stands out.
+    counted : bool
+        Whether it stands out over so much that it is an edge of its own, not a string of folds.
     """
 
     inward_share: float
     found_deg: int
     taken_before: bool | None
+    radii_px: FloatArray
+    found: BoolArray
+    counted: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,7 +103,10 @@ def which_edge(
     best, runner_up = (Begins(seam, stands_out(seam)) for seam in seams)
     clear = runner_up.found & runner_up.inside(rim)
     if clear.mean() < SETTINGS.second:
-        return Choice(best, sheet_before_rim(planes, pupil, rim, best))
+        before = sheet_before_rim(planes, pupil, rim, best)
+        seen = replace(runner_up, found=clear)
+        rival = replace(_rival(best, seen, rim, before), counted=False) if clear.any() else None
+        return Choice(best, before, rival)
     outer, inner = _nested(best, runner_up, rim)
     outer_before = sheet_before_rim(planes, pupil, rim, outer)
     if outer_before:
@@ -153,4 +165,6 @@ def _longest(flags: BoolArray, counted: BoolArray) -> BoolArray:
 
 def _rival(taken: Begins, left: Begins, rim: Rim, before: bool | None) -> Rival:
     inward_share = (taken.seam.radii_px - left.seam.radii_px)[left.found] / rim.radius_px
-    return Rival(float(np.median(inward_share)), round(left.found.sum() * 360 / COLUMNS), before)
+    found_deg = round(left.found.sum() * 360 / COLUMNS)
+    share = float(np.median(inward_share)) if left.found.any() else 0.0
+    return Rival(share, found_deg, before, left.seam.radii_px, left.found)

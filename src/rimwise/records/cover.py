@@ -150,6 +150,30 @@ class FoundOpening:
 
 
 @dataclass(frozen=True, slots=True)
+class FoundSecond:
+    """The runner-up for the opening's edge, which was not taken.
+
+    Parameters
+    ----------
+    radius_px : tuple
+        About the rim's centre in 360 examiner's directions; None where it does not stand out.
+    found_deg : int
+    inward_share : float
+        How far inside of the one taken it runs, median, in rim radii; negative outside.
+    taken_before : bool or None
+        Whether the one taken begins before the rim.
+    counted : bool
+        Whether it is an edge of its own; else a string of folds, haptics and the rim's lines.
+    """
+
+    radius_px: tuple[float | None, ...]
+    found_deg: int
+    inward_share: float
+    taken_before: bool | None
+    counted: bool
+
+
+@dataclass(frozen=True, slots=True)
 class FoundCurves:
     """All that the numbers of a photograph rest on, so that they can be had without the picture.
 
@@ -169,6 +193,7 @@ class FoundCurves:
     pupil_sd_px: float = 0.0
     limbus: FoundLimbus | None = None
     haptic_axis_deg: Estimate | None = None
+    second: FoundSecond | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,5 +1,6 @@
 """A budget of ± as rows: which source dominates each number, and each direction."""
 
+from rimwise.measure.second_edge import why_taken
 from rimwise.records.cover import CoverFinding
 from rimwise.records.cover_budget import NumberBudget, Source
 from rimwise.report.words import Row, number_words, place_words
@@ -40,6 +41,33 @@ def budget_rows(finding: CoverFinding) -> tuple[Row, ...]:
     if finding.budget is None:
         return ()
     return tuple(_number_row(number) for number in finding.budget.numbers)
+
+
+def curve_rows(finding: CoverFinding) -> tuple[Row, ...]:
+    """Which curves were compared for the opening's edge, and why did the choice fall?
+
+    Examples
+    --------
+    >>> curve_rows(CoverFinding("eye.jpg", "0" * 64, "right", "visit", "refused"))
+    ()
+    """
+    curves = finding.curves
+    if curves is None or curves.opening is None or finding.opening is None:
+        return ()
+    taken, second = f"stands out over {finding.opening.seen_deg}°", curves.second
+    if finding.correction is not None:
+        return (Row("Taken for the opening's edge", taken, "as a reader corrected it"),)
+    if second is None:
+        note = "no other closed curve within the pupil stands out clear of the optic's rim"
+        return (Row("Taken for the opening's edge", taken, note),)
+    radius_mm = 0.0 if finding.optic is None else 0.5 * finding.optic.diameter_mm
+    away_mm, side = abs(second.inward_share) * radius_mm, second.inward_share > 0.0
+    other = f"stands out over {second.found_deg}°, {away_mm:.2f} mm "
+    return (
+        Row("Taken for the opening's edge", taken, why_taken(second)),
+        Row("Runner-up, not taken", other + ("inside" if side else "outside"),
+            "a second edge" if second.counted else "folds, haptics or the rim's own lines"),
+    )  # fmt: skip
 
 
 def _number_row(number: NumberBudget) -> Row:

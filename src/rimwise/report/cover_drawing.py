@@ -16,6 +16,7 @@ from rimwise.report.hand_drawing import placed_points, seen_optic
 from rimwise.report.look import LOOK
 from rimwise.report.on_photo import casing, draw_curve, ellipse_points, lay_photograph
 from rimwise.report.reflex_drawing import draw_reflexes, reflex_legend
+from rimwise.report.second_drawing import draw_second, second_legend
 from rimwise.report.strip import StripScale, draw_strip, strip_scale
 from rimwise.report.upright import upright_pixels, upright_points
 from rimwise.report.visibility_lanes import HEIGHT_IN as LANES_IN
@@ -155,6 +156,7 @@ def _draw_photo(axes: "Axes", raster: Raster, finding: CoverFinding, sheet: Pict
         _draw_optic(axes, raster, finding)
     if finding.opening is not None:
         draw_curve(axes, raster, _edge_points(finding), LOOK.opening_curve, (0, (1.2, 0.9)))
+        draw_second(axes, raster, finding)
         _mark_least(axes, raster, finding)
     if finding.optic is not None:
         _draw_directions(axes, raster, finding, sheet)
@@ -317,7 +319,9 @@ def _write_foot(
     if finding.optic is not None or finding.pupil is not None:
         lines = [
             "Curves: solid optic edge (dashed: not seen), dotted opening edge (gaps: not found), "
-            "long-dashed pupil; + placed by a reader." + reflex_legend(finding)
+            "long-dashed pupil; + placed by a reader."
+            + second_legend(finding)
+            + reflex_legend(finding)
         ]
     if scale is not None:
         lines[0] += " ◇ least cover. ± is one standard deviation; band and bar ± 2."
