@@ -21,6 +21,7 @@ from rimwise.records.cover import (
     FoundLimbus,
     FoundOpening,
     FoundRim,
+    FoundSecond,
     LeastCover,
     OpeningFinding,
     OpticFinding,
@@ -141,6 +142,7 @@ def full_curves() -> FoundCurves:
         FoundRim(ring, covariance), FoundOpening((150.5,) * 360, 0.75),
         {name: tuple(deg % 7 > 2 for deg in range(360)) for name in names},
         ring, 0.5, FoundLimbus(ring, 300.0, 2.0, 200),
+        second=FoundSecond((100.5, *(None,) * 359), 1, 0.25, None, counted=False),
     )  # fmt: skip
 
 
