@@ -55,7 +55,18 @@ def unroll(plane: Float32Array, centre_px: tuple[float, float], radii_px: FloatA
 def inside_frame(
     shape: tuple[int, int], centre_px: tuple[float, float], radii_px: FloatArray
 ) -> FloatArray:
-    """Which samples lie inside the picture (1) and which beyond its border (0)?"""
+    """Which samples lie inside the picture (1) and which beyond its border (0)?
+
+    Examples
+    --------
+    >>> inside_frame((20, 20), (9.0, 9.0), np.array([[5.0, 5.0], [12.0, 5.0]])).tolist()
+    [[1.0, 1.0], [0.0, 1.0]]
+    """
+    to_border = min(
+        centre_px[0] - 1, shape[1] - 2 - centre_px[0], centre_px[1] - 1, shape[0] - 2 - centre_px[1]
+    )
+    if float(np.abs(radii_px).max()) < to_border:  # mostly: nothing comes near the border
+        return np.ones(radii_px.shape)
     theta = directions_rad(radii_px.shape[1])
     u = centre_px[0] + radii_px * np.cos(theta)
     v = centre_px[1] - radii_px * np.sin(theta)
