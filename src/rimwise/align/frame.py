@@ -21,6 +21,7 @@ from rimwise.align.words import turn_words
 from rimwise.geometry.ellipse import Ellipse, fit_ellipse
 from rimwise.geometry.ellipse_outline import outline_ellipse
 from rimwise.picture.frame_planes import FramePlanes
+from rimwise.picture.frame_rings import told_planes
 from rimwise.picture.raster import Raster
 from rimwise.picture.rings import Ring
 from rimwise.purkinje.forward import Engine, reflexes
@@ -379,14 +380,22 @@ def refused(picture: str, sheet: PictureSheet, refusal: MeasurementRefused) -> F
     if not isinstance(refusal, RefusedFrame):
         return finding
     pupil, limbus = (
-        ring if ring is not None and ring.seen_deg >= _PLAINLY_DEG else None
-        for ring in (refusal.rings.pupil, refusal.rings.limbus)
+        ring if ring is not None and ring.seen_deg >= least else None
+        for ring, least in (
+            (refusal.rings.pupil, _PLAINLY_DEG),
+            (refusal.rings.limbus, _limbus_deg(refusal.planes)),
+        )
     )
     return replace(
         finding,
         pupil=ring_finding(pupil, refusal.planes),
         limbus=ring_finding(limbus, refusal.planes, even=True),
     )
+
+
+def _limbus_deg(planes: FramePlanes) -> float:
+    """How much of a limbus has to be seen? In near-infrared its two sides vouched for it before."""
+    return _PLAINLY_DEG if told_planes(planes) == 1.0 else 0.5 * _PLAINLY_DEG
 
 
 _PLAINLY_DEG = 270

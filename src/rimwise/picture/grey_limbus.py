@@ -258,6 +258,9 @@ def _traced(polar: _Polar, shape: FloatArray) -> Told | None:
     if seen.sum() < COLUMNS // 6:
         return None
     flat = 1.0 + np.array(polar.usual) @ _WAVES[2:]
+    seen = _with_the_sides(polar, found / flat, seen)
+    if seen.sum() < COLUMNS // 6:
+        return None
     smooth, residual, sd = outline_through(found / flat, seen, _BAND)
     smooth = smooth * flat
     centre, radii = _about_own_centre(polar, smooth)
@@ -291,6 +294,19 @@ def _of_one_kind(
 
 
 _SHARE, _LEAST, _ENOUGH = 0.35, 0.02, 10
+
+
+def _with_the_sides(polar: _Polar, found: FloatArray, seen: BoolArray) -> BoolArray:
+    """Return where an edge agrees with the sides': a lid's edge above or below leads off them."""
+    sides = seen & (np.abs(polar.across) > _OBLIQUE)
+    if sides.sum() < _ENOUGH:
+        return seen
+    curve, scatter, _ = outline_through(found, sides, _BAND)
+    strayed = np.abs(found - curve) > np.maximum(3.0 * scatter, _STRAYED * curve)
+    return seen & ~strayed
+
+
+_OBLIQUE, _STRAYED = 0.5, 0.02  # sine of the direction; share of the radius
 
 
 def _about_own_centre(polar: _Polar, smooth: FloatArray) -> tuple[tuple[float, float], FloatArray]:
