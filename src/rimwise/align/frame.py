@@ -379,23 +379,18 @@ def refused(picture: str, sheet: PictureSheet, refusal: MeasurementRefused) -> F
     finding = FrameFinding(picture, sheet.side, sheet.state, "refused", (reason,))
     if not isinstance(refusal, RefusedFrame):
         return finding
+    # In near-infrared the two sides have vouched for a limbus before.
+    sides = told_planes(refusal.planes) < 1.0
+    least = _PLAINLY_DEG, 0.5 * _PLAINLY_DEG if sides else _PLAINLY_DEG
     pupil, limbus = (
-        ring if ring is not None and ring.seen_deg >= least else None
-        for ring, least in (
-            (refusal.rings.pupil, _PLAINLY_DEG),
-            (refusal.rings.limbus, _limbus_deg(refusal.planes)),
-        )
+        ring if ring is not None and ring.seen_deg >= deg else None
+        for ring, deg in zip((refusal.rings.pupil, refusal.rings.limbus), least, strict=True)
     )
     return replace(
         finding,
         pupil=ring_finding(pupil, refusal.planes),
         limbus=ring_finding(limbus, refusal.planes, even=True),
     )
-
-
-def _limbus_deg(planes: FramePlanes) -> float:
-    """How much of a limbus has to be seen? In near-infrared its two sides vouched for it before."""
-    return _PLAINLY_DEG if told_planes(planes) == 1.0 else 0.5 * _PLAINLY_DEG
 
 
 _PLAINLY_DEG = 270
