@@ -282,8 +282,8 @@ def _in_examiner_degrees(planes: Planes, rim: Rim, choice: Choice, frame: Pictur
     radians = np.radians(degrees)
     direction = frame.picture_from_examiner(np.stack([np.cos(radians), np.sin(radians)], axis=-1))
     column = np.degrees(np.arctan2(-direction[:, 1], direction[:, 0])) % 360.0 * COLUMNS / 360.0
-    seam_line, _ = visible_line(planes, rim.centre_px, seam.radii_px, rim.radii_px)
-    seam_line &= line_over_sides(planes, rim.centre_px, seam.radii_px, rim.radii_px)
+    seam_line, _ = visible_line(planes, rim.centre_px, seam.steepest_px, rim.radii_px)
+    seam_line &= line_over_sides(planes, rim.centre_px, seam.steepest_px, rim.radii_px)
     if choice.before is None:  # nothing tells that more than the rim shows where they meet
         seam_line &= ~ends_along_rim(found, (seam.radii_px - rim.radii_px) / rim.radius_px)
     plain = in_pieces(found & seam_line)

@@ -92,7 +92,8 @@ def alone_at_rim(found: BoolArray, seam: Seam, rim: Rim, rim_zone: float) -> Boo
     >>> rim = Rim(4.0, 1.0, 0.5, (700.0, 525.0), 300.0, (0.0, 0.0), 0.5, np.zeros((5, 5)),
     ...           none == 0.0, none, none)
     >>> at = np.arange(720)
-    >>> seam = Seam(np.where((at > 300) & (at < 340), 300.0, 250.0), full, full, none == 0.0)
+    >>> edge = np.where((at > 300) & (at < 340), 300.0, 250.0)
+    >>> seam = Seam(edge, full, full, none == 0.0, 0.7, edge)
     >>> found = (at < 280) | ((at > 300) & (at < 340)) | (at > 360)
     >>> int(alone_at_rim(found, seam, rim, 0.022).sum())
     39

@@ -116,13 +116,17 @@ class Seam:
         Directions in which the path runs through visible tissue.
     place_sd_px : float
         How uncertain the seam's place in its own profile is, alike all round.
+    steepest_px : array (720,)
+        Where whiteness rises fastest: beside the edge by as much as JPEG blurs colour, and steady
+        where noise sends the fine line's darkest place from column to column.
     """
 
     radii_px: FloatArray
     strength: FloatArray
     rise: FloatArray
     usable: BoolArray
-    place_sd_px: float = 0.7
+    place_sd_px: float
+    steepest_px: FloatArray
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,7 +164,7 @@ def find_seams(planes: Planes, pupil: PupilMargin, rim: Rim) -> tuple[Seam, Seam
     for _ in range(2):
         path = closed_path(-free, 1, 0.15)
         coarse = rim.radii_px + strips.offset_px[path]
-        fine, place_sd_px = _to_edge(planes, rim, coarse)
+        fine, steepest, place_sd_px = _to_edge(planes, rim, coarse)
         seams.append(
             Seam(
                 radii_px=coarse + fine,
@@ -168,6 +172,7 @@ def find_seams(planes: Planes, pupil: PupilMargin, rim: Rim) -> tuple[Seam, Seam
                 rise=rise[path, columns],
                 usable=strips.usable[path, columns],
                 place_sd_px=place_sd_px,
+                steepest_px=coarse + steepest,
             )
         )
         taken = np.abs(rows[:, None] - path[None]) < SETTINGS.apart * rim.radius_px
@@ -175,8 +180,8 @@ def find_seams(planes: Planes, pupil: PupilMargin, rim: Rim) -> tuple[Seam, Seam
     return seams[0], seams[1]
 
 
-def _to_edge(planes: Planes, rim: Rim, radii: FloatArray) -> tuple[FloatArray, float]:
-    """Return the way from the path to the edge itself, within four pixels, and its common sd.
+def _to_edge(planes: Planes, rim: Rim, radii: FloatArray) -> tuple[FloatArray, FloatArray, float]:
+    """Return the way from the path to the edge, to the steepest rise, and the edge's common sd.
 
     A camera's JPEG keeps brightness sharp and blurs colour over eight pixels and more: where the
     fine line stands out, its darkest place is the edge, else where whiteness rises fastest. Beside
@@ -203,7 +208,7 @@ def _to_edge(planes: Planes, rim: Rim, radii: FloatArray) -> tuple[FloatArray, f
     if shown.any():
         between = float(np.median(np.abs(by_line - by_colour)[shown]))
     place_sd = float(np.hypot(SETTINGS.place_sd_px, between / np.sqrt(3.0)))
-    return np.asarray(share * by_line + (1.0 - share) * by_colour), place_sd
+    return np.asarray(share * by_line + (1.0 - share) * by_colour), by_colour, place_sd
 
 
 def _peak(values: FloatArray, middle: int) -> tuple[FloatArray, FloatArray]:
