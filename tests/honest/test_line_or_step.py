@@ -3,9 +3,10 @@
 import numpy as np
 import pytest
 
-from rimwise.picture.contrast import line_over_sides
+from rimwise.picture.contrast import drawn_aside, line_over_sides
 from rimwise.picture.planes import Planes, planes_of
 from rimwise.picture.raster import Raster
+from rimwise.picture.strip import unroll
 from rimwise.terms.arrays import FloatArray
 
 _CENTRE = (500.0, 400.0)
@@ -58,3 +59,19 @@ def test_the_rim_beside_an_edge_is_no_level() -> None:
     middle = (np.asarray(_CENTRE) + 0.5) * scale - 0.5
     at = (float(middle[0]), float(middle[1]))
     assert line_over_sides(planes, at, _RADII * scale, (_RADII + 9.0) * scale).mean() > 0.95
+
+
+@pytest.mark.parametrize("step", [-0.06, -0.03, 0.03, 0.06])
+def test_a_step_draws_a_lines_darkest_place_aside(step: float) -> None:
+    """A line of 8 % at a known radius, on a step of its own blur: darkest beside, set right."""
+    planes = _picture(step, 0.08, noise=0.0)
+    scale = planes.factor
+    middle = (np.asarray(_CENTRE) + 0.5) * scale - 0.5
+    at = (float(middle[0]), float(middle[1]))
+    rows = np.arange(-3.0, 3.01, 0.1)
+    strip = unroll(planes.log_grey, at, _RADII * scale + rows[:, None] * scale)
+    # Grey values are whole numbers, so the mean over all directions tells the place.
+    darkest = float(rows[strip.mean(axis=1).argmin()]) * scale
+    aside = drawn_aside(planes, at, _RADII * scale + darkest, 12.0).mean()
+    assert darkest * step < -0.1 * abs(step)
+    assert abs(darkest + aside) < 0.5 * abs(darkest)

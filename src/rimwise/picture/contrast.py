@@ -1,5 +1,6 @@
 """Can a reader verify this line with his own eyes? Contrast of a fine line against its ground."""
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -25,6 +26,9 @@ class ContrastSettings:
         a reader takes neither for the other only by the fine line (common practice, no source).
     line_px, side_px : int, (int, int)
         How far from the middle a line and its blur reach, and from where to where its sides are.
+    beside_px, farthest_px : (int, int), float
+        From where to where the levels of a step beside a line are read, and how far at the most a
+        step may have drawn the line aside: farther, it is the step that was found.
     over_ground : float
         Times the spread of the same measure beside the line: rarer than 1 in 10,000 by chance.
     beside_other : float
@@ -40,6 +44,8 @@ class ContrastSettings:
     over_step: float = 0.1
     line_px: int = 4
     side_px: tuple[int, int] = (5, 10)
+    beside_px: tuple[int, int] = (5, 8)
+    farthest_px: float = 1.5
     over_ground: float = 4.6
     beside_other: float = 0.025
     along_columns: int = 13
@@ -136,6 +142,43 @@ def line_over_sides(
         passed, step = _passed(strip, other)
         over |= passed > np.maximum(SETTINGS.over_sides, SETTINGS.over_step * step)
     return over
+
+
+def drawn_aside(
+    planes: Planes, centre_px: tuple[float, float], line_px: FloatArray, along_columns: float
+) -> FloatArray:
+    """How far has the step beside a fine line drawn its darkest place to the darker side?
+
+    Parameters
+    ----------
+    planes : Planes
+    centre_px : (float, float)
+    line_px : array (n,)
+        Radius at which the line is darkest, n directions.
+    along_columns : float
+        Directions over which its profile is averaged, one sd.
+
+    Returns
+    -------
+    array (n,)
+        What must be added to the radius, pixels; 1.5 at most.
+
+    Notes
+    -----
+    Own derivation: a line of area A on a step H, blurred by a Gaussian of width σ, is darkest at
+    -H σ² / A from where it lies (the derivative of -A g + H Φ is g·(A x / σ² + H)). Its depth
+    A / (σ √2π) and its width are read from its own profile.
+    """
+    offset = np.arange(-SETTINGS.beside_px[1], SETTINGS.beside_px[1] + 1)
+    profile = unroll(planes.log_grey, centre_px, line_px[None] + offset[:, None])
+    profile = gaussian_filter1d(profile, along_columns, axis=1, mode="wrap")
+    near, middle = SETTINGS.beside_px[1] - SETTINGS.beside_px[0] + 1, SETTINGS.beside_px[1]
+    inner, outer = profile[:near].mean(axis=0), profile[-near:].mean(axis=0)
+    depth = np.maximum(0.5 * (inner + outer) - profile[middle], 1e-4)
+    risen = 0.5 * (profile[middle - 2] + profile[middle + 2]) - profile[middle]
+    width = 2.0 / np.sqrt(-2.0 * np.log(np.clip(1.0 - risen / depth, 0.05, 0.9)))
+    aside = (outer - inner) * width / (math.sqrt(2.0 * math.pi) * depth)
+    return np.asarray(np.clip(aside, -SETTINGS.farthest_px, SETTINGS.farthest_px))
 
 
 def _passed(strip: FloatArray, other: BoolArray) -> tuple[FloatArray, FloatArray]:

@@ -6,6 +6,7 @@ import numpy as np
 from scipy.ndimage import median_filter
 
 from rimwise.geometry.robust import tukey_weights
+from rimwise.picture.contrast import drawn_aside
 from rimwise.picture.paths import closed_path, peak_offset
 from rimwise.picture.planes import Planes
 from rimwise.picture.pupil import PupilMargin
@@ -65,8 +66,7 @@ class SeamSettings:
         How uncertain the place of a sharp line in its own profile is; how far apart line and rise
         are taken to be where no line shows.
     line_weight : float
-        Its weight in full. The line is found a little inwards, since the sheet outside is bright,
-        the rise of whiteness outwards; of their errors, 0.4 and 0.8 px, this leaves least.
+        Its weight in full: where a blurred line errs inwards, the rise of whiteness errs outwards.
     apart : float
         A second seam keeps so far from the first: nearer, both would be one edge's two sides.
     """
@@ -198,6 +198,7 @@ def _to_edge(planes: Planes, rim: Rim, radii: FloatArray) -> tuple[FloatArray, F
     by_colour = _peak(steep, 9)[0]
     dark, _ = _line_and_fall(smooth_along(unroll(planes.log_grey, rim.centre_px, at), 4.0), 1, 1)
     by_line, depth = _peak(dark, _NEAR_PX)
+    by_line += drawn_aside(planes, rim.centre_px, radii + by_line, SETTINGS.shows_columns)
     noise = 1.4826 * float(np.median(np.abs(dark - np.median(dark)))) + 1e-6
     off_rim = np.abs(radii - rim.radii_px) / rim.radius_px
     shows = smooth_along(depth[None] / noise, SETTINGS.shows_columns)[0]
