@@ -12,12 +12,13 @@ from rimwise.stats.quadrature import panel_nodes
 from rimwise.terms.arrays import FloatArray
 from rimwise.terms.estimate import Estimate
 
+_YEAR_DAYS = 365.0
 _LEVEL_SD_MM = 10.0  # of the first level: told by the eye alone
 
 
 @dataclass(frozen=True, slots=True)
 class Usual:
-    """What is usual: change from first week to a year, days to settle, and wander.
+    """What is usual: change from first week to a year, days to settle, wander and late change.
 
     Parameters
     ----------
@@ -25,6 +26,8 @@ class Usual:
     settle_day, settle_sd_day : float
         Log-normal law by its mean and sd.
     wander_sd_mm : float
+    late_sd_mm : float
+        Of what a year adds that no visit before it foretold.
     """
 
     change_mm: float
@@ -32,6 +35,7 @@ class Usual:
     settle_day: float
     settle_sd_day: float
     wander_sd_mm: float
+    late_sd_mm: float = 0.0
 
 
 def usual_healing() -> tuple[Usual, tuple[Assumption, ...]]:
@@ -42,14 +46,19 @@ def usual_healing() -> tuple[Usual, tuple[Assumption, ...]]:
     >>> usual_healing()[0].change_sd_mm
     0.15
     """
-    change, settle, wander = (
-        published_value("healing", key) for key in ("cover_change", "days_to_settle", "wander")
+    change, settle, wander, late = (
+        published_value("healing", key)
+        for key in ("cover_change", "days_to_settle", "wander", "late_change")
     )
-    usual = Usual(change.value, change.sd or 0.0, settle.value, settle.sd or 0.0, wander.sd or 0.0)
+    usual = Usual(
+        change.value, change.sd or 0.0, settle.value, settle.sd or 0.0, wander.sd or 0.0,
+        late.sd or 0.0,
+    )  # fmt: skip
     return usual, (
         Assumption.of("change of the least cover in a year", change),
         Assumption.of("days in which two thirds of it happen", settle),
         Assumption.of("departure from a smooth course", wander),
+        Assumption.of("change in a year that earlier visits do not foretell", late),
     )
 
 
@@ -74,10 +83,11 @@ def foretell(
 
     Notes
     -----
-    level + change · (1 - exp(-day / settle)), level unknown, change normal, settle log-normal
-    (summed over), each visit off the course by the wander besides its measurement. Own
-    derivation; its intervals are shown true on eyes drawn from the same law, which proves nothing
-    about patients.
+    level + change · (1 - exp(-day / settle)) + late(day), level unknown, change normal, settle
+    log-normal (summed over), late a Brownian walk, so that an eye that has settled may contract
+    after all; each visit off the course by the wander besides its measurement. Own derivation; its
+    intervals are shown true on eyes drawn from the same law, which proves nothing about patients,
+    and docs/follow.md tells how they hold under other laws.
 
     Examples
     --------
@@ -123,11 +133,17 @@ def _given_settle(
     prior_mean = np.array([0.0, usual.change_mm])
     prior = np.diag([_LEVEL_SD_MM**2, usual.change_sd_mm**2])
     noise = np.diag(sd_mm**2 + usual.wander_sd_mm**2)
-    cover = design @ prior @ design.T + noise
+    cover = design @ prior @ design.T + _walk(days, days, usual) + noise
+    shared = later @ prior @ design.T + _walk(ahead, days, usual)
     off = least_mm - design @ prior_mean
-    gain = prior @ design.T @ np.linalg.inv(cover)
-    mean = prior_mean + gain @ off
-    left = prior - gain @ design @ prior
+    gain = np.linalg.solve(cover, shared.T).T
     log = -0.5 * float(off @ np.linalg.solve(cover, off)) - 0.5 * np.linalg.slogdet(cover)[1]
-    spread = np.einsum("ij,jk,ik->i", later, left, later) + usual.wander_sd_mm**2
-    return float(log), later @ mean, spread
+    own = np.einsum("ij,jk,ik->i", later, prior, later) + np.diag(_walk(ahead, ahead, usual))
+    spread = own - np.einsum("ij,ij->i", gain, shared) + usual.wander_sd_mm**2
+    return float(log), later @ prior_mean + gain @ off, spread
+
+
+def _walk(one: FloatArray, other: FloatArray, usual: Usual) -> FloatArray:
+    """Return the covariance of late changes between days."""
+    least = np.minimum(one[:, None], other[None, :])
+    return np.asarray(usual.late_sd_mm**2 * np.maximum(least, 0.0) / _YEAR_DAYS)
