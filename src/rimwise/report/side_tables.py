@@ -77,8 +77,9 @@ def comparison_table(
 
 def _compared(one: Difference) -> Row:
     told = one.difference
+    ratio = told.unit != one.unit  # of scatters, which bear the outcome's own unit
     return (
-        one.outcome,
+        f"{one.outcome} (difference: second over first)" if ratio else one.outcome,
         "share" if one.unit == "1" else one.unit,
         _number(one.first),
         _number(one.second),
@@ -93,11 +94,12 @@ def _compared(one: Difference) -> Row:
 
 
 def _number(value: float | None) -> str:
-    return "-" if value is None else f"{value:.3f}"
+    # A value that rounds to nothing has no sign.
+    return "-" if value is None else f"{round(value, 3) + 0.0:.3f}"
 
 
 def _ends(low: float | None, high: float | None) -> str:
-    return "-" if low is None or high is None else f"{low:.3f} to {high:.3f}"
+    return "-" if low is None or high is None else f"{_number(low)} to {_number(high)}"
 
 
 def _chance(p: float | None) -> str:

@@ -62,13 +62,16 @@ def number_words(value: float, sd: float | None, unit: str, digits: int = 2) -> 
 
 
 def with_minus(text: str) -> str:
-    """How does a sentence read with true minus signs before its numbers?
+    """How does a sentence read with true minus signs before its numbers, and none before a zero?
 
     Examples
     --------
     >>> with_minus("E-1: -0.17 mm, 95 % between -0.25 and -0.10 mm")
     'E-1: −0.17 mm, 95 % between −0.25 and −0.10 mm'
+    >>> with_minus("the least cover is -0.00 mm")
+    'the least cover is 0.00 mm'
     """
+    text = re.sub(r"(?<![\w-])-(?=0(?:\.0+)?(?![\d.]\d|\d))", "", text)
     return re.sub(r"(?<![\w-])-(?=\d)", "−", text)
 
 
