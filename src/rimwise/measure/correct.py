@@ -83,8 +83,10 @@ def correct(finding: CoverFinding, sheet: PictureSheet, corrections: Corrections
     ...                      curves=FoundCurves((1.0, 0.0), (0.0, -1.0), 1.0))
     >>> told = Corrections(opening_px=circle(250.0), optic_px=circle(300.0), who="R-2")
     >>> by_hand = correct(blank, sheet, told)
-    >>> by_hand.status, round(by_hand.opening.equivalent_diameter_mm.value, 2)
-    ('measured', 5.0)
+    >>> by_hand.status, round(by_hand.opening.equivalent_diameter_mm.value, 2)  # 5/6 of the optic,
+    ('measured', 4.99)
+
+    less what the cornea shows the opening larger than the rim.
     """
     _check(corrections)
     if corrections.is_empty and finding.correction is None:
