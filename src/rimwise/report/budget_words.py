@@ -28,6 +28,7 @@ NUMBER_WORDS = {
     "opening_from_optic_superior_mm": ("Opening from optic, superior", "mm", 3),
 }
 _WORTH_SAYING = 0.2  # of the ± in all: less than 2 % of the variance
+_SHARED = 0.9  # of the whole, left by every source alone
 
 
 def budget_rows(finding: CoverFinding) -> tuple[Row, ...]:
@@ -76,6 +77,9 @@ def _number_row(number: NumberBudget) -> Row:
     total = f"± {number.sd:.{digits}f}{gap}{unit}"
     if number.sd <= 0.0:
         return Row(label, total, "no source moves it")
+    if min(sd for _, sd in number.parts) >= _SHARED * number.sd:
+        # What every source alone leaves alike is none of theirs, but the curve's own convention.
+        return Row(label, total, "where shape ends and the edge's roughness begins; no source adds")
     told = [
         f"{SOURCE_WORDS[source]} {sd:.{digits}f}"
         for source, sd in number.parts
