@@ -3,6 +3,7 @@
 import csv
 import ctypes
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -10,6 +11,7 @@ import pytest
 from PIL import Image
 from typer.testing import CliRunner
 
+from rimwise.audit.columns import map_columns
 from rimwise.casebook.batch import BatchRequest, measure_folder, pictures_in
 from rimwise.casebook.kept import Kept, key_of
 from rimwise.casebook.pool import Crashed, LocalPool
@@ -18,7 +20,9 @@ from rimwise.demo.photos import draw_photo, photo_jpeg
 from rimwise.exchange.cover_table import COLUMNS, cover_row, table_lines
 from rimwise.exchange.results import cover_document
 from rimwise.records.cover import CoverFinding
+from rimwise.records.implant_reflexes import ImplantReflexes
 from rimwise.terms.errors import WrongInput
+from rimwise.terms.estimate import Estimate
 
 
 @pytest.fixture(scope="module")
@@ -134,6 +138,11 @@ def test_every_number_of_a_finding_reaches_the_row(finding: CoverFinding) -> Non
     assert row["opacification_score"] == "1.1"
     assert row["implant_toric_axis_deg"] == "91"
     assert row["opening_from_optic_nasal_mm_sd"] != ""
+    lit = ImplantReflexes({}, (Estimate(3.5, 0.5), Estimate(-1.0, 0.6)))
+    tilted = cover_row(cover_document(replace(finding, reflexes=lit)))
+    assert (tilted["lens_tilt_x_deg"], tilted["lens_tilt_y_deg_sd"]) == ("3.5", "0.6")
+    read = map_columns(COLUMNS).columns
+    assert {f"optic_from_{one}_nasal_mm" for one in ("pupil", "limbus")} <= read.keys()
     header, line = table_lines([cover_document(finding)])
     assert len(header.split(b",")) == len(COLUMNS)
     assert line.endswith(b"\n")

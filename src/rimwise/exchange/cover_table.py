@@ -30,6 +30,14 @@ ESTIMATES: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("circularity", ("opening", "circularity")),
     ("opening_from_optic_nasal_mm", ("decentration", "opening-from-optic", "nasal_mm")),
     ("opening_from_optic_superior_mm", ("decentration", "opening-from-optic", "superior_mm")),
+    *(
+        (f"optic_from_{name}_{way}_mm", ("decentration", f"optic-from-{name}", f"{way}_mm"))
+        for name in ("pupil", "limbus", "P1", "P4")
+        for way in ("nasal", "superior")
+    ),
+    ("lens_tilt_x_deg", ("lens_tilt_deg", "x")),
+    ("lens_tilt_y_deg", ("lens_tilt_deg", "y")),
+    ("dilated_pupil_mm", ("pupil", "dilated_mm")),
     ("implant_toric_axis_deg", ("implant_toric_axis_deg",)),
     ("haptic_axis_deg", ("haptic_axis_deg",)),
     ("opacification_score", ("opacification", "score")),
