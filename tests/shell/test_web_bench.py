@@ -100,6 +100,8 @@ def test_a_correction_is_kept_and_comes_back(inside: Browser, keeping: Keeping) 
     kept = keeping.book().newest("E-1", "cover", sha)
     assert kept is not None
     assert again["numbers"]["width_mm"] == kept.document["cover"]["width_mm"]
+    lanes = {edge: "".join(map(str, grades)) for edge, grades in again["numbers"]["seen"].items()}
+    assert lanes == kept.document["visibility"]
     assert kept.document["correction"]["told"]["who"] == "R-2"
     assert keeping.book().pictures.get(sha)[:2] == b"\xff\xd8"
     older = inside.get(f"/bench/{_name(page.text)}/version/1")

@@ -206,6 +206,7 @@ def corrections_told(told: Mapping[str, object]) -> "Corrections":
 
 
 def _shown(finding: "CoverFinding") -> Answer:
+    from rimwise.measure.visibility import visibility  # noqa: PLC0415
     from rimwise.report.words import cover_rows, headline, reason_sentences  # noqa: PLC0415
     from rimwise.web.jobs import lines_by_hour, table_lines  # noqa: PLC0415
 
@@ -224,6 +225,7 @@ def _shown(finding: "CoverFinding") -> Answer:
         "least": None if cover is None or cover.min_mm is None
         else {"value": cover.min_mm.value, "sd": cover.min_mm.sd, "at_deg": cover.min_mm.at_deg},
         "curves": None if finding.curves is None else _drawn(finding.curves),
+        "seen": visibility(finding.curves),
     }  # fmt: skip
 
 

@@ -29,7 +29,8 @@ FRAME_WORDS: dict[str, str] = {
     "frame.result": "Frame",
     "frame.clip": "Clip",
     "frame.frames": "frames",
-    "frame.waiting": "It is aligned while you do something else; this page follows.",
+    "frame.waiting": "It is aligned while you do something else; this page follows. The very first "
+    "frames or clip on a computer take half a minute longer: fast code is made for it once.",
     "frame.done_of": "done:",
     "frame.look": "Look again",
     "frame.cancel": "Cancel",

@@ -5,7 +5,7 @@ Bench.STRIP_TALL = 210;
 
 Bench.stripFrame = (state, strip, stage) => {
   const { width_mm: width, sd_mm: sd, px_per_mm: scale } = state.numbers;
-  const wide = strip.clientWidth || 600, inner = { left: 34, right: 8, top: 14, bottom: 26 };
+  const wide = strip.clientWidth || 600, inner = { left: 54, right: 8, top: 14, bottom: 26 };
   if (!width || !scale) return null;
   const known = width.map((w, k) => [w, 2 * (sd[k] || 0)]).filter(([w]) => w !== null);
   const low = Math.min(-0.1, ...known.map(([w, s]) => w - s)) - 0.05;
@@ -62,13 +62,30 @@ Bench.drawStrip = (state, strip, stage) => {
     Bench.make("text", { x: 10, y: 25, class: "plain" }, strip, state.numbers.headline);
     return;
   }
-  strip.setAttribute("viewBox", `0 0 ${frame.wide} ${frame.bottom + 30}`);
-  strip.style.height = `${frame.bottom + 30}px`;
+  const tall = frame.bottom + (frame.wide < 520 ? 50 : 62);
+  strip.setAttribute("viewBox", `0 0 ${frame.wide} ${tall}`);
+  strip.style.height = `${tall}px`;
   Bench.stripPatterns(strip);
   Bench.stripUnseen(state, strip, frame);
   Bench.stripArea(state, strip, frame);
   Bench.stripAxes(state, strip, frame);
   Bench.stripMarks(state, strip, frame);
+  Bench.stripLanes(state, strip, frame, tall);
+};
+
+// Thick where an edge is plain (2), thin and dotted where it is faint (1), blank where hidden (0).
+Bench.stripLanes = (state, strip, frame, tall) => {
+  ["opening", "optic"].forEach((edge, row) => {
+    const grades = (state.numbers.seen || {})[edge] || [], y = tall - 22 + 14 * row;
+    Bench.make("text", { x: frame.x(0) - 4, y: y + 4, class: "plain", "text-anchor": "end" },
+      strip, edge === "opening" ? state.words.benchLaneOpening : state.words.benchLaneOptic);
+    [[2, "lane"], [1, "lane faint"]].forEach(([grade, kind]) => {
+      Bench.stripRuns(grades.map((one) => one === grade)).forEach(([from, to]) => {
+        Bench.make("line", { x1: frame.x(from), x2: frame.x(to + 1), y1: y, y2: y, class: kind },
+          strip);
+      });
+    });
+  });
 };
 
 Bench.stripUnseen = (state, strip, frame) => {
