@@ -76,8 +76,8 @@ PICTURE_WORDS: dict[str, str] = {
     "bench.times": "heights enlarged",
     "bench.mm": "1 mm at the optic",
     "bench.legend": "Solid: optic's edge; dotted: opening's edge; dashed: pupil and limbus; thin: "
-    "not seen. ■ placed point, ◇ least cover. ± is one standard deviation, the band two. Lanes below "
-    "the strip: thick where an edge is plain, dotted where it is faint, blank where it is hidden.",
+    "not seen. ■ placed point, ◇ least cover. ± is one standard deviation, the band two. Lanes "
+    "below the strip: thick where an edge is plain, dotted where it is faint, blank where hidden.",
     "queue.title": "Many photographs at once",
     "home.queue.text": "A month of photographs, measured one after the other while you work; a "
     "restart goes on with them.",
