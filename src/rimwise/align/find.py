@@ -65,12 +65,15 @@ class FoundInFrame:
     of : Looking
     reflexes : tuple of dict
         Readings of the spots, likeliest first, working pixels.
+    roll_deg : Estimate or None
+        How far the eye is turned about its axis since the reference, where a clip told it before.
     """
 
     planes: FramePlanes
     rings: EyeRings
     of: Looking
     reflexes: tuple[dict[ReflexName, Found], ...]
+    roll_deg: Estimate | None = None
 
     def sighted(self) -> list[Sighted]:
         """Return the readings of what was found in stored pixels."""

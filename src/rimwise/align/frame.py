@@ -17,6 +17,7 @@ from rimwise.align.reference import (
     with_reference,
 )
 from rimwise.align.targets import Aim, corneal_mark, target_places, targets
+from rimwise.align.turned import roll_reasons, rolled_since, strip_of, told_roll
 from rimwise.align.words import turn_words
 from rimwise.geometry.ellipse import Ellipse, fit_ellipse
 from rimwise.geometry.ellipse_outline import outline_ellipse
@@ -111,16 +112,19 @@ def align_frame(
     found = find_in_frame(raster, sheet, asked.compiled)
     fit, seen = fit_frame(found.of, found.sighted(), asked.compiled)
     offset = offset_mm(found.of, seen)
-    fixating = FixatingFrame(found.of, fit, offset) if sheet.fixation != "none" else None
+    strip = strip_of(found) if sheet.fixation != "none" or asked.reference else None
+    fixating = FixatingFrame(found.of, fit, offset, strip) if sheet.fixation != "none" else None
     axis, turn = None, OffsetFinding(offset)
     reasons: list[Reason] = []
     if asked.reference is not None:
-        fit, axis = with_reference(fit, asked.reference, found.of)
-        turn, more = turn_back(found.of, fit, (axis, offset), asked)
-        reasons += more
+        roll = rolled_since(asked.reference, strip)
+        fit, axis = with_reference(fit, asked.reference, found.of, roll)
+        turn, reasons = turn_back(found.of, fit, (axis, offset), asked)
+        turn = replace(turn, rolled_deg=told_roll(roll))
+        reasons += roll_reasons(roll)
     elif fixating is not None and _lamp_known(found.of):
         own = make_reference([fixating])
-        fit, axis = with_reference(fit, own, found.of)
+        fit, axis = with_reference(fit, own, found.of, Estimate(0.0, 0.0))
     aim = Aim(found.of, fit, seen, axis, asked.opening_mm)
     finding = _finding(found, aim, turn, picture)
     finding = replace(finding, reasons=(*reasons, *finding.reasons))

@@ -22,6 +22,7 @@ from rimwise.picture.spots import SpotMap
 from rimwise.purkinje.forward import Engine, reflexes
 from rimwise.records.eye import ReflexName
 from rimwise.terms.arrays import FloatArray
+from rimwise.terms.estimate import Estimate
 
 _P1_SD_MM = 0.25  # how far an eye takes P1 within a frame of a clip, but for the fastest jumps
 _ROOM, _LIMBUS_ROOM = 1.3, 1.22  # radii of the ring in which its edge is looked for
@@ -51,6 +52,8 @@ class Held:
     weights : array (3,) or None
         Of the channels in the map of spots, from the last frame in which the noise of the whole
         pupil was told.
+    roll_deg : Estimate or None
+        How far the eye is turned about its axis since the reference, at the last whole look.
     """
 
     of: Looking
@@ -62,6 +65,7 @@ class Held:
     fit: FrameFit | None = None
     foretold: dict[ReflexName, Found] = field(default_factory=dict)
     weights: Float32Array | None = None
+    roll_deg: Estimate | None = None
 
     def found(self, planes: FramePlanes) -> FoundInFrame:
         """Return what was seen in this very frame, as it lies in these planes of it."""
@@ -72,7 +76,7 @@ class Held:
                 told[name] = moved(one, by)
         rings = moved_rings(self.rings, planes.corner_px)
         limbus = rings.limbus if "limbus" in self.seen else None
-        return FoundInFrame(planes, EyeRings(limbus, rings.pupil), self.of, (told,))
+        return FoundInFrame(planes, EyeRings(limbus, rings.pupil), self.of, (told,), self.roll_deg)
 
     @property
     def px_per_mm(self) -> float:

@@ -14,7 +14,9 @@ import numpy as np
 from rimwise.align.axes import PIVOT_MM, axis_through, nodal_depth_mm
 from rimwise.align.fit import FrameFit
 from rimwise.align.looking import Looking, spread_of
+from rimwise.align.turned import Gaussian, rolled, turned_about
 from rimwise.eye.known import known_from_picture
+from rimwise.picture.eye_strip import EyeStrip, strip_text
 from rimwise.purkinje.scene import LENS, LIMBUS, PLACES, TILT, TURN
 from rimwise.records.frame import EyeReference, Pair
 from rimwise.records.picture import State
@@ -22,9 +24,9 @@ from rimwise.terms.arrays import FloatArray, IntArray
 from rimwise.terms.errors import WrongInput
 from rimwise.terms.estimate import Estimate
 
-_DRIFT = 0.10
-"""Share of each prior's sd by which what belongs to the eye may differ between frames: the head,
-and so superior, is only known to a few degrees, which turns every vector a little."""
+_DRIFT = 0.05
+"""Share of each prior's sd by which what belongs to the eye may differ between frames: a lens hangs
+a little otherwise in a lying eye than in a sitting one (a choice; common practice, no source)."""
 
 AXIS = ("axis_x_rad", "axis_y_rad")
 VERIFIED_FROM = 3
@@ -32,11 +34,12 @@ VERIFIED_FROM = 3
 
 @dataclass(frozen=True, slots=True)
 class FixatingFrame:
-    """One frame in which the eye is said to look at a lamp."""
+    """One frame in which the eye is said to look at a lamp, with what surrounds its limbus."""
 
     of: Looking
     fit: FrameFit
     offset_mm: Pair | None
+    strip: EyeStrip | None = None
 
 
 def shared_index(fit: FrameFit, lens_too: bool) -> IntArray:
@@ -107,11 +110,9 @@ def make_reference(frames: list[FixatingFrame]) -> EyeReference:
     """
     _check_alike(frames)
     first = frames[0]
-    mean, covariance = _axis_of(first)
-    prior = _prior(first.fit, shared_index(first.fit, first.fit.has_lens))
-    for frame in frames[1:]:
-        other = _axis_of(frame)
-        mean, covariance = _fused((mean, covariance), other, prior)
+    index = shared_index(first.fit, first.fit.has_lens)
+    names = (*AXIS, *_names(index))
+    mean, covariance = _together(frames, names, _prior(first.fit, index))
     sheet = first.of.sheet
     sd = np.sqrt(np.diag(covariance)[:2])
     axis = tuple(
@@ -122,7 +123,6 @@ def make_reference(frames: list[FixatingFrame]) -> EyeReference:
     weakest: Literal["claimed", "confirmed"] = (
         "claimed" if any(f.of.sheet.fixation != "confirmed" for f in frames) else "confirmed"
     )
-    index = shared_index(first.fit, first.fit.has_lens)
     return EyeReference(
         code=sheet.code,
         side=sheet.side,
@@ -139,10 +139,21 @@ def make_reference(frames: list[FixatingFrame]) -> EyeReference:
         px_per_mm=sheet.px_per_mm,
         offset_mm=_mean_offset(frames),
         axis_deg=(axis[0], axis[1]),
-        parameters=(*AXIS, *_names(index)),
+        parameters=names,
         mean=tuple(float(one) for one in mean),
         covariance=tuple(tuple(float(c) for c in row) for row in covariance),
+        around=() if first.strip is None else strip_text(first.strip),
     )
+
+
+def _together(frames: list[FixatingFrame], names: tuple[str, ...], prior: FloatArray) -> Gaussian:
+    """Bring all frames together, each turned about the eye's axis as the first one lies."""
+    first = frames[0]
+    told = _axis_of(first)
+    for frame in frames[1:]:
+        back = turned_about(frame.strip, first.strip)
+        told = _fused(told, rolled(_axis_of(frame), names, back), prior)
+    return told
 
 
 def _check_alike(frames: list[FixatingFrame]) -> None:
@@ -177,9 +188,6 @@ def _mean_offset(frames: list[FixatingFrame]) -> Pair | None:
     return x, y
 
 
-Gaussian = tuple[FloatArray, FloatArray]
-
-
 def _prior(fit: FrameFit, index: IntArray) -> FloatArray:
     """Return the prior precision of axis (none) and of what stays."""
     return np.concatenate([np.zeros(2), fit.prior_sd[index] ** -2.0])
@@ -209,7 +217,7 @@ def of_another_lens(reference: EyeReference, of: Looking) -> bool:
 
 
 def with_reference(
-    fit: FrameFit, reference: EyeReference, of: Looking
+    fit: FrameFit, reference: EyeReference, of: Looking, roll: Estimate
 ) -> tuple[FrameFit, Gaussian]:
     """What do a frame and an eye's reference say together?
 
@@ -222,6 +230,9 @@ def with_reference(
     reference : EyeReference
     of : Looking
         At the frame of the fit.
+    roll : Estimate
+        How far the eye is turned about its axis since the reference, see
+        :func:`~rimwise.align.turned.rolled_since`.
 
     Returns
     -------
@@ -241,8 +252,8 @@ def with_reference(
     mine = index[common] + 2
     theirs = [reference.parameters.index(names[k]) for k in common]
     pick = [0, 1, *theirs]
-    mean = np.array(reference.mean)[pick]
-    spread = np.array(reference.covariance)[np.ix_(pick, pick)].copy()
+    there = np.array(reference.mean)[pick], np.array(reference.covariance)[np.ix_(pick, pick)]
+    mean, spread = rolled(there, tuple(reference.parameters[k] for k in pick), roll)
     sd = fit.prior_sd[index[common]]
     spread[2:, 2:] += np.diag((_DRIFT * sd) ** 2)
     told = np.linalg.inv(spread)

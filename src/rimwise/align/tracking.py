@@ -9,6 +9,7 @@ from rimwise.align.frame import Question
 from rimwise.align.narrow import Held, foretold, held_again, moved_rings
 from rimwise.align.settling import Found
 from rimwise.align.tracking_rows import reflex_row, whole_row
+from rimwise.align.turned import rolled_since, strip_of
 from rimwise.picture.frame_planes import FramePlanes, part_planes, whole_planes
 from rimwise.picture.frame_rings import EyeRings
 from rimwise.picture.raster import Picture
@@ -157,6 +158,9 @@ def _looked(
     found = _found_in(picture, planes, wanted)
     if found is None or not _same_eye(found.rings, None if held is None else held.rings):
         return None
+    reference = wanted.question.reference
+    if wanted.whole and reference is not None:
+        found = replace(found, roll_deg=rolled_since(reference, strip_of(found)))
     fit: FrameFit | None = None
     try:
         fit, seen = fit_frame(found.of, found.sighted(), compiled)
@@ -206,4 +210,5 @@ def _held(found: FoundInFrame, fit: FrameFit | None, seen: Sighted, compiled: bo
         awaited,
         frozenset(lens) | rings,
         fit,
+        roll_deg=found.roll_deg,
     )

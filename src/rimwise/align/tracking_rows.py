@@ -10,6 +10,7 @@ from rimwise.align.frame import (
     turn_wanted,
 )
 from rimwise.align.reference import with_reference
+from rimwise.align.turned import turned_about
 from rimwise.records.clip import ClipRow, ClipStatus
 from rimwise.records.cover import EllipsePx
 
@@ -39,7 +40,8 @@ def whole_row(
     fit, seen = told
     turn, sd = None, None
     if question.reference is not None:
-        fit, axis = with_reference(fit, question.reference, found.of)
+        roll = found.roll_deg or turned_about(None, None)
+        fit, axis = with_reference(fit, question.reference, found.of, roll)
         _, (x, y), sds = turn_wanted(found.of, fit, axis, question.reference)
         if float(sds.max()) <= WIDEST_TURN_SD_DEG:
             turn, sd = (float(x), float(y)), float(sds.max())

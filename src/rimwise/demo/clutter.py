@@ -184,7 +184,7 @@ def paint_ground(ground: Ground, rng: np.random.Generator) -> FloatArray:
     iris = 1.0 + look.texture * (0.075 * fine + 0.06 * ring + 0.09 * clouds(rng, x.shape, 45.0))
     iris *= 0.72 + 0.38 * np.clip(radius_mm / limbus.radius_mm, 0.0, 1.0) ** 2
     white = 1.0 + 0.05 * look.texture * clouds(rng, x.shape, 110.0)
-    sclera = _with_vessels(np.asarray(look.sclera_rgb) * white[..., None], rng)
+    sclera = _with_vessels(np.asarray(look.sclera_rgb) * white[..., None], ground, rng)
     outside_px = (radius_mm - limbus.radius_at(around_rad)) * ground.px_per_mm
     colour = blend(
         sclera, np.asarray(look.iris_rgb) * iris[..., None], inside(outside_px, look.limbus_blur_px)
@@ -207,16 +207,19 @@ def _spokes(
     return np.asarray(low * (1.0 - fr) + high * fr)
 
 
-def _with_vessels(colour: FloatArray, rng: np.random.Generator) -> FloatArray:
-    """Draw a few winding vessels on the white of the eye."""
+def _with_vessels(colour: FloatArray, ground: Ground, rng: np.random.Generator) -> FloatArray:
+    """Draw a few winding vessels on the white of the eye; they go with it and turn with it."""
     height, width = colour.shape[:2]
+    turn = ground.plane.matrix / math.sqrt(abs(float(np.linalg.det(ground.plane.matrix))))
+    middle = 0.5 * (ground.plane.px(np.array(ground.limbus.centre_mm)) + 0.5) - 0.5
     layer = Image.new("L", (width, height), 0)
     pen = ImageDraw.Draw(layer)
     for _ in range(16):
         heading = rng.uniform(0.0, 2.0 * math.pi) + np.cumsum(rng.normal(0.0, 0.22, 40))
         start = rng.uniform((0.0, 0.0), (width, height))
         step = 6.0 * np.stack([np.cos(heading), np.sin(heading)], axis=1)
-        path = start + np.cumsum(step, axis=0)
+        path = start + np.cumsum(step, axis=0) - (0.5 * width, 0.5 * height)
+        path = middle + path @ turn.T
         ink = int(rng.integers(60, 190))
         pen.line(
             [(float(p[0]), float(p[1])) for p in path], fill=ink, width=int(rng.integers(1, 4))

@@ -13,6 +13,7 @@ from rimwise.exchange.results import (
     reasons_document,
 )
 from rimwise.exchange.writing import finite
+from rimwise.picture.eye_strip import COLUMNS
 from rimwise.records.cover import Reason
 from rimwise.records.frame import (
     TARGETS,
@@ -188,6 +189,7 @@ def _offset(offset: OffsetFinding | None) -> Document | None:
         "from_reference_mm": _xy(offset.from_reference_mm),
         "turn_deg": _pair(offset.turn_deg, "deg"),
         "turn_words": offset.turn_words,
+        "rolled_deg": estimate_document(offset.rolled_deg, "deg"),
     }
 
 
@@ -227,6 +229,7 @@ def reference_document(reference: EyeReference) -> Document:
             "parameters": list(reference.parameters),
             "mean": list(reference.mean),
             "covariance": [list(row) for row in reference.covariance],
+            "around": list(reference.around),
         },
     }
 
@@ -315,7 +318,16 @@ def _reference(told: Mapping[str, Any]) -> EyeReference:
         names,
         mean,
         covariance,
+        _around(eye.get("around", ())),
     )
+
+
+def _around(rows: Any) -> tuple[str, ...]:
+    """Return the rows of a strip; a reference of an older version has none."""
+    told = tuple(str(row) for row in rows)
+    if any(len(row) != COLUMNS or not set(row) <= set("0123456789.") for row in told):
+        raise ValueError("eye.around: rows of another length, or other signs than digits")
+    return told
 
 
 def _numbers(values: Iterable[Any]) -> list[float]:

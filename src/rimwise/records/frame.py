@@ -100,6 +100,9 @@ class OffsetFinding:
     turn_words : str or None
     ghost_px : tuple of points
         Where P4 must lie in this very frame when the turn is done.
+    rolled_deg : Estimate or None
+        How far the eye lies turned about its axis against the reference, counter-clockwise to the
+        examiner; None where iris and vessels do not tell it.
     """
 
     p1_to_p4_mm: Pair | None = None
@@ -107,6 +110,7 @@ class OffsetFinding:
     turn_deg: Pair | None = None
     turn_words: str | None = None
     ghost_px: tuple[Point, ...] = ()
+    rolled_deg: Estimate | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,6 +168,8 @@ class EyeReference:
     mean : tuple of float
     covariance : tuple of rows
         Of the parameters.
+    around : tuple of str
+        Iris and vessels around the limbus in rows of digits; empty where they were not told.
     """
 
     code: str | None
@@ -184,3 +190,4 @@ class EyeReference:
     parameters: tuple[str, ...]
     mean: tuple[float, ...]
     covariance: tuple[tuple[float, ...], ...]
+    around: tuple[str, ...] = ()

@@ -51,6 +51,11 @@ def frame_rows(finding: FrameFinding) -> list[tuple[str, str, str]]:
         if offset.p1_to_p4_mm is not None:
             p1_to_p4 = pair_words(offset.p1_to_p4_mm, " mm", side, 2)
             rows.append(("offset P1 to P4", p1_to_p4, "limbus plane"))
+        if offset.rolled_deg is not None:
+            sense = "counter-clockwise" if offset.rolled_deg.value >= 0.0 else "clockwise"
+            amount = number_words(abs(offset.rolled_deg.value), offset.rolled_deg.sd, "°", 1)
+            note = "since the reference, as the surgeon sees it, by iris and white"
+            rows.append(("eye turned about its axis", f"{amount} {sense}", note))
         if offset.turn_deg is not None:
             words = offset.turn_words or ""
             rows.append(("turn to fixation", pair_words(offset.turn_deg, "°", side), words))
