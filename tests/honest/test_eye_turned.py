@@ -14,6 +14,7 @@ from practice import AWAY, FOLDER
 
 from rimwise.align.axes import axis_through, turn_onto
 from rimwise.align.frame import Question, align_frame
+from rimwise.align.looking import spread_of
 from rimwise.align.reference import make_reference
 from rimwise.demo.frame_render import render_frame
 from rimwise.demo.frame_scene import FrameScene
@@ -63,7 +64,7 @@ def two(seed: int, difficulty: Difficulty = "easy", most_deg: float = 6.0) -> Tw
     roll_deg = float(rng.uniform(-most_deg, most_deg))
     shift = scene.pose.shift_mm
     # Steady fixation scatters; the spread is the table's own.
-    off = np.radians(rng.normal(0.0, 0.3, 2))
+    off = np.radians(rng.normal(0.0, spread_of("fixation_confirmed"), 2))
     lamp = scene.setup.lamps_mm[FIXATED]
     axis = axis_through(scene.pose, lamp) + off
     later = rolled_scene(scene, sheet, roll_deg)
