@@ -28,7 +28,7 @@ from rimwise.purkinje.setup import set_up
 from rimwise.records.eye import EyePose
 from rimwise.records.frame import EyeReference, FrameFinding
 from rimwise.records.picture import PictureSheet
-from rimwise.terms.errors import MeasurementRefused
+from rimwise.terms.errors import MeasurementRefused, WrongInput
 
 FIXATED = 0
 
@@ -119,6 +119,15 @@ def test_another_eye_tells_no_turn_about_its_axis_and_the_turn_is_wider() -> Non
     assert unknown.offset.turn_deg is not None
     for better, worse in zip(known.offset.turn_deg, unknown.offset.turn_deg, strict=True):
         assert better.sd < worse.sd
+
+
+def test_a_reference_of_an_older_version_is_read_and_a_broken_strip_is_not() -> None:
+    document = reference_document(reference_from(two(3).first))
+    document["eye"].pop("around")
+    assert reference_of(document, "r.json").around == ()
+    document["eye"]["around"] = ["12x"]
+    with pytest.raises(WrongInput, match="around"):
+        reference_of(document, "r.json")
 
 
 def test_a_picture_held_upside_down_unsaid_is_refused() -> None:
