@@ -25,8 +25,6 @@ NO_EXAMPLE: dict[str, str] = {
     "optics.system: pass_through": _ONE_LINE,
     "optics.system: reflect": _ONE_LINE,
     "optics.system: refract": _ONE_LINE,
-    "picture.contrast: visible_line": _A_PICTURE,
-    "picture.contrast: line_over_sides": _A_PICTURE,
     "follow.make: follow_visits": _A_COURSE,
     "picture.implant_turn: implant_turn": _A_COURSE,
     "picture.registration: Registration": _A_RECORD,

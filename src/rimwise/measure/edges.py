@@ -3,12 +3,11 @@
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.ndimage import gaussian_filter1d
 
 from rimwise.geometry.ellipse import fit_ellipse
 from rimwise.measure.magnification import expected_limbus_px, white_to_white
 from rimwise.picture.alone import alone_at_rim, ends_along_rim, in_pieces
-from rimwise.picture.contrast import line_over_sides, visible_line
+from rimwise.picture.edge_shows import edge_shows
 from rimwise.picture.haptics import Haptics, find_haptics
 from rimwise.picture.limbus import Limbus, find_limbus
 from rimwise.picture.marks import Marks, find_marks
@@ -17,6 +16,7 @@ from rimwise.picture.pupil import PupilMargin, find_pupil
 from rimwise.picture.raster import Raster
 from rimwise.picture.rim import COLUMNS, Rim, find_rims, rim_basis
 from rimwise.picture.rim_doubt import covariance_where
+from rimwise.picture.rim_shows import rim_shows
 from rimwise.picture.seam import Seam, find_seams
 from rimwise.picture.strip import directions_rad, radius_about
 from rimwise.picture.which_edge import Choice, Rival, which_edge
@@ -53,13 +53,6 @@ class EdgeSettings:
     columns : int
         Half degrees over which they are averaged; the strength must hold 5° to both sides too, so
         that a path which only connects two ends of the edge is not taken for it.
-    rim_strength, rim_columns, rim_contrast : float
-        Least strength of the rim's line where the circle says it must be, in noise levels, as a
-        mean with this sd along the rim, and least contrast against the limit of a free line: its
-        place is known there, so less is needed to verify it.
-    rim_clear_columns : int
-        Half degrees beside the iris or a reflex in which the rim is not claimed: it dives under
-        the margin at a grazing angle, and the margin's own shadow continues its line.
     beyond_rim, off_iris : float
         Radii of the rim: farther outside of it than the first, an edge must keep the second away
         from the iris, whose shadow and colour else pass for the start of capsule while the true
@@ -78,10 +71,6 @@ class EdgeSettings:
     rim_zone: float = 0.022
     rise_at_rim: float = 4.0
     columns: int = 13
-    rim_strength: float = 2.0
-    rim_contrast: float = 0.5
-    rim_columns: float = 8.0
-    rim_clear_columns: int = 5
     beyond_rim: float = 0.03
     off_iris: float = 0.03
 
@@ -282,12 +271,11 @@ def _in_examiner_degrees(planes: Planes, rim: Rim, choice: Choice, frame: Pictur
     radians = np.radians(degrees)
     direction = frame.picture_from_examiner(np.stack([np.cos(radians), np.sin(radians)], axis=-1))
     column = np.degrees(np.arctan2(-direction[:, 1], direction[:, 0])) % 360.0 * COLUMNS / 360.0
-    seam_line, _ = visible_line(planes, rim.centre_px, seam.steepest_px, rim.radii_px)
-    seam_line &= line_over_sides(planes, rim.centre_px, seam.steepest_px, rim.radii_px)
+    seam_line = edge_shows(planes, rim, seam.steepest_px)
     if choice.before is None:  # nothing tells that more than the rim shows where they meet
         seam_line &= ~ends_along_rim(found, (seam.radii_px - rim.radii_px) / rim.radius_px)
     plain = in_pieces(found & seam_line)
-    rim_shows = _rim_shows(planes, rim)
+    shows = rim_shows(planes, rim, np.where(found, seam.radii_px, np.inf))
     basis = rim_basis(column * 2.0 * np.pi / COLUMNS)
     return Edges(
         centre_px=_pair(planes.stored(np.asarray(rim.centre_px))),
@@ -295,10 +283,10 @@ def _in_examiner_degrees(planes: Planes, rim: Rim, choice: Choice, frame: Pictur
         rim_ellipse=_ellipse(planes, rim),
         rim_px=planes.stored_length(1.0) * _at(rim.radii_px, column),
         rim_covariance=planes.stored_length(1.0) ** 2
-        * (basis @ covariance_where(rim, rim_shows) @ basis.T),
+        * (basis @ covariance_where(rim, shows) @ basis.T),
         opening_px=planes.stored_length(1.0) * _at(seam.radii_px, column),
         opening_sd_px=planes.stored_length(_roughness(seam.radii_px, found)),
-        rim_seen=_both(rim_shows, column),
+        rim_seen=_both(shows, column),
         opening_found=_both(found, column),
         opening_plain=_both(plain, column),
         opening_hidden_by_pupil=~_both(seam.usable, column),
@@ -337,16 +325,6 @@ def _off_iris(pupil: PupilMargin, rim: Rim, seam: Seam) -> BoolArray:
     margin = radius_about(pupil.curve_px, rim.centre_px, directions_rad(COLUMNS))
     within = seam.radii_px < rim.radii_px + SETTINGS.beyond_rim * rim.radius_px
     return np.asarray(within | (margin - seam.radii_px > SETTINGS.off_iris * rim.radius_px))
-
-
-def _rim_shows(planes: Planes, rim: Rim) -> BoolArray:
-    near = rim.strength * np.exp(-((rim.residuals_px / 4.0) ** 2))
-    steady = gaussian_filter1d(near, SETTINGS.rim_columns, mode="wrap")
-    _, contrast = visible_line(planes, rim.centre_px, rim.radii_px)
-    shows = (steady > SETTINGS.rim_strength) & (contrast > SETTINGS.rim_contrast)
-    clear = SETTINGS.rim_clear_columns
-    usable = np.logical_and.reduce([np.roll(rim.usable, k) for k in range(-clear, clear + 1)])
-    return np.asarray(usable & shows)
 
 
 def _pair(point: FloatArray) -> tuple[float, float]:

@@ -164,7 +164,7 @@ def finding_of_edges(
     around = int(edges.opening_found.sum()) >= WHOLE_EDGE_DEG
     whole = around and not doubtful
     radius = 0.5 * ruler.diameter_mm
-    _check_in_sight(law, whole, radius)
+    _check_in_sight(edges, law, whole, radius)
     return CoverFinding(
         picture=picture,
         sha256=sha256,
@@ -208,14 +208,16 @@ def _check_size(edges: Edges, sheet: PictureSheet) -> None:
         )
 
 
-def _check_in_sight(law: WidthLaw, whole: bool, radius_mm: float) -> None:
-    if law.seen.sum() < _LEAST_ARC_DEG:
+def _check_in_sight(edges: Edges, law: WidthLaw, whole: bool, radius_mm: float) -> None:
+    """Refuse where too little was found; what was found and no reader can verify is said apart."""
+    found = edges.opening_found & edges.rim_seen
+    if found.sum() < _LEAST_ARC_DEG:
         raise MeasurementRefused(
             "edges-hidden",
-            f"Both edges are in sight over {int(law.seen.sum())}° only, at least {_LEAST_ARC_DEG}° "
+            f"Both edges are in sight over {int(found.sum())}° only, at least {_LEAST_ARC_DEG}° "
             "are needed; dilate the pupil more, focus on the capsule's edge and light from behind.",
         )
-    inside = law.seen & (law.width_mm > _INSIDE_RIM * radius_mm)
+    inside = found & (law.width_mm > _INSIDE_RIM * radius_mm)
     if not whole and inside.sum() < _LEAST_INSIDE_DEG:
         raise MeasurementRefused(
             "edges-hidden",

@@ -139,8 +139,9 @@ def line_over_sides(
     log = unroll(planes.log_grey, centre_px, radii_px[None, :] + offset)
     for along in (SETTINGS.along_columns, SETTINGS.longest_columns):
         strip = uniform_filter1d(log, along, axis=1, mode="wrap")
-        passed, step = _passed(strip, other)
-        over |= passed > np.maximum(SETTINGS.over_sides, SETTINGS.over_step * step)
+        dark, bright, step = passed(strip, other)
+        line = gaussian_filter1d(dark + bright, SETTINGS.settle_columns, mode="wrap")
+        over |= line > np.maximum(SETTINGS.over_sides, SETTINGS.over_step * step)
     return over
 
 
@@ -181,8 +182,28 @@ def drawn_aside(
     return np.asarray(np.clip(aside, -SETTINGS.farthest_px, SETTINGS.farthest_px))
 
 
-def _passed(strip: FloatArray, other: BoolArray) -> tuple[FloatArray, FloatArray]:
-    """Return by how much a line passes the levels at its sides, and the step between them."""
+def passed(strip: FloatArray, other: BoolArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """By how much does a line pass the levels at its sides, and what is the step between them?
+
+    Parameters
+    ----------
+    strip : array (21, n)
+        Log brightness from 10 rows inside of the line to 10 outside.
+    other : array (21, n) of bool
+        Where another line lies, which is no side's level.
+
+    Returns
+    -------
+    dark, bright, step : array (n,)
+        How far the darkest row near the middle lies below both sides, the brightest above both.
+
+    Examples
+    --------
+    >>> row = np.r_[np.full(10, 4.0), 3.9, np.full(10, 4.2)][:, None]
+    >>> dark, bright, step = passed(row, row > 9.0)
+    >>> [round(float(value[0]), 3) for value in (dark, bright, step)]
+    [0.1, 0.0, 0.2]
+    """
     near, far = SETTINGS.side_px
     inner, outer = (
         _level(strip[rows], other[rows])
@@ -195,8 +216,7 @@ def _passed(strip: FloatArray, other: BoolArray) -> tuple[FloatArray, FloatArray
     line = strip[far - SETTINGS.line_px : far + SETTINGS.line_px + 1]
     dark = np.maximum(np.minimum(inner, outer) - line.min(axis=0), 0.0)
     bright = np.maximum(line.max(axis=0) - np.maximum(inner, outer), 0.0)
-    passed = gaussian_filter1d(dark + bright, SETTINGS.settle_columns, mode="wrap")
-    return passed, np.abs(outer - inner)
+    return dark, bright, np.abs(outer - inner)
 
 
 def _level(side: FloatArray, other: BoolArray) -> FloatArray:
