@@ -62,6 +62,7 @@ def _with_case(rng: np.random.Generator, scene: PhotoScene, case: Case) -> Photo
     elif case == "captured":
         trouble = replace(trouble, captured=True)
         scene = replace(scene, opening=_stretched(rng, scene), gap_mm=-scene.gap_mm)
+        scene = replace(scene, opening_shift_mm=None)
     else:
         trouble = replace(trouble, monochrome=True)
     return replace(scene, look=replace(scene.look, trouble=trouble))

@@ -1,6 +1,7 @@
 """Draws an invented eye, the photograph of it and the sheet that a user would write for it."""
 
 import io
+import math
 from dataclasses import dataclass
 from typing import Literal
 
@@ -9,32 +10,49 @@ from PIL import Image
 
 from rimwise.demo.hardness import Difficulty, Hardness, hardness_of
 from rimwise.demo.render import render_photo
-from rimwise.demo.scene import Lamp, PhotoLook, PhotoScene, PhotoTruth, RoundShape
+from rimwise.demo.scene import (
+    Lamp,
+    PhotoLook,
+    PhotoScene,
+    PhotoTruth,
+    RoundShape,
+    area_and_centroid,
+)
 from rimwise.demo.trouble import Arc, Trouble
 from rimwise.eye.camera import Camera
 from rimwise.eye.schematic import schematic_model
 from rimwise.eye.seen import Sight
+from rimwise.optics.pose import tilt_rotation
 from rimwise.picture.raster import UInt8Array
 from rimwise.published.eyes import schematic_eye
 from rimwise.records.eye import EyePose
 from rimwise.records.picture import CorneaSheet, PictureLengths, PictureSheet
+from rimwise.terms.arrays import FloatArray
 from rimwise.terms.frames import PictureFrame, Side, examiner_from_nasal_superior
 
 AQUEOUS_INDEX = 1.336  # convention 13
-# A patient who looks at the camera turns the eye's axis some 5° temporal, less inside the eye by
-# refraction, and implants tilt the same way (common practice, no source).
-AXIS_TEMPORAL_DEG, AXIS_SD_DEG = 3.7, 1.5
+# A patient who looks at the camera turns the eye's axis some 5° temporal, of which a little less is
+# left inside the eye, and implants tilt the same way (common practice, no source).
+AXIS_TEMPORAL_DEG, AXIS_SD_DEG = 4.4, 1.5
+LEFT_INSIDE = (
+    0.88  # of an eye's turn, between line of sight and axis at the rim's depth (own trace)
+)
 TILT_TEMPORAL_DEG, TILT_SD_DEG = 2.5, 1.5
 
 
 @dataclass(frozen=True, slots=True)
 class PhotographedEye:
-    """The body of an invented eye with an implant, as far as a photograph depends on it."""
+    """The body of an invented eye with an implant, as far as a photograph depends on it.
+
+    ``tilt_deg`` is where the optic's axis points from the view, inside the eye; ``lens_tilt_deg``
+    that part of it which is the implant's own.
+    """
 
     side: Side
     opening: RoundShape
     optic_diameter_mm: float = 6.0
     tilt_deg: tuple[float, float] = (0.0, 0.0)
+    lens_tilt_deg: tuple[float, float] = (0.0, 0.0)
     gap_mm: float = 0.15
     corneal_radius_mm: float = 7.7
     optic_depth_mm: float = 4.5
@@ -96,15 +114,18 @@ def draw_eye(rng: np.random.Generator, difficulty: Difficulty | int) -> Photogra
     optic_mm = float(rng.choice((5.5, 6.0, 6.0, 6.5)))
     centre = rng.normal(0.0, hard.offset_mm, 2)
     side: Side = "right" if rng.random() < 0.5 else "left"
+    opening = RoundShape(
+        float(rng.normal(optic_mm / 2.0 - 0.36, 0.10)),
+        (float(centre[0]), float(centre[1])),
+        draw_waves(rng, hard.waves),
+    )
+    view, tilt = _draw_view(rng, side, hard.gaze_deg)
     return PhotographedEye(
         side=side,
-        opening=RoundShape(
-            float(rng.normal(optic_mm / 2.0 - 0.36, 0.10)),
-            (float(centre[0]), float(centre[1])),
-            draw_waves(rng, hard.waves),
-        ),
+        opening=opening,
         optic_diameter_mm=optic_mm,
-        tilt_deg=draw_view_deg(rng, side, hard.gaze_deg),
+        tilt_deg=view,
+        lens_tilt_deg=tilt,
         gap_mm=float(rng.uniform(*hard.gap_mm)),
         corneal_radius_mm=float(rng.normal(7.7, 0.2)),
         optic_depth_mm=float(rng.normal(4.5, 0.25)),
@@ -118,10 +139,21 @@ def draw_view_deg(rng: np.random.Generator, side: Side, gaze_deg: float) -> tupl
 
     Axis and tilt of each eye scatter, and the gaze strays by ``gaze_deg`` in both directions.
     """
-    temporal = rng.normal(AXIS_TEMPORAL_DEG, AXIS_SD_DEG)
-    temporal += rng.normal(TILT_TEMPORAL_DEG, TILT_SD_DEG) + rng.normal(0.0, gaze_deg)
-    upward = rng.normal(0.0, TILT_SD_DEG) + rng.normal(0.0, gaze_deg)
-    return examiner_from_nasal_superior(-float(temporal), float(upward), side)
+    return _draw_view(rng, side, gaze_deg)[0]
+
+
+def _draw_view(
+    rng: np.random.Generator, side: Side, gaze_deg: float
+) -> tuple[tuple[float, float], tuple[float, float]]:
+    """Draw where the optic's axis points from the view, and the implant's own part of that."""
+    axis = rng.normal(AXIS_TEMPORAL_DEG, AXIS_SD_DEG)
+    tilt = rng.normal(TILT_TEMPORAL_DEG, TILT_SD_DEG)
+    stray = rng.normal(0.0, gaze_deg)
+    tilt_up, stray_up = rng.normal(0.0, TILT_SD_DEG), rng.normal(0.0, gaze_deg)
+    view = examiner_from_nasal_superior(
+        -float(axis + tilt + stray), float(tilt_up + stray_up), side
+    )
+    return view, examiner_from_nasal_superior(-float(tilt), float(tilt_up), side)
 
 
 def apparent_scale(depth_mm: float, eye: PhotographedEye) -> float:
@@ -160,6 +192,63 @@ def opening_against_optic(eye: PhotographedEye) -> float:
     return float((edge_px / edge_mm) / (at_rim_px / rim_mm))
 
 
+def opening_seen(eye: PhotographedEye) -> tuple[float, tuple[float, float]]:
+    """How large and how far aside is the opening shown, measured by the rim's ellipse?
+
+    Traced like :func:`opening_against_optic`, but with the eye turned, the implant tilted and the
+    opening off the middle as they are.
+
+    Returns
+    -------
+    magnification : float
+        Of its area, as a root, over that of the rim.
+    shift_mm : (float, float)
+        Its centre as shown less where it lies, examiner's (x, y) in the optic's plane.
+
+    Examples
+    --------
+    >>> eye = PhotographedEye("right", RoundShape(2.6), tilt_deg=(-7.0, 0.0))
+    >>> enlarged, (x, y) = opening_seen(eye)
+    >>> round(enlarged, 3), round(x, 3), abs(round(y, 3))
+    (1.001, -0.015, 0.0)
+    """
+    rim = _ring(0.5 * eye.optic_diameter_mm, (0.0, 0.0), 0.0)
+    edge = _ring(eye.opening.radius_mm, eye.opening.centre_mm, eye.gap_mm)
+    at_rim, at_edge = _projected(eye, rim), _projected(eye, edge)
+    # What is linear over the rim is the picture's own scale and foreshortening.
+    terms = np.column_stack([np.ones(len(rim)), rim[:, :2]])
+    flat = np.linalg.lstsq(terms, at_rim, rcond=None)[0]
+    shown = np.linalg.solve(flat[1:].T, (at_edge - at_rim.mean(axis=0)).T).T
+    area, centre = area_and_centroid(shown)
+    rim_area, middle = area_and_centroid(
+        np.linalg.solve(flat[1:].T, (at_rim - at_rim.mean(axis=0)).T).T
+    )
+    size = math.sqrt(area / rim_area) * 0.5 * eye.optic_diameter_mm / eye.opening.radius_mm
+    x, y = centre - middle - np.asarray(eye.opening.centre_mm)
+    return size, (float(x), float(y))
+
+
+def _ring(radius_mm: float, centre_mm: tuple[float, float], before_mm: float) -> FloatArray:
+    around = np.linspace(0.0, 2.0 * math.pi, 72, endpoint=False)
+    x = centre_mm[0] + radius_mm * np.cos(around)
+    return np.column_stack(
+        [x, centre_mm[1] + radius_mm * np.sin(around), np.full(len(around), before_mm)]
+    )
+
+
+def _projected(eye: PhotographedEye, points_mm: FloatArray) -> FloatArray:
+    """Return where points (n, 3) of the optic's frame are seen, right and up."""
+    model = schematic_model(schematic_eye("navarro1985"))
+    schematic_mm = -1.0 / model.cornea.steps[0].surface.curvature_x_per_mm
+    grown = eye.corneal_radius_mm / schematic_mm
+    tilt_rad, view_rad = np.radians(eye.lens_tilt_deg), np.radians(eye.tilt_deg)
+    turn_x, turn_y = (view_rad - tilt_rad) / LEFT_INSIDE
+    placed = points_mm @ tilt_rotation(*tilt_rad).T - [0.0, 0.0, eye.optic_depth_mm]
+    camera = Camera.in_front(eye.working_distance_mm / grown)
+    sight = Sight(model, EyePose((float(turn_x), float(turn_y))), camera)
+    return np.asarray(sight.project(placed / grown) * [1.0, -1.0])
+
+
 def draw_scene(
     rng: np.random.Generator, eye: PhotographedEye, difficulty: Difficulty | int
 ) -> PhotoScene:
@@ -174,6 +263,7 @@ def draw_scene(
         draw_waves(rng, 0.5 * hard.waves),
     )
     optic = apparent_scale(eye.optic_depth_mm, eye)
+    enlarged, aside_mm = opening_seen(eye)
     limbus_mm = 0.5 * eye.white_to_white_mm / (optic * (eye.working_distance_mm + 3.0))
     toric = rng.random() < 0.4
     return PhotoScene(
@@ -184,7 +274,8 @@ def draw_scene(
         optic_diameter_mm=eye.optic_diameter_mm,
         tilt_deg=eye.tilt_deg,
         gap_mm=eye.gap_mm,
-        opening_magnification=opening_against_optic(eye),
+        opening_magnification=enlarged,
+        opening_shift_mm=aside_mm,
         opening=eye.opening,
         pupil=pupil,
         limbus=RoundShape(limbus_mm, (0.6 * float(away[0]), 0.6 * float(away[1]))),

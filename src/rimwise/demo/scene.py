@@ -141,7 +141,9 @@ class PhotoScene:
 
     ``tilt_deg`` is where the anterior end of the optic's axis points relative to the view,
     (x, y) of the examiner; ``gap_mm`` is how far the opening lies in front of the optic plane;
-    ``opening_magnification`` is its apparent scale relative to that of the optic plane.
+    ``opening_magnification`` is its apparent scale relative to that of the optic plane, and
+    ``opening_shift_mm`` how far aside it is shown there, where that was traced: else gap and tilt
+    tell.
     Pupil and limbus are given at the scale of the optic plane.
     """
 
@@ -154,6 +156,7 @@ class PhotoScene:
     tilt_deg: tuple[float, float] = (0.0, 0.0)
     gap_mm: float = 0.0
     opening_magnification: float = 1.0
+    opening_shift_mm: tuple[float, float] | None = None
     opening: RoundShape = field(default_factory=lambda: RoundShape(2.6))
     pupil: RoundShape = field(default_factory=lambda: RoundShape(3.6))
     limbus: RoundShape = field(default_factory=lambda: RoundShape(5.3))
@@ -202,6 +205,11 @@ def optic_map(scene: PhotoScene) -> PlaneMap:
 def opening_map(scene: PhotoScene) -> PlaneMap:
     """How does the opening plane project into the picture, with its parallax?"""
     optic = optic_map(scene)
+    if scene.opening_shift_mm is not None:
+        # The centre is shown at its own place and the shift, not drawn away by the enlargement.
+        kept = (1.0 - scene.opening_magnification) * np.asarray(scene.opening.centre_mm)
+        aside = optic.matrix @ (kept + scene.opening_shift_mm)
+        return PlaneMap(optic.matrix * scene.opening_magnification, optic.origin_px + aside)
     _, shift_per_mm = _tilt(scene)
     to_picture = scene.px_per_mm * scene.frame.picture_from_examiner(np.eye(2)).T
     shift_px = to_picture @ (scene.gap_mm * shift_per_mm)

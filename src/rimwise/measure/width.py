@@ -6,13 +6,13 @@ from functools import cache
 import numpy as np
 
 from rimwise.geometry.fourier import FourierSettings, fourier_radius, fourier_terms
+from rimwise.measure.aslant import DRAWN, set_straight, usual_aslant
 from rimwise.measure.edges import Edges
 from rimwise.measure.enlarged import enlarged
 from rimwise.picture.rim import rim_basis
-from rimwise.published.load import published_table
 from rimwise.stats.sampling import stream
 from rimwise.terms.arrays import BoolArray, FloatArray
-from rimwise.terms.frames import Side, examiner_from_nasal_superior
+from rimwise.terms.frames import Side
 
 DRAWS = 800
 _FEWEST_DEG = 24  # fewer directions carry no curve
@@ -51,10 +51,7 @@ class WidthSettings:
 
 SETTINGS = WidthSettings()
 _EIGHTHS = 8
-_ALIKE = {
-    "rim": 5, "place": 1, "oval": 2, "magnification": 1, "optic": 1,
-    "gap": 1, "view_temporal": 1, "view_vertical": 1,
-}  # fmt: skip
+_ALIKE = {"rim": 5, "place": 1, "oval": 2, "magnification": 1, "optic": 1} | dict.fromkeys(DRAWN, 1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,21 +100,22 @@ def width_law(
     Own derivation. Along a direction of the picture rim and opening edge share one perspective, so
     cover = R (1 - r_opening / r_rim) with R the optic's true radius: the scale of the picture, the
     camera's distance and the eye's tilt drop out to first order. What is left is that the opening
-    lies before the rim and nearer to the axis: parallax and unequal magnification. Their means by
-    the usual gap and direction of view (published table "photograph") are taken off, their scatter
-    goes into the ±. Other errors: the rim's ellipse, the edge's localisation, what the curve does
-    in gaps, the optic's tolerance; each is drawn with its own correlation.
+    lies before the rim and nearer to the axis: parallax, unequal magnification and a scale that
+    grows across the field. Their means by the usual gap and direction of view (published table
+    "photograph") are taken off, their scatter goes into the ±. Other errors: the rim's ellipse, the
+    edge's localisation, what the curve does in gaps, the optic's tolerance; each is drawn with its
+    own correlation.
     """
     radius = 0.5 * optic_diameter_mm
     per_px = radius / edges.rim_px
     drawn = _standard_draws()
-    shift, parallax = _parallax(side, drawn)
+    aslant = usual_aslant(side, drawn)
     seen = radius * edges.opening_px / edges.rim_px
-    measured = seen / enlarged(seen, radius).value - _toward(shift[None, :])[0]
+    measured = set_straight(seen / enlarged(seen, radius).value, radius, aslant)
     local_sd = float(np.median(per_px)) * edges.opening_sd_px
     opening, gap_draws = _through_gaps(measured, edges.opening_found, local_sd)
     parts = _common_parts(edges, opening, (per_px, local_sd), drawn)
-    parts |= {source: _toward(shifts) for source, shifts in parallax.items()}
+    parts |= aslant.errors_mm(opening, radius)
     parts["hidden-part"] = np.where(edges.opening_found, 0.0, gap_draws)
     draws = np.asarray(sum(parts.values()))
     given = radius - opening[None, :] + draws
@@ -165,35 +163,6 @@ def _standard_draws() -> dict[str, FloatArray]:
     ends = np.cumsum(list(_ALIKE.values()))[:-1]
     in_turn = even.swapaxes(0, 1).reshape(DRAWS, count)
     return dict(zip(_ALIKE, np.split(in_turn, ends, axis=1), strict=True))
-
-
-def _parallax(side: Side, draws: dict[str, FloatArray]) -> tuple[FloatArray, dict[str, FloatArray]]:
-    """Return the opening's apparent shift against the rim (x, y), mm, and draws about it.
-
-    The draws come in two parts: the gap's scatter at the usual view, and what the view's own adds.
-    """
-    table = published_table("photograph")
-
-    def drawn(name: str) -> FloatArray:
-        return np.asarray(table[name].value + (table[name].sd or 0.0) * draws[name][:, 0])
-
-    gap = np.abs(drawn("gap"))
-    x, y = examiner_from_nasal_superior(1.0, 1.0, side)
-    slopes = np.tan(np.radians([drawn("view_temporal"), drawn("view_vertical")])).T * [-x, y]
-    usual = [table[name].value for name in ("view_temporal", "view_vertical")]
-    by_gap = gap[:, None] * np.tan(np.radians(usual)) * [-x, y]
-    shifts = gap[:, None] * slopes
-    by_tilt = shifts - by_gap
-    return shifts.mean(axis=0), {
-        "plane-gap": by_gap - by_gap.mean(axis=0),
-        "tilt": by_tilt - by_tilt.mean(axis=0),
-    }
-
-
-def _toward(shifts: FloatArray) -> FloatArray:
-    """Return what shifts (m, 2) add to a radius in each of the 360 directions, (m, 360)."""
-    angles = np.radians(np.arange(360.0))
-    return np.asarray(shifts @ np.stack([np.cos(angles), np.sin(angles)]))
 
 
 def _through_gaps(

@@ -53,6 +53,11 @@ class RimSettings:
         Scatter of a found line about its ellipse that is usual: half a pixel in 300.
     shows : float
         Noise levels over 8° with which a line shows.
+    aside_px, aside_columns : float
+        By so much the step of brightness at a rim draws its line aside, all round and either way:
+        own renders with steps of 5 and 12 % on lines of 15 and 30 %, blurred by 0.8 to 2.5 px, err
+        by 0.31 px root mean square. Half degrees, one sd, over which brightness is averaged to see
+        whether it is more.
     """
 
     line: float = 0.010
@@ -66,6 +71,8 @@ class RimSettings:
     colour_step: float = 0.14
     scatter: float = 0.0018
     shows: float = 1.5
+    aside_px: float = 0.3
+    aside_columns: float = 12.0
 
 
 SETTINGS = RimSettings()
@@ -133,6 +140,7 @@ class _LineStrip:
     offset_px: FloatArray
     line: FloatArray
     dark: FloatArray
+    log: FloatArray
     usable: BoolArray
     noise: float
 
@@ -205,10 +213,10 @@ def _line_strip(
         & (inside_frame(planes.log_rgb.shape[:2], oval.centre_px, radii) > 0)
     )
     keep = slice(3 * width, -3 * width)
-    line, dark, usable = line[keep], dark[keep], usable[keep]
+    line, dark, log, usable = line[keep], dark[keep], log[keep], usable[keep]
     values = line[usable]
     noise = 1.4826 * float(np.median(np.abs(values - np.median(values)))) if values.size else 1.0
-    return _LineStrip(offset[keep].astype(np.float64), line, dark, usable, noise + 1e-6)
+    return _LineStrip(offset[keep].astype(np.float64), line, dark, log, usable, noise + 1e-6)
 
 
 def _settle(planes: Planes, pupil: PupilMargin, candidate: CircleCandidate) -> _Oval:
@@ -245,6 +253,8 @@ def _follow(planes: Planes, pupil: PupilMargin, oval: _Oval) -> Rim | None:
         if (strength > 1.0).sum() < COLUMNS // 18:
             return None
         shape, scale, covariance = _fit_oval(basis, found, strength, oval)
+        aside_px = _drawn_aside(strip, path, found, strength > 1.0)
+        covariance[0, 0] += SETTINGS.aside_px**2 + aside_px**2
         oval = _moved(oval, shape)
         rim = Rim(
             quality=0.0,
@@ -289,6 +299,23 @@ def _to_line(dark: FloatArray, path: IntArray) -> FloatArray:
     near = np.clip(path[None, :] + np.arange(-2, 4)[:, None], 0, dark.shape[0] - 1)
     darkest = near[dark[near, columns].argmax(axis=0), columns]
     return np.asarray(darkest - path + peak_offset(dark, darkest))
+
+
+def _drawn_aside(strip: _LineStrip, path: IntArray, found: FloatArray, shows: BoolArray) -> float:
+    """Return how far the step of brightness at the rim may have drawn its line aside, all round.
+
+    Own derivation: a line of area A and width σ on a step H of the same blur is darkest H σ² / A
+    aside, and bends most a third of that aside (zeros of the first and third derivative of
+    -A g + H Φ). The line is taken where it bends most, so it errs by half of what lies between. A
+    glow beside the line, or a second line, acts like a step and is none: so the half is not taken
+    off, it is the sd.
+    """
+    columns = np.arange(len(path))
+    log = smooth_along(strip.log, SETTINGS.aside_columns)
+    near = np.clip(path[None, :] + np.arange(-4, 5)[:, None], 0, log.shape[0] - 1)
+    darkest = near[log[near, columns].argmin(axis=0), columns]
+    place = strip.offset_px[darkest] + peak_offset(-log, darkest)
+    return 0.5 * float(np.median((place - found)[shows]))
 
 
 def _moved(oval: _Oval, shape: FloatArray) -> _Oval:

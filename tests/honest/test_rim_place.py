@@ -1,0 +1,41 @@
+"""A step of brightness at the optic's rim draws its line aside, and the ± of the scale holds that.
+
+Own renders: the optic's edge as a dark line with a glow inside, the ground beyond it darker or
+brighter than the optic by as much as told, sharp and blurred. No number is taken from elsewhere.
+"""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from rimwise.demo.render import render_photo
+from rimwise.demo.scene import PhotoLook, PhotoScene, RoundShape
+from rimwise.measure.edges import find_edges
+from rimwise.picture.raster import Raster
+from rimwise.records.picture import PictureSheet
+
+SHEET = PictureSheet(side="right", optic_diameter_mm=6.0)
+SCENE = PhotoScene("right", opening=RoundShape(2.5, (0.1, -0.05)), pupil=RoundShape(3.6))
+
+
+def rim_px(dim: float, blur_px: float, line: float) -> tuple[float, float]:
+    """Error of the rim's mean radius, and its sd."""
+    look = PhotoLook(
+        optic_dim=dim, blur_px=blur_px, optic_line=line, optic_shade=0.3 * line, dust=3
+    )
+    pixels, truth = render_photo(replace(SCENE, look=look), np.random.default_rng(11))
+    edges = find_edges(Raster(pixels), SHEET)
+    rim = truth.optic_ellipse_px
+    error = np.sqrt(edges.rim_ellipse.a * edges.rim_ellipse.b) - np.sqrt(rim.a * rim.b)
+    return float(error), float(np.sqrt(edges.rim_covariance.mean()))
+
+
+@pytest.mark.parametrize("blur_px", [1.0, 2.5])
+@pytest.mark.parametrize("line", [0.15, 0.3])
+def test_the_rims_radius_is_within_its_sd_whatever_lies_beyond(blur_px, line):
+    told = [rim_px(dim, blur_px, line) for dim in (-0.12, 0.0, 0.12)]
+    # Not chance but the same shift each time: within two sd, every one.
+    assert all(abs(error) < 2.0 * sd for error, sd in told), told
+    # And no ± as wide as the line itself: the scale of such a picture is known to a pixel in 300.
+    assert all(sd < 1.0 for _, sd in told), told
