@@ -12,6 +12,7 @@ import pytest
 from rimwise.align.frame import align_frame
 from rimwise.demo.frames import FrameWish, draw_frame
 from rimwise.picture.raster import Raster
+from rimwise.records.picture import Lamps
 from rimwise.terms.errors import MeasurementRefused
 
 
@@ -34,6 +35,8 @@ def test_a_set_up_of_another_size_is_refused(frame, factor):
     with pytest.raises(MeasurementRefused) as caught:
         align_frame(raster, other, "f")
     assert caught.value.code in ("no-limbus", "no-p1", "no-fit")
+    # What was given is not asked for again.
+    assert "give px_per_mm" not in caught.value.sentence
     assert one_sentence(caught.value)
 
 
@@ -55,3 +58,13 @@ def test_without_a_scale_the_limbus_tells_it_and_no_surer_than_it_can(seed):
     scale = finding.scale.px_per_mm
     assert scale.sd >= 0.025 * scale.value
     assert abs(scale.value - truth.px_per_mm) < 3.0 * scale.sd
+
+
+def test_two_eyes_are_told_as_such_though_no_reflex_fits(frame):
+    """The lamps of the sheet are another's, so that P1 is not found in either eye."""
+    raster, sheet = frame
+    both = np.concatenate([raster.pixels, raster.pixels[:, ::-1]], axis=1)
+    lamps = Lamps(((-20.0, -9.0), (20.0, -9.0), (0.0, 24.0)))
+    with pytest.raises(MeasurementRefused) as caught:
+        align_frame(Raster(both), replace(sheet, lamps=lamps), "f")
+    assert caught.value.code == "two-eyes"

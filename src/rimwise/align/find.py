@@ -22,11 +22,12 @@ from rimwise.align.looking import (
     stored_frame,
 )
 from rimwise.align.masking import inside, without
-from rimwise.align.plain_reflexes import find_p1
+from rimwise.align.plain_reflexes import as_large_as_foretold, find_p1
 from rimwise.align.settling import HIDDEN, Found
 from rimwise.picture.frame_planes import FramePlanes, whole_planes
 from rimwise.picture.frame_rings import EyeRings, another_eye, find_rings
 from rimwise.picture.raster import Picture
+from rimwise.picture.rings import Ring
 from rimwise.picture.spots import SpotMap, spot_map
 from rimwise.published.load import published_value
 from rimwise.records.eye import EyePose, ReflexName
@@ -44,6 +45,8 @@ _REACH_MM = 2.1  # of reflexes from the pupil's centre, where the pupil is small
 GLOW_MM = 0.9
 _LIMBUS_SYSTEM_PX = 1.5  # iris and lids pull a soft band more than its scatter tells
 _LEAST_ARC_DEG = 120
+PLAINLY_DEG = 270
+"""So much of its margin is seen, and a ring stands for itself."""
 
 
 class RefusedFrame(MeasurementRefused):
@@ -136,12 +139,16 @@ def find_in_frame(
         radius = of.px_per_mm.value * (mean_radius_mm(usual) - about("limbus_half_level_inside"))
         rings, of, p1, spots = _with_p1(raster, sheet, (planes, radius), compiled)
     if rings.limbus is not None and another_eye(planes, rings.limbus):
-        raise MeasurementRefused(
-            "two-eyes",
-            "two eyes are seen in this frame, and which of them is meant is not known; cut the "
-            "picture so that it shows one",
-        )
+        raise _two_eyes()
     return _all_reflexes((planes, rings, of), p1, spots, compiled)
+
+
+def _two_eyes() -> MeasurementRefused:
+    return MeasurementRefused(
+        "two-eyes",
+        "two eyes are seen in this frame, and which of them is meant is not known; cut the "
+        "picture so that it shows one",
+    )
 
 
 def _all_reflexes(
@@ -173,9 +180,12 @@ def _with_p1(
 def _p1_between(
     raster: Picture, sheet: PictureSheet, known: tuple[FramePlanes, EyeRings], compiled: bool
 ) -> tuple[Looking, Found, SpotMap]:
+    planes, rings = known
     try:
         return _p1_looked_for(raster, sheet, known, compiled)
     except MeasurementRefused as refusal:
+        if refusal.code == "no-p1" and rings.limbus and another_eye(planes, rings.limbus):
+            raise _two_eyes() from refusal
         raise RefusedFrame(refusal, *known) from refusal
 
 
@@ -183,13 +193,8 @@ def _p1_looked_for(
     raster: Picture, sheet: PictureSheet, known: tuple[FramePlanes, EyeRings], compiled: bool
 ) -> tuple[Looking, Found, SpotMap]:
     planes, rings = known
-    given = foretold_limbus_px(sheet) is not None
-    if rings.limbus is None and (rings.pupil is None or not given):
-        raise MeasurementRefused(
-            "no-limbus",
-            "no limbus was found where an eye's could be; give px_per_mm and white_to_white_mm, or "
-            "take a frame that shows more of it",
-        )
+    if rings.limbus is None and not _pupil_stands_in(sheet, rings.pupil):
+        raise MeasurementRefused("no-limbus", _no_limbus(sheet))
     if sheet.lamps is None:
         raise MeasurementRefused(
             "no-lamps",
@@ -202,6 +207,26 @@ def _p1_looked_for(
     spots = spots_between(planes, rings, scale.value * planes.factor)
     p1, of = _plain(planes, spots, rings, of, compiled)
     return of, p1, spots
+
+
+def _no_limbus(sheet: PictureSheet) -> str:
+    foretold = foretold_limbus_px(sheet)
+    if foretold is None:
+        return (
+            "no limbus was found where an eye's could be; give px_per_mm and white_to_white_mm, or "
+            "take a frame that shows more of it"
+        )
+    return (
+        f"no limbus was found of about {foretold:.0f} px in radius, as the scale and the "
+        "white-to-white foretell it; check px_per_mm or ruler, or take a frame that shows more"
+    )
+
+
+def _pupil_stands_in(sheet: PictureSheet, pupil: Ring | None) -> bool:
+    """Is a pupil enough of an eye? Not where a button with one gleam on it is as much of one."""
+    if pupil is None or foretold_limbus_px(sheet) is None or pupil.seen_deg < PLAINLY_DEG:
+        return False
+    return sheet.lamps is None or len(sheet.lamps.places_mm) > 1
 
 
 def _scale(sheet: PictureSheet, planes: FramePlanes, rings: EyeRings) -> Estimate:
@@ -245,7 +270,9 @@ def _plain(
     awaited = _awaited_p1(planes, rings, of, compiled)
     relative = of.px_per_mm.sd / of.px_per_mm.value
     p1 = find_p1(spots, awaited, (of.px_per_mm.value * planes.factor, relative), planes)
-    if p1 is None:
+    given, spread = of.scale_from != "limbus", math.hypot(awaited.size_sd[0], relative)
+    offsets = awaited.offsets_px * planes.factor
+    if p1 is None or (given and not as_large_as_foretold(p1, offsets, spread)):
         raise MeasurementRefused(
             "no-p1",
             "the lamps' reflexes in the cornea were not found as [lamps] foretells them; check "

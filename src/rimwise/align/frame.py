@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from rimwise.align.axes import turn_onto
-from rimwise.align.find import FoundInFrame, RefusedFrame, find_in_frame
+from rimwise.align.find import PLAINLY_DEG, FoundInFrame, RefusedFrame, find_in_frame
 from rimwise.align.fit import FrameFit, Sighted, fit_frame
 from rimwise.align.looking import Looking
 from rimwise.align.reference import (
@@ -25,6 +25,7 @@ from rimwise.picture.frame_planes import FramePlanes
 from rimwise.picture.frame_rings import told_planes
 from rimwise.picture.raster import Raster
 from rimwise.picture.rings import Ring
+from rimwise.picture.standing_out import gleams
 from rimwise.purkinje.forward import Engine, reflexes
 from rimwise.purkinje.scene import LENS, TILT
 from rimwise.records.cover import EllipsePx, Reason, ScaleFinding
@@ -372,7 +373,7 @@ def _angle(angle_rad: float) -> float:
 
 
 def refused(picture: str, sheet: PictureSheet, refusal: MeasurementRefused) -> FrameFinding:
-    """How is a frame told that cannot answer? Rings that were plainly seen are told even so.
+    """How is a frame told that cannot answer? Rings are told if plain, and a lamp mirrors in them.
 
     Examples
     --------
@@ -383,18 +384,16 @@ def refused(picture: str, sheet: PictureSheet, refusal: MeasurementRefused) -> F
     finding = FrameFinding(picture, sheet.side, sheet.state, "refused", (reason,))
     if not isinstance(refusal, RefusedFrame):
         return finding
+    planes, rings = refusal.planes, refusal.rings
     # In near-infrared the two sides have vouched for a limbus before.
-    sides = told_planes(refusal.planes) < 1.0
-    least = _PLAINLY_DEG, 0.5 * _PLAINLY_DEG if sides else _PLAINLY_DEG
+    enough = (0.5 if told_planes(planes) < 1.0 else 1.0) * PLAINLY_DEG
+    asked = (rings.pupil, PLAINLY_DEG, 2.0), (rings.limbus, enough, 0.8)
     pupil, limbus = (
-        ring if ring is not None and ring.seen_deg >= deg else None
-        for ring, deg in zip((refusal.rings.pupil, refusal.rings.limbus), least, strict=True)
+        ring if ring and ring.seen_deg >= deg and gleams(planes, ring, share) else None
+        for ring, deg, share in asked
     )
     return replace(
         finding,
-        pupil=ring_finding(pupil, refusal.planes),
-        limbus=ring_finding(limbus, refusal.planes, even=True),
+        pupil=ring_finding(pupil, planes),
+        limbus=ring_finding(limbus, planes, even=True),
     )
-
-
-_PLAINLY_DEG = 270

@@ -11,10 +11,9 @@ from rimwise.picture.frame_planes import FramePlanes
 from rimwise.picture.patterns import Prior, Wanted, nearby, pattern_places
 from rimwise.picture.planes import Float32Array
 from rimwise.picture.spots import SpotMap, spot_places
-from rimwise.picture.standing_out import stands_out
+from rimwise.picture.standing_out import GLEAMS_OVER, stands_out
 from rimwise.terms.arrays import FloatArray
 
-_WHITE_OVER = 70.0  # grey: a plain reflex of a lamp rises so much over what lies around it
 _LARGEST_MM = 0.22  # radius of a lamp's plain reflex: the image of a lamp 20 mm wide
 
 
@@ -55,13 +54,14 @@ def find_p1(
         return None
     _, middle, size = best
     guess = every * middle + 0.5 * (every - 1) + np.array(spots.corner_px) + offsets * size
-    if _least_at(rise, _thinned(guess, spots, every)) < _WHITE_OVER:
+    if _least_at(rise, _thinned(guess, spots, every)) < GLEAMS_OVER:
         return None
     radius = _spot_radius(spots, guess, px_per_mm)
     points = spot_places(spots, guess, radius, saturated=True)
     if not stands_out(spots, points, radius):
         return None
-    return _checked(points, offsets, (place, awaited.sd_px * planes.factor), (spots, radius))
+    found = _checked(points, offsets, (place, awaited.sd_px * planes.factor), (spots, radius))
+    return found if found is not None and found.off <= _FARTHEST else None
 
 
 def _checked(
@@ -83,6 +83,36 @@ def _checked(
     off = float(np.hypot(*(middle - place))) / sd
     level = float(spots.at(points).min())
     return Found(points, level, size, radius, off, level)
+
+
+def as_large_as_foretold(found: Found, offsets_px: FloatArray, scale_sd: float) -> bool:
+    """Is the lamps' pattern as large as scale and cornea leave open?
+
+    Parameters
+    ----------
+    found : Found
+    offsets_px : array (n, 2)
+        Of the lamps' reflexes from their mean, working pixels.
+    scale_sd : float
+        Relative, of a scale that the sheet gives; one that rests on the limbus is itself checked
+        by the lamps.
+
+    Examples
+    --------
+    >>> pair = np.array([[-10.0, 0.0], [10.0, 0.0]])
+    >>> sizes = [Found(pair, 99.0, size, 3.0, 0.0, 99.0) for size in (1.05, 0.5)]
+    >>> [as_large_as_foretold(one, pair, 0.02) for one in sizes]
+    [True, False]
+    """
+    length = math.sqrt(float((offsets_px**2).sum()) / len(offsets_px))
+    if len(offsets_px) < 2 or length <= 0.0:
+        return True
+    spread = math.hypot(_FARTHEST * scale_sd, _BLUNT_PX / length)
+    return abs(math.log(max(found.size, 1e-3))) <= spread
+
+
+_FARTHEST = 3.0  # sds
+_BLUNT_PX = 1.5  # of spots that grow together in a small picture
 
 
 _LARGE_PX_PER_MM = 45.0  # from here on a lamp's reflex is wide enough for every second pixel

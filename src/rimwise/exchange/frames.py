@@ -251,6 +251,10 @@ def read_reference(path: Path) -> EyeReference:
                 "a few thousand; give the file that align --save-reference wrote"
             )
         told = json.loads(path.read_text(encoding="utf-8"))
+    except FileNotFoundError as error:
+        raise WrongInput(
+            f"there is no file {path.name}; give the one that align --save-reference wrote"
+        ) from error
     except (OSError, ValueError) as error:
         raise WrongInput(
             f"{path.name} cannot be read as JSON ({type(error).__name__}); give the file that "

@@ -107,7 +107,7 @@ def like_limbus(ring: Ring) -> bool:
     >>> like_limbus(ring), like_limbus(replace(ring, inner=sclera, outer=iris))
     (True, False)
     """
-    if ring.residual_px > _ROUGHEST * ring.radius_px:
+    if ring.residual_px > _ROUGHEST * ring.radius_px or ring.seen_deg < _LEAST_SEEN_DEG:
         return False
     redder = ring.outer[0] - ring.inner[0]
     placed = ring.centre_sd_px < _PLACED * ring.radius_px
@@ -126,6 +126,7 @@ def _plain(ring: Ring | None) -> bool:
 # scatter of edge and centre over the radius, own measurement on frames of many looks.
 _WHITER_LOG, _REDDER_LOG = 0.1, 0.05
 _ROUGHEST, _PLACED, _SHARP, _PLAIN = 0.022, 0.004, 0.008, 22.0
+_LEAST_SEEN_DEG = 120  # a third of the way round: less bends too little to tell its centre by
 
 
 def dark_eye(
