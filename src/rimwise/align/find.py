@@ -23,9 +23,9 @@ from rimwise.align.looking import (
 )
 from rimwise.align.masking import inside, without
 from rimwise.align.plain_reflexes import as_large_as_foretold, find_p1
-from rimwise.align.settling import HIDDEN, Found
+from rimwise.align.settling import HIDDEN, Found, one_blob
 from rimwise.picture.frame_planes import FramePlanes, whole_planes
-from rimwise.picture.frame_rings import EyeRings, another_eye, find_rings
+from rimwise.picture.frame_rings import EyeRings, another_eye, find_rings, told_planes
 from rimwise.picture.raster import Picture
 from rimwise.picture.rings import Ring
 from rimwise.picture.spots import SpotMap, spot_map
@@ -272,7 +272,11 @@ def _plain(
     p1 = find_p1(spots, awaited, (of.px_per_mm.value * planes.factor, relative), planes)
     given, spread = of.scale_from != "limbus", math.hypot(awaited.size_sd[0], relative)
     offsets = awaited.offsets_px * planes.factor
-    if p1 is None or (given and not as_large_as_foretold(p1, offsets, spread)):
+    fits = p1 is not None and not (given and not as_large_as_foretold(p1, offsets, spread))
+    if p1 is not None and rings.limbus is None and told_planes(planes) == 1.0:
+        # A colour frame seldom lacks a limbus: its lamps have to be seen one by one at least.
+        fits = fits and not one_blob(spots, p1.points_px, spots.at(p1.points_px))
+    if p1 is None or not fits:
         raise MeasurementRefused(
             "no-p1",
             "the lamps' reflexes in the cornea were not found as [lamps] foretells them; check "

@@ -75,7 +75,7 @@ def refined(
     stayed = np.hypot(*(settled - one.points_px).T) < 0.9 * radius + 1.0
     hidden = spots.at(one.points_px) <= HIDDEN
     plain = (level > _PLAIN) & stayed & ~hidden
-    if _one_blob(spots, settled, level):
+    if one_blob(spots, settled, level):
         return None
     if awaited.name == "P4":
         around = _level_around(spots, settled, math.hypot(radius, _SMOOTH_MM * px_per_mm))
@@ -128,7 +128,7 @@ def _level_around(spots: SpotMap, points_px: FloatArray, radius_px: float) -> Fl
     return np.array(middles)
 
 
-def _one_blob(spots: SpotMap, points_px: FloatArray, level: FloatArray) -> bool:
+def one_blob(spots: SpotMap, points_px: FloatArray, level: FloatArray) -> bool:
     """Is it as bright between the spots of a pattern as on them, as within one large spot?
 
     Grey values are asked too, since the middle of a large spot is its own ground.
