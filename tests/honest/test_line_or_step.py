@@ -30,7 +30,7 @@ def _claimed(planes: Planes) -> float:
     scale = planes.factor
     middle = (centre + 0.5) * scale - 0.5
     found = line_over_sides(
-        planes, (float(middle[0]), float(middle[1])), radii * scale, radii * 0 + _RIM
+        planes, (float(middle[0]), float(middle[1])), radii * scale, radii * 0.0 + _RIM * scale
     )
     return float(found.mean())
 

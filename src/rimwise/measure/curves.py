@@ -6,7 +6,7 @@ from rimwise.measure.axes import found_haptic_axis
 from rimwise.measure.edges import Edges
 from rimwise.measure.second_edge import second_of
 from rimwise.picture.limbus import Limbus
-from rimwise.picture.planes import LEAST_LONG_SIDE_PX, WORKING_LONG_SIDE_PX
+from rimwise.picture.planes import working_factor
 from rimwise.picture.raster import Raster
 from rimwise.records.cover import EllipsePx, FoundCurves, FoundLimbus, FoundOpening, FoundRim
 from rimwise.records.picture import PictureSheet
@@ -171,11 +171,10 @@ def blank_curves(raster: Raster, sheet: PictureSheet) -> FoundCurves:
     """What is known of a picture in which no curve was found: how it was held, and its grain."""
     frame = sheet.frame.stored(raster.orientation)
     axes = frame.picture_from_examiner(np.eye(2))
-    long_side = max(raster.width_px, raster.height_px)
     return FoundCurves(
         right_px=_pair(axes[0]),
         up_px=_pair(axes[1]),
-        px=long_side / min(max(long_side, LEAST_LONG_SIDE_PX), WORKING_LONG_SIDE_PX),
+        px=1.0 / working_factor(raster.width_px, raster.height_px),
     )
 
 

@@ -11,12 +11,14 @@ from rimwise.terms.arrays import FloatArray
 
 Float32Array = NDArray[np.float32]
 
-WORKING_LONG_SIDE_PX = 1600
-"""Larger pictures are averaged down: an edge is several pixels wide there anyway."""
+WORKING_LONG_SIDE_PX = 1400
+"""Every picture is brought to this size, that of the pictures which the finders were made on.
 
-LEAST_LONG_SIDE_PX = 1200
-"""Smaller ones are enlarged, so that a line is as many pixels wide as the finders expect."""
+A line is then as many pixels wide, and noise as long, as their settings expect, whatever size the
+same picture was stored at. An edge of an eye that fills the picture is several pixels wide there.
+"""
 
+_NEAR_ENOUGH = 0.05  # of the size: resampled for less, a picture loses more than it gains
 _LOG_FLOOR_GREY = 6.0  # keeps sensor noise in black parts from becoming contrast
 _LEAST_COLOUR = 0.05  # log units; infrared, monochrome and green-filtered pictures stay below
 _GLARE_GREY = 200  # all three channels above this: a mirror reflection, not tissue
@@ -99,7 +101,7 @@ def planes_of(raster: Raster) -> Planes:
     --------
     >>> planes = planes_of(Raster(np.full((400, 600, 3), 90, dtype=np.uint8)))
     >>> planes.log_rgb.shape, planes.factor
-    ((800, 1200, 3), 2.0)
+    ((933, 1400, 3), 2.3333333333333335)
     """
     sized = sized_picture(raster)
     table = np.log(np.arange(256, dtype=np.float32) + np.float32(_LOG_FLOOR_GREY))
@@ -110,25 +112,35 @@ def planes_of(raster: Raster) -> Planes:
     return Planes(sized.grey, sized.glare, sized.factor, log_rgb, log_mean, log_grey)
 
 
+def working_factor(width_px: int, height_px: int) -> float:
+    """How many pixels of working size lie in one of a picture of this size?
+
+    Examples
+    --------
+    >>> working_factor(4200, 2800) * 3.0, working_factor(1050, 1440)
+    (1.0, 1.0)
+    """
+    factor = WORKING_LONG_SIDE_PX / max(width_px, height_px)
+    return 1.0 if abs(factor - 1.0) < _NEAR_ENOUGH else factor
+
+
 def sized_picture(raster: Raster) -> SizedPicture:
     """How does a picture look at the size that edges are found at?
 
     Examples
     --------
     >>> sized_picture(Raster(np.full((400, 600), 90, dtype=np.uint8))).grey.shape
-    (800, 1200, 3)
+    (933, 1400, 3)
     """
     cv2.setNumThreads(1)  # one picture per core; inner threads stall on a busy machine
     pixels = raster.pixels
     if pixels.ndim == 2:
         pixels = np.repeat(pixels[..., None], 3, axis=2)
     height, width = pixels.shape[:2]
-    long_side = max(height, width)
-    factor = min(1.0, WORKING_LONG_SIDE_PX / long_side)
-    if long_side < LEAST_LONG_SIDE_PX:
-        factor = LEAST_LONG_SIDE_PX / long_side
+    factor = working_factor(width, height)
     if factor != 1.0:
         size = (max(1, round(width * factor)), max(1, round(height * factor)))
+        # A rounder curve than straight lines overshoots beside a step: a fine line where none is.
         way = cv2.INTER_AREA if factor < 1.0 else cv2.INTER_LINEAR
         pixels = cv2.resize(pixels, size, interpolation=way)
         factor = size[0] / width

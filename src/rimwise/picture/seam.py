@@ -7,6 +7,7 @@ from scipy.ndimage import median_filter
 
 from rimwise.geometry.robust import tukey_weights
 from rimwise.picture.contrast import drawn_aside
+from rimwise.picture.iris_colour import iris_colour_px
 from rimwise.picture.paths import closed_path, peak_offset
 from rimwise.picture.planes import Planes
 from rimwise.picture.pupil import PupilMargin
@@ -43,9 +44,10 @@ class SeamSettings:
     backing : float
         Rise in noise levels at which a line counts in full.
     iris_blur : float
-        As far inside the margin blur carries the iris's colour.
+        As far inside the margin blur usually carries the iris's colour.
     clear_of_margin : float
-        Rows this near to the pupil's margin belong to the iris's shadow.
+        Rows this near to the pupil's margin belong to the iris's shadow. Where the picture tells
+        that the iris's colour comes farther, its own reach stands for both.
     adds : float
         A sheet that scatters adds light: most of the rise of blue over red is blue that rises. A
         shadow takes light away, and what black level and flare leave makes it look bluer all the
@@ -242,18 +244,20 @@ def _strips(planes: Planes, pupil: PupilMargin, rim: Rim) -> _Strips:
     theta = directions_rad(COLUMNS)
     margin = radius_about(pupil.curve_px, rim.centre_px, theta)
     log = unroll(planes.log_rgb, rim.centre_px, radii)
-    tissue = radii < margin[None, :] - SETTINGS.iris_blur * radius
+    clear = margin[None, :] - radii
+    sheet = max(2, round(SETTINGS.sheet * radius))
+    coloured, shaded = _iris_within(planes, pupil, rim, _noise(log, sheet, clear))
+    tissue = clear > coloured
     # Beyond the margin the last tissue is repeated, so that no false step arises there.
     last = np.maximum(tissue.sum(axis=0) - 1, 0)
     log = np.where(tissue[..., None], log, log[last, np.arange(COLUMNS)][None])
     usable = (
-        (radii < margin[None, :] - SETTINGS.clear_of_margin * radius)
+        (clear > shaded)
         & (unroll(planes.glare, rim.centre_px, radii) < 0.05)
         & (inside_frame(planes.log_rgb.shape[:2], rim.centre_px, radii) > 0)
     )
     whiteness = smooth_along(log[..., 2] - log[..., 0], 3.0)
     brightness = smooth_along(log @ np.full(3, 1.0 / 3.0), 2.0)
-    sheet = max(2, round(SETTINGS.sheet * radius))
     rise = _step(whiteness, sheet)
     line, fall = _line_and_fall(brightness, max(1, round(0.5 * SETTINGS.line * radius)), sheet)
     near_rim = np.abs(offset) <= SETTINGS.rim_reach * radius
@@ -266,6 +270,23 @@ def _strips(planes: Planes, pupil: PupilMargin, rim: Rim) -> _Strips:
             strip[doubled] -= _slow_part(strip[doubled], usable[doubled])
     lit[near_rim | doubled] = 1.0  # there the rim's own dark line takes light away
     return _Strips(offset.astype(np.float64), rise, line, lit, usable)
+
+
+def _iris_within(planes: Planes, pupil: PupilMargin, rim: Rim, noise: float) -> tuple[float, float]:
+    """Return how far inside the margin the iris colours the tissue, and hides a seam, pixels."""
+    sheet = max(2, round(SETTINGS.sheet * rim.radius_px))
+    told = iris_colour_px(planes, pupil.curve_px, rim.centre_px, sheet, noise)
+    usual = SETTINGS.clear_of_margin * rim.radius_px
+    return (told, told) if told > usual else (SETTINGS.iris_blur * rim.radius_px, usual)
+
+
+def _noise(log: FloatArray, sheet: int, clear: FloatArray) -> float:
+    """Return the noise of the rise of whiteness, well inside the margin."""
+    inside = (clear > 3 * sheet)[:, ::4]
+    if not inside.any():
+        return 0.0
+    rise = _step(smooth_along(log[..., 2] - log[..., 0], 3.0)[:, ::4], sheet)[inside]
+    return 1.4826 * float(np.median(np.abs(rise - np.median(rise))))
 
 
 def _adds_light(blue: FloatArray, rise: FloatArray, sheet: int) -> FloatArray:
