@@ -135,8 +135,11 @@ def test_a_picture_held_upside_down_unsaid_is_refused() -> None:
     reference = reference_from(pair.first)
     raster, sheet = pair.now
     upside = Raster(np.ascontiguousarray(raster.pixels[::-1, ::-1]))
-    with pytest.raises(MeasurementRefused, match="superior_deg"):
+    with pytest.raises(WrongInput, match="superior_deg"):
         align_frame(upside, sheet, "now", Question(reference))
+    fixating = [align_frame(one, pair.first[1], "f").fixating for one in (pair.first[0], upside)]
+    with pytest.raises(WrongInput, match="superior_deg"):
+        make_reference([one for one in fixating if one is not None])
     told = replace(sheet, superior_deg=(sheet.superior_deg + 180.0) % 360.0)
     lamps = told.lamps
     assert lamps is not None

@@ -10,7 +10,7 @@ from rimwise.picture.eye_strip import EyeStrip, eye_strip, roll_between, strip_f
 from rimwise.records.cover import Reason
 from rimwise.records.frame import EyeReference
 from rimwise.terms.arrays import FloatArray
-from rimwise.terms.errors import MeasurementRefused
+from rimwise.terms.errors import WrongInput
 from rimwise.terms.estimate import Estimate
 
 Gaussian = tuple[FloatArray, FloatArray]
@@ -37,7 +37,7 @@ def turned_about(first: EyeStrip | None, now: EyeStrip | None) -> Estimate:
 
     Raises
     ------
-    MeasurementRefused
+    WrongInput
         If iris and vessels match at a turn that no eye makes.
 
     Examples
@@ -49,10 +49,10 @@ def turned_about(first: EyeStrip | None, now: EyeStrip | None) -> Estimate:
     if told is None:
         return Estimate(0.0, spread_of("eye_roll"), _USUAL)
     if abs(told.value) > _MOST_DEG:
-        raise MeasurementRefused(
-            "superior-differs",
-            f"iris and vessels lie turned by {told.value:.0f}° against the reference, and no eye "
-            f"turns by more than {_MOST_DEG:.0f}°; check superior_deg and mirrored in both sheets",
+        raise WrongInput(
+            f"iris and vessels of two frames lie turned by {abs(told.value):.0f}° against each "
+            f"other, and no eye turns by more than {_MOST_DEG:.0f}°; check superior_deg and "
+            "mirrored in both sheets"
         )
     return told
 
@@ -62,7 +62,7 @@ def rolled_since(reference: EyeReference, strip: EyeStrip | None) -> Estimate:
 
     Raises
     ------
-    MeasurementRefused
+    WrongInput
         As :func:`turned_about`.
     """
     return turned_about(strip_from_text(reference.around) if reference.around else None, strip)

@@ -299,8 +299,12 @@ def _reasons(edges: Edges, law: WidthLaw, whole: bool) -> tuple[Reason, ...]:
             Reason(
                 "opening-partly-hidden",
                 f"The opening's edge is in sight over {int(edges.opening_found.sum())}° of 360°, "
-                f"less than {WHOLE_EDGE_DEG}°: cover by direction is given, size and roundness "
-                "are not.",
+                f"less than {WHOLE_EDGE_DEG}°: "
+                + (
+                    "cover by direction is given, size and roundness are not."
+                    if edges.both_seen.any()
+                    else "no size, and since no reader could verify both edges anywhere, no cover."
+                ),
             )
         )
     found += _hidden(edges)
