@@ -1,4 +1,4 @@
-"""Practice frames encoded, scaled, mirrored, the sheet rewritten: the bars hold within 20 %.
+"""Practice frames encoded, scaled, mirrored, turned, the sheet rewritten: bars within 20 %.
 
 Source: frames with exact truth, ray traced by a program that shares nothing with this one.
 """
@@ -16,6 +16,7 @@ from rimwise.exchange.pictures import load_picture
 from rimwise.exchange.sheets import picture_sheet_for
 from rimwise.picture.raster import Raster
 from rimwise.records.picture import PictureSheet
+from rimwise.terms.errors import MeasurementRefused
 
 NAMES = tuple(f"{kind}_{k:03d}" for kind in ("easy", "medium") for k in (0, 3, 6, 9))
 Held = tuple[np.ndarray, PictureSheet, np.ndarray]
@@ -54,20 +55,50 @@ def mirrored(pixels: np.ndarray, sheet: PictureSheet) -> Held:
     return np.ascontiguousarray(pixels[:, ::-1]), other, move
 
 
+def turned(pixels: np.ndarray, sheet: PictureSheet, quarters: int) -> Held:
+    """The frame held otherwise by quarter turns, counter-clockwise as it is looked at."""
+    height, width = pixels.shape[:2]
+    right, up = np.round(
+        [np.cos(quarters * np.pi / 2), np.sin(quarters * np.pi / 2)]
+    )  # where picture right goes
+    lamps = replace(
+        sheet.lamps,
+        places_mm=tuple((right * x - up * y, up * x + right * y) for x, y in sheet.lamps.places_mm),
+    )
+    other = replace(sheet, superior_deg=(sheet.superior_deg + 90.0 * quarters) % 360.0, lamps=lamps)
+    # Pixels count downwards; the middle of the picture stays its middle.
+    way = np.array([[right, up], [-up, right]])
+    middle = 0.5 * np.array([width - 1.0, height - 1.0])
+    now = middle if quarters % 2 == 0 else middle[::-1]
+    move = np.eye(3)
+    move[:2, :2], move[:2, 2] = way, now - way @ middle
+    return np.ascontiguousarray(np.rot90(pixels, quarters)), other, move
+
+
 WAYS = {
     "jpeg-60": encoded,
     "half": lambda p, s: scaled(p, s, 0.5),
     "double": lambda p, s: scaled(p, s, 2.0),
     "mirrored": mirrored,
+    "turned-90": lambda p, s: turned(p, s, 1),
+    "turned-180": lambda p, s: turned(p, s, 2),
+    "turned-270": lambda p, s: turned(p, s, 3),
 }
 
 
 def errors(name: str, way: str) -> dict[str, list[float]]:
-    """Distances in pixels of the stored frame; infinite where a visible reflex was not found."""
+    """Distances in pixels of the stored frame; infinite where not found or all is refused."""
     path = FOLDER / "frames" / f"frame_{name}.jpg"
     truth = json.loads(path.with_suffix(".truth.json").read_text())
     pixels, sheet, move = WAYS[way](load_picture(path).raster.pixels, picture_sheet_for(path))
-    finding = align_frame(Raster(pixels), sheet, name).finding
+    try:
+        finding = align_frame(Raster(pixels), sheet, name).finding
+    except MeasurementRefused:
+        seen = {
+            reflex: [np.inf for one in truth["purkinje"][reflex] if one and one["visible"]]
+            for reflex in ("P1", "P4")
+        }
+        return {**seen, "turn": [np.inf, np.inf]}
     factor = float(np.sqrt(abs(np.linalg.det(move))))
     found: dict[str, list[float]] = {}
     for reflex in ("P1", "P4"):
@@ -80,7 +111,7 @@ def errors(name: str, way: str) -> dict[str, list[float]]:
             away = np.inf if place is None else float(np.hypot(*(place - there))) / factor
             found.setdefault(reflex, []).append(away)
     turn = sheet.frame.picture_from_examiner(np.array([e.value for e in finding.eye_rotation_deg]))
-    true = np.array(truth["gaze_deg"]) * ([-1.0, 1.0] if way == "mirrored" else [1.0, 1.0])
+    true = move[:2, :2] @ truth["gaze_deg"] / factor
     found["turn"] = [*np.abs(turn - true)]
     return found
 

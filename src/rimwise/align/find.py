@@ -22,6 +22,7 @@ from rimwise.align.looking import (
     stored_frame,
 )
 from rimwise.align.masking import inside, without
+from rimwise.align.one_lamp import as_small_as_foretold
 from rimwise.align.plain_reflexes import as_large_as_foretold, find_p1
 from rimwise.align.settling import HIDDEN, Found, one_blob
 from rimwise.picture.frame_planes import FramePlanes, whole_planes
@@ -276,6 +277,8 @@ def _plain(
     if p1 is not None and rings.limbus is None and told_planes(planes) == 1.0:
         # A colour frame seldom lacks a limbus: its lamps have to be seen one by one at least.
         fits = fits and not one_blob(spots, p1.points_px, spots.at(p1.points_px))
+    if p1 is not None and len(p1.points_px) == 1:
+        fits = fits and as_small_as_foretold(planes, p1)
     if p1 is None or not fits:
         raise MeasurementRefused(
             "no-p1",

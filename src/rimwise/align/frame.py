@@ -18,6 +18,7 @@ from rimwise.align.reference import (
 )
 from rimwise.align.targets import Aim, corneal_mark, target_places, targets
 from rimwise.align.turned import roll_reasons, rolled_since, strip_of, told_roll
+from rimwise.align.which_reflex import check_named
 from rimwise.align.words import turn_words
 from rimwise.geometry.ellipse import Ellipse, fit_ellipse
 from rimwise.geometry.ellipse_outline import outline_ellipse
@@ -112,6 +113,7 @@ def align_frame(
         check_reference(sheet, asked.reference)
     found = find_in_frame(raster, sheet, asked.compiled)
     fit, seen = fit_frame(found.of, found.sighted(), asked.compiled)
+    check_named(found, seen)
     offset = offset_mm(found.of, seen)
     strip = strip_of(found) if sheet.fixation != "none" or asked.reference else None
     fixating = FixatingFrame(found.of, fit, offset, strip) if sheet.fixation != "none" else None
@@ -360,16 +362,13 @@ def ring_finding(ring: Ring | None, planes: FramePlanes, even: bool = False) -> 
     curve = planes.stored(ring.curve_px[::2])
     way = outline_ellipse if even else _within
     ellipse = way(curve, planes.compiled)
-    shape = EllipsePx(ellipse.cx, ellipse.cy, ellipse.a, ellipse.b, _angle(ellipse.angle_rad))
+    angle_deg = math.degrees(ellipse.angle_rad) % 180.0
+    shape = EllipsePx(ellipse.cx, ellipse.cy, ellipse.a, ellipse.b, angle_deg)
     return RingFinding(shape, ring.centre_sd_px / planes.factor, ring.seen_deg)
 
 
 def _within(curve: FloatArray, compiled: bool) -> Ellipse:
     return fit_ellipse(curve, compiled=compiled).ellipse
-
-
-def _angle(angle_rad: float) -> float:
-    return math.degrees(angle_rad) % 180.0
 
 
 def refused(picture: str, sheet: PictureSheet, refusal: MeasurementRefused) -> FrameFinding:

@@ -152,7 +152,9 @@ _LEAST_LEVEL: dict[ReflexName, tuple[float, float, float]] = {
     "P3": (7.0, 6.0, 5.0),
     "P4": (7.0, 4.0, 2.6),
 }
-_LEAST_WORTH = 2.0
+# Plainness by place and size, by the number of lamps as well: of 64 single P4 in own renders one
+# has less than 4, of five gleams of bubbles and other reflexes taken for it four have.
+_LEAST_WORTH = (4.0, 2.0, 2.0)
 _FARTHEST = 3.0  # sds from where the eye can show it
 _BUBBLE = 0.3  # darkness of a bubble's rim; one in a hundred true reflexes stands in such a ring
 
@@ -169,8 +171,9 @@ def believed(name: ReflexName, one: Found, spots: SpotMap) -> bool:
     """
     if dark_ring(spots, one.points_px, one.radius_px, name == "P4") > _BUBBLE:
         return False
-    least = _LEAST_LEVEL[name][min(len(one.points_px), 3) - 1]
-    return one.level >= least and one.worth >= _LEAST_WORTH and one.off <= _FARTHEST
+    lamps = min(len(one.points_px), 3) - 1
+    plain = one.level >= _LEAST_LEVEL[name][lamps] and one.worth >= _LEAST_WORTH[lamps]
+    return plain and one.off <= _FARTHEST
 
 
 def doubtful(name: ReflexName, one: Found) -> bool:

@@ -10,6 +10,7 @@ from rimwise.align.narrow import Held, foretold, held_again, moved_rings
 from rimwise.align.settling import Found
 from rimwise.align.tracking_rows import reflex_row, whole_row
 from rimwise.align.turned import rolled_since, strip_of
+from rimwise.align.which_reflex import check_named
 from rimwise.picture.frame_planes import FramePlanes, part_planes, whole_planes
 from rimwise.picture.frame_rings import EyeRings
 from rimwise.picture.raster import Picture
@@ -166,6 +167,10 @@ def _looked(
         fit, seen = fit_frame(found.of, found.sighted(), compiled)
     except MeasurementRefused:
         seen = found.sighted()[0].without("P3").without("P4")
+    try:
+        check_named(found, seen)
+    except MeasurementRefused:
+        return None
     now = _held(found, fit, seen, compiled)
     if wanted.whole:
         told = None if fit is None else (fit, seen)

@@ -110,7 +110,8 @@ def like_limbus(ring: Ring) -> bool:
     if ring.residual_px > _ROUGHEST * ring.radius_px or ring.seen_deg < _LEAST_SEEN_DEG:
         return False
     redder = ring.outer[0] - ring.inner[0]
-    placed = ring.centre_sd_px < _PLACED * ring.radius_px
+    well = _PLACED if redder < _WHITER_LOG else _FAIRLY
+    placed = ring.centre_sd_px < well * ring.radius_px
     return brighter_outside(ring) > _WHITER_LOG or (redder > _REDDER_LOG and placed)
 
 
@@ -123,9 +124,10 @@ def _plain(ring: Ring | None) -> bool:
 
 
 # Log units by which sclera is whiter than iris, or redder than a pale one that is well placed;
-# scatter of edge and centre over the radius, own measurement on frames of many looks.
+# scatter of edge and centre over the radius, own measurement on frames of many looks; up to _FAIRLY
+# where it is as much redder as it had to be whiter (own renders of pale irises: 3 % off at most).
 _WHITER_LOG, _REDDER_LOG = 0.1, 0.05
-_ROUGHEST, _PLACED, _SHARP, _PLAIN = 0.022, 0.004, 0.008, 22.0
+_ROUGHEST, _PLACED, _FAIRLY, _SHARP, _PLAIN = 0.022, 0.004, 0.006, 0.008, 22.0
 _LEAST_SEEN_DEG = 120  # a third of the way round: less bends too little to tell its centre by
 
 
