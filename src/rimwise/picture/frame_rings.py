@@ -8,6 +8,7 @@ import numpy as np
 from rimwise.picture.frame_planes import FramePlanes
 from rimwise.picture.grey_limbus import limbus_about
 from rimwise.picture.grey_pupil import DARKER, brighter_outside, dark_rings, darkness
+from rimwise.picture.limbus_level import at_half_level
 from rimwise.picture.pupil_ruff import on_margin
 from rimwise.picture.ring_outline import BandSettings
 from rimwise.picture.ring_seeds import RingSeed, ring_seeds
@@ -92,8 +93,8 @@ def find_rings(
     pupil = find_pupil_inside(planes, limbus, optic_inside)
     if share < 1.0:
         return _in_grey(planes, EyeRings(limbus, pupil), expected_px)
-    told = pupil if _plain(pupil) else None
-    return EyeRings(limbus if like_limbus(limbus) else None, told and on_margin(planes, told))
+    edge = at_half_level(planes, limbus) if like_limbus(limbus) else None
+    return EyeRings(edge, on_margin(planes, pupil) if pupil and _plain(pupil) else None)
 
 
 def like_limbus(ring: Ring) -> bool:
@@ -115,10 +116,8 @@ def like_limbus(ring: Ring) -> bool:
     return brighter_outside(ring) > _WHITER_LOG or (redder > _REDDER_LOG and placed)
 
 
-def _plain(ring: Ring | None) -> bool:
+def _plain(ring: Ring) -> bool:
     """Does so much speak for this margin that no furrow or glow of the iris comes up to it?"""
-    if ring is None:
-        return False
     sharp = ring.residual_px < _SHARP * ring.radius_px
     return sharp or _plainness(ring, ring.radius_px) > _PLAIN
 

@@ -4,6 +4,7 @@ import numpy as np
 
 from rimwise.picture.frame_planes import FramePlanes
 from rimwise.picture.frame_rings import LIMBUS_BAND, PUPIL_BAND, EyeRings
+from rimwise.picture.limbus_level import at_half_level
 from rimwise.picture.pupil_ruff import on_margin
 from rimwise.picture.rings import Ring, ring_again
 from rimwise.terms.arrays import FloatArray
@@ -52,7 +53,7 @@ def limbus_again(planes: FramePlanes, last: Ring) -> Ring | None:
     [-0.0, 2.0]
     """
     ring = ring_again(planes, last, LIMBUS_BAND)
-    return ring if ring is not None and same_edge(ring, last) else None
+    return at_half_level(planes, ring) if ring is not None and same_edge(ring, last) else None
 
 
 def same_edge(ring: Ring, last: Ring) -> bool:
