@@ -63,7 +63,8 @@ serve: .venv/run.stamp ## open the workbench on this machine
 	@$(BIN)/rimwise serve
 
 test: .venv/dev.stamp ## the tests (without the slow sets)
-	@$(PY) -m pytest -m "not slow" -n $(WORKERS) --dist worksteal
+	@$(PY) -m pytest -m "not slow and not alone" -n $(WORKERS) --dist worksteal
+	@$(PY) -m pytest -m "alone and not slow"
 
 test-slow: .venv/dev.stamp ## the sets that take minutes
 	@$(PY) -m pytest -m slow -n $(WORKERS) --timeout 3600

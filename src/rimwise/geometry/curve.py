@@ -141,8 +141,9 @@ class ClosedCurve:
         )
 
     def _widths_along(self, angles_rad: FloatArray) -> FloatArray:
-        heights = self.points @ np.stack([np.cos(angles_rad), np.sin(angles_rad)])
-        return np.asarray(heights.max(axis=0) - heights.min(axis=0))
+        along = np.stack([np.cos(angles_rad), np.sin(angles_rad)], axis=1)
+        heights = along @ self.points.T
+        return np.asarray(heights.max(axis=1) - heights.min(axis=1))
 
     def best_circle(self) -> CircleFit:
         """Which circle lies nearest, every part of the curve counted by its length?"""

@@ -17,8 +17,8 @@ from rimwise.measure.hand_opening import HandEdge, Placed, edge_through
 from rimwise.measure.hand_rim import agrees, points_of, rim_of_curve, rim_through
 from rimwise.measure.photograph import ORDER_NOT_TOLD, check_state, finding_of_edges
 from rimwise.measure.theatre import STATES, opening_before_implant
-from rimwise.measure.width import DRAWS
 from rimwise.measure.width import SETTINGS as WIDTH
+from rimwise.measure.width import placed_by_hand
 from rimwise.published.load import published_value
 from rimwise.records.corrections import ArcDeg, Corrections
 from rimwise.records.cover import (
@@ -30,7 +30,6 @@ from rimwise.records.cover import (
     Reason,
 )
 from rimwise.records.picture import PictureSheet
-from rimwise.stats.sampling import stream
 from rimwise.terms.arrays import BoolArray, FloatArray
 from rimwise.terms.errors import MeasurementRefused, WrongInput
 
@@ -275,8 +274,7 @@ def _edge(curves: FoundCurves, placed: Placed, rim_px: FloatArray) -> HandEdge:
     else:
         found = np.asarray(curves.opening.radius_px) / rim_px
         spread = np.hypot(curves.opening.sd_px, _place_sd_px(curves)) / rim_px
-    draws = stream(0, "placed by hand").normal(size=(DRAWS, 360))
-    return edge_through(placed, found, kept, spread, draws)
+    return edge_through(placed, found, kept, spread, placed_by_hand())
 
 
 def _click_px(

@@ -33,8 +33,10 @@ def cover_profile(law: WidthLaw, optic_radius_mm: float, whole: bool) -> CoverPr
     smoothed over 5°, the ± from the draws treated alike.
     """
     widths = tuple(float(w) if s else None for w, s in zip(law.width_mm, law.seen, strict=True))
-    complete, chance = _verdict(law, whole)
-    least = _least(law) if whole else None
+    drawn = _smooth(law.draws_mm)
+    least_drawn = drawn.min(axis=1)
+    complete, chance = _verdict(law, drawn, least_drawn, whole)
+    least = _least(law, least_drawn) if whole else None
     arcs = bare_arcs(widths) if law.seen.any() else None
     return CoverProfile(
         width_mm=widths,
@@ -44,7 +46,7 @@ def cover_profile(law: WidthLaw, optic_radius_mm: float, whole: bool) -> CoverPr
         mean_mm=_mean(law, law.draws_mm) if whole else None,
         area_percent=_area(law, optic_radius_mm) if whole else None,
         bare_arcs_deg=arcs,
-        bare_total_deg=_bare(law) if whole else None,
+        bare_total_deg=_bare(law, drawn) if whole else None,
         assessable_deg=int(law.seen.sum()),
         complete=complete,
         p_complete=chance,
@@ -66,13 +68,12 @@ def _smooth(widths: FloatArray) -> FloatArray:
     return np.asarray(total / 5.0)
 
 
-def _least(law: WidthLaw) -> LeastCover:
+def _least(law: WidthLaw, drawn: FloatArray) -> LeastCover:
     found = least_cover(_smooth(law.width_mm))
     if found is None:
         raise ValueError("a law of cover holds 360 numbers")
     value, at = found
-    sd = float(_smooth(law.draws_mm).min(axis=1).std())
-    return LeastCover(value, sd, at, clock_hour(at))
+    return LeastCover(value, float(drawn.std()), at, clock_hour(at))
 
 
 def _mean(law: WidthLaw, draws: FloatArray) -> Estimate:
@@ -86,10 +87,10 @@ def _area(law: WidthLaw, optic_radius_mm: float) -> Estimate:
     return Estimate(float(value), float(percent.std()), _ORIGIN)
 
 
-def _bare(law: WidthLaw) -> Estimate:
+def _bare(law: WidthLaw, drawn: FloatArray) -> Estimate:
     """Return the bare total; its law has a lump at 0, so its ± is what holds 95 % of the draws."""
     value = bare_total_deg(law.width_mm)
-    away = np.abs((_smooth(law.draws_mm) < 0.0).sum(axis=1) - value)
+    away = np.abs((drawn < 0.0).sum(axis=1) - value)
     return Estimate(value, float(np.quantile(away, 0.95)) / 1.96, _ORIGIN)
 
 
@@ -111,17 +112,18 @@ def _given(law: WidthLaw, least: LeastCover | None) -> dict[str, Estimate]:
     return given
 
 
-def _verdict(law: WidthLaw, whole: bool) -> tuple[bool | None, float | None]:
+def _verdict(
+    law: WidthLaw, drawn: FloatArray, least_drawn: FloatArray, whole: bool
+) -> tuple[bool | None, float | None]:
     """Return complete and its probability; a hidden arc can never make an eye incomplete."""
-    smooth = _smooth(law.draws_mm)
-    found_bare = (smooth[:, law.found] < 0.0).any(axis=1).mean() if law.found.any() else 0.0
+    found_bare = ((drawn < 0.0) & law.found).any(axis=1).mean()
     least = float(_smooth(law.width_mm).min())
     if abs(least) < TOO_NEAR_MM:
-        return None, None if not whole else float((smooth.min(axis=1) > 0.0).mean())
+        return None, None if not whole else float((least_drawn > 0.0).mean())
     if found_bare >= SURE:
         return False, 1.0 - float(found_bare)
     if not whole or int((~law.found).sum()) > 360 - WHOLE_EDGE_DEG:
         return None, None
-    chance = float((smooth.min(axis=1) > 0.0).mean())
+    chance = float((least_drawn > 0.0).mean())
     told = chance >= SURE and bool(law.found[int(np.argmin(law.width_mm))])
     return (True if told else None), chance

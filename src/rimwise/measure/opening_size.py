@@ -1,6 +1,7 @@
 """Size, shape and place of the opening from its course about the optic's centre."""
 
 import math
+from functools import cache
 
 import numpy as np
 
@@ -82,7 +83,6 @@ def opening_sizes(law: WidthLaw, optic_radius_mm: float) -> dict[str, Estimate]:
 
 def _size_spread(radii: FloatArray) -> dict[str, float]:
     """How far do the sizes scatter over courses (m, 360) of the radius?"""
-    angles = np.radians(np.arange(360.0))
     waves = np.fft.rfft(radii, axis=1)
     waves[:, _SHAPE_WAVES + 1 :] = 0.0
     smooth = np.fft.irfft(waves, n=360, axis=1)
@@ -91,10 +91,7 @@ def _size_spread(radii: FloatArray) -> dict[str, float]:
     perimeter = 2.0 * np.pi * np.mean(np.hypot(smooth, slope), axis=1)
     waves[:, :2] = 0.0  # what is left strays from the best-fit circle
     stray = np.fft.irfft(waves, n=360, axis=1)
-    points = np.stack([smooth * np.cos(angles), smooth * np.sin(angles)], axis=-1)
-    jaws = angles[:180:2]
-    heights = points @ np.stack([np.cos(jaws), np.sin(jaws)])
-    widths = heights.max(axis=1) - heights.min(axis=1)
+    widths = np.stack([_between_jaws(course) for course in smooth])
     drawn = {
         "equivalent_diameter_mm": 2.0 * np.sqrt(area / np.pi),
         "area_mm2": area,
@@ -104,6 +101,21 @@ def _size_spread(radii: FloatArray) -> dict[str, float]:
         "smallest_width_mm": widths.min(axis=1),
     }
     return {name: float(np.std(values)) for name, values in drawn.items()}
+
+
+def _between_jaws(course: FloatArray) -> FloatArray:
+    """Return a course's widths (90,); one at a time, its heights stay near the processor."""
+    along, jaws = _jaws()
+    heights = jaws @ (along * course)
+    return np.asarray(heights.max(axis=1) - heights.min(axis=1))
+
+
+@cache
+def _jaws() -> tuple[FloatArray, FloatArray]:
+    """Return the 360 directions (2, 360) and those of the jaws (90, 2)."""
+    angles = np.radians(np.arange(360.0))
+    along = np.stack([np.cos(angles), np.sin(angles)])
+    return along, along[:, :180:2].T.copy()
 
 
 def opening_from_optic(

@@ -12,7 +12,7 @@ from rimwise.measure.curves import directions_of
 from rimwise.measure.hand_opening import HandEdge, Placed, edge_through
 from rimwise.measure.hand_rim import circle_through, points_of
 from rimwise.measure.opening_size import opening_sizes
-from rimwise.measure.width import DRAWS, WidthLaw
+from rimwise.measure.width import DRAWS, WidthLaw, placed_by_hand
 from rimwise.published.load import published_value
 from rimwise.records.corrections import Corrections
 from rimwise.records.cover import (
@@ -156,9 +156,8 @@ def _edge(
         np.hypot(x, y) / radius_px,
         np.full(len(points), click_px / radius_px),
     )
-    draws = stream(0, "placed by hand").normal(size=(DRAWS, 360))
     nothing = np.zeros(360, dtype=np.bool_)
-    return edge_through(placed, np.ones(360), nothing, np.ones(360), draws)
+    return edge_through(placed, np.ones(360), nothing, np.ones(360), placed_by_hand())
 
 
 def _law(radius_mm: FloatArray, errors_mm: FloatArray, relative: float) -> WidthLaw:

@@ -1,5 +1,6 @@
 """Cover by direction with its law of error: which errors go together, and over which arcs."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cache
 
@@ -117,16 +118,15 @@ def width_law(
     parts = _common_parts(edges, opening, (per_px, local_sd), drawn)
     parts |= aslant.errors_mm(opening, radius)
     parts["hidden-part"] = np.where(edges.opening_found, 0.0, gap_draws)
-    draws = np.asarray(sum(parts.values()))
-    given = radius - opening[None, :] + draws
+    given = _summed(parts) + (radius - opening)
     scale = np.asarray(1.0 + drawn["optic"] * optic_diameter_sd_mm / optic_diameter_mm)
     total = given * scale
     return WidthLaw(
         width_mm=radius - opening,
         seen=edges.both_seen,
         found=edges.opening_found & ~edges.rim_hidden,
-        sd_mm=total.std(axis=0),
-        sd_given_optic_mm=given.std(axis=0),
+        sd_mm=_scatter(total),
+        sd_given_optic_mm=_scatter(given),
         draws_mm=total,
         draws_given_optic_mm=given,
         radius_mm=opening,
@@ -144,10 +144,26 @@ def with_errors(law: WidthLaw, errors_mm: FloatArray) -> WidthLaw:
         law,
         draws_mm=total,
         draws_given_optic_mm=draws_given,
-        sd_mm=total.std(axis=0),
-        sd_given_optic_mm=draws_given.std(axis=0),
+        sd_mm=_scatter(total),
+        sd_given_optic_mm=_scatter(draws_given),
         parts_mm=parts,
     )
+
+
+def _summed(parts: Mapping[str, FloatArray]) -> FloatArray:
+    """Add the parts up in place: a copy for each would take most of the time."""
+    first, *others = parts.values()
+    total = np.array(first)
+    for part in others:
+        total += part
+    return total
+
+
+def _scatter(draws: FloatArray) -> FloatArray:
+    """Return the sd of each direction's draws, without copies of all of them."""
+    mean = draws.mean(axis=0)
+    squared = np.einsum("ij,ij->j", draws, draws) / len(draws)
+    return np.asarray(np.sqrt(np.maximum(squared - mean**2, 0.0)))
 
 
 def _standard_draws() -> dict[str, FloatArray]:
@@ -215,25 +231,36 @@ def _common_parts(
     radius = float(np.mean(edges.rim_px * per_px))
     width = radius - opening
     crowd = SETTINGS.crowd_sd_mm * np.exp(-0.5 * (width / SETTINGS.crowd_mm) ** 2)
-    return {
-        "optic-edge": rim * per_px * opening / radius,
-        "opening-edge": edge * local_sd + crowded * crowd + drawn["place"] * place_mm,
-        "magnification": drawn["magnification"] * opening * enlarged(opening, radius).sd
-        + oval * SETTINGS.oval_sd_mm,
-    }
+    # In place: most of the time would go into fresh memory for each sum.
+    local = crowded * crowd
+    local += drawn["place"] * place_mm
+    local += edge * local_sd
+    rim *= per_px * opening / radius
+    oval *= SETTINGS.oval_sd_mm
+    oval += drawn["magnification"] * (opening * enlarged(opening, radius).sd)
+    return {"optic-edge": rim, "opening-edge": local, "magnification": oval}
+
+
+@cache
+def placed_by_hand() -> FloatArray:
+    """Return the draws (800, 360) of a course through placed points, the same for every picture."""
+    return _fixed(stream(0, "placed by hand").normal(size=(DRAWS, 360)))
 
 
 @cache
 def _rough() -> tuple[FloatArray, FloatArray]:
     """Return the draws of an edge's own roughness: the same for every picture, and hands wait."""
     rng = stream(0, "cover")
-    drawn = [
-        _along(rng.normal(size=(DRAWS, 360)), arc_deg)
+    edge, crowded = (
+        _fixed(_along(rng.normal(size=(DRAWS, 360)), arc_deg))
         for arc_deg in (SETTINGS.edge_arc_deg, SETTINGS.crowd_arc_deg)
-    ]
-    for one in drawn:
-        one.flags.writeable = False
-    return drawn[0], drawn[1]
+    )
+    return edge, crowded
+
+
+def _fixed(draws: FloatArray) -> FloatArray:
+    draws.flags.writeable = False
+    return draws
 
 
 def _along(noise: FloatArray, arc_deg: float) -> FloatArray:

@@ -78,10 +78,7 @@ Bench.build = (state, stage) => {
   };
 };
 
-Bench.scale = (state, stage) => {
-  const { w, h } = state.view;
-  return Math.min(stage.clientWidth / w, stage.clientHeight / h) || 1;
-};
+Bench.scale = ({ view, room }) => Math.min(room.wide / view.w, room.tall / view.h) || 1;
 
 Bench.drawCurves = (state) => {
   const layer = state.layers.curves, { curves } = state.numbers;
@@ -109,9 +106,9 @@ Bench.drawCurves = (state) => {
   }
 };
 
-Bench.drawHandles = (state, stage) => {
+Bench.drawHandles = (state) => {
   const layer = state.layers.handles, { curves, least } = state.numbers;
-  const pixel = 1 / Bench.scale(state, stage);
+  const pixel = 1 / Bench.scale(state);
   layer.replaceChildren();
   if (!curves) return;
   const radii = state.curve === "optic" ? curves.rim : curves.opening;
@@ -149,9 +146,9 @@ Bench.drawCursor = (state, layer, radii, pixel) => {
   }
 };
 
-Bench.drawWords = (state, stage) => {
+Bench.drawWords = (state) => {
   const layer = state.layers.words, { curves, px_per_mm: scale, by_hour: hours } = state.numbers;
-  const pixel = 1 / Bench.scale(state, stage), { x, y, w, h } = state.view;
+  const pixel = 1 / Bench.scale(state), { x, y, w, h } = state.view;
   layer.replaceChildren();
   const put = (u, v, words, anchor) => Bench.make("text", { x: u, y: v, "font-size": 12 * pixel,
     "stroke-width": 3 * pixel, "text-anchor": anchor }, layer, words);
@@ -177,8 +174,8 @@ Bench.draw = (state, stage) => {
   const { x, y, w, h } = state.view;
   stage.setAttribute("viewBox", `${x} ${y} ${w} ${h}`);
   Bench.drawCurves(state);
-  Bench.drawHandles(state, stage);
-  Bench.drawWords(state, stage);
+  Bench.drawHandles(state);
+  Bench.drawWords(state);
 };
 
 Bench.zoom = (state, factor, about) => {

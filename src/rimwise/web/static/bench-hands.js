@@ -90,7 +90,7 @@ Bench.handsOnStage = (bench) => {
 };
 
 Bench.onStage = (bench, event) => {
-  const { state, stage } = bench, pixel = 1 / Bench.scale(state, stage);
+  const { state, stage } = bench, pixel = 1 / Bench.scale(state);
   const start = Bench.storedAt(bench, event);
   if (state.tool === "view") {
     let [x, y] = [event.clientX, event.clientY];

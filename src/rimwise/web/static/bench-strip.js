@@ -3,15 +3,15 @@
 
 Bench.STRIP_TALL = 210;
 
-Bench.stripFrame = (state, strip, stage) => {
+Bench.stripFrame = (state) => {
   const { width_mm: width, sd_mm: sd, px_per_mm: scale } = state.numbers;
-  const wide = strip.clientWidth || 600, inner = { left: 54, right: 8, top: 14, bottom: 26 };
+  const wide = state.room.strip || 600, inner = { left: 54, right: 8, top: 14, bottom: 26 };
   if (!width || !scale) return null;
   const known = width.map((w, k) => [w, 2 * (sd[k] || 0)]).filter(([w]) => w !== null);
   const low = Math.min(-0.1, ...known.map(([w, s]) => w - s)) - 0.05;
   const high = Math.max(0.5, ...known.map(([w, s]) => w + s)) + 0.08;
   const tall = Bench.STRIP_TALL - inner.top - inner.bottom;
-  const fit = (scale * Math.min(stage.clientWidth, 4000)) / state.turn.size[0];
+  const fit = (scale * Math.min(state.room.wide, 4000)) / state.turn.size[0];
   const times = Math.max(1, Math.min(8, Math.floor(tall / ((high - low) * fit))));
   const perMm = Math.min(times * fit, tall / (high - low));
   const across = wide - inner.left - inner.right;
@@ -53,9 +53,9 @@ Bench.stripPatterns = (strip) => {
   hatch("unseen-hatch", "unseen", "M2 2h1M6 6h1");
 };
 
-Bench.drawStrip = (state, strip, stage) => {
+Bench.drawStrip = (state, strip) => {
   strip.replaceChildren();
-  const frame = Bench.stripFrame(state, strip, stage);
+  const frame = Bench.stripFrame(state);
   state.frame = frame;
   if (!frame) {
     strip.setAttribute("viewBox", "0 0 600 40");
@@ -69,7 +69,8 @@ Bench.drawStrip = (state, strip, stage) => {
   Bench.stripUnseen(state, strip, frame);
   Bench.stripArea(state, strip, frame);
   Bench.stripAxes(state, strip, frame);
-  Bench.stripMarks(state, strip, frame);
+  state.layers.marks = Bench.make("g", {}, strip);
+  Bench.stripMarks(state, frame);
   Bench.stripLanes(state, strip, frame, tall);
 };
 
@@ -149,7 +150,9 @@ Bench.stripAxes = (state, strip, frame) => {
   put(frame.x(2), frame.y(0) + 13, `${state.words.benchBare} ↓`, "start", "plain alarm");
 };
 
-Bench.stripMarks = (state, strip, frame) => {
+Bench.stripMarks = (state, frame) => {
+  const layer = state.layers.marks;
+  layer.replaceChildren();
   const { least, px_per_mm: scale, curves } = state.numbers;
   const arcs = state.told[`hidden_${state.curve}_deg`];
   arcs.forEach(([from, to]) => {
@@ -157,7 +160,7 @@ Bench.stripMarks = (state, strip, frame) => {
     [[from, Math.min(from + long, 360)], [0, from + long - 360]].forEach(([a, b]) => {
       if (b > a) {
         Bench.make("rect", { x: frame.x(a), width: frame.x(b) - frame.x(a), y: frame.bottom - 6,
-          height: 6, class: "arc" }, strip);
+          height: 6, class: "arc" }, layer);
       }
     });
   });
@@ -165,13 +168,13 @@ Bench.stripMarks = (state, strip, frame) => {
     const { deg, radius } = Bench.polar(state, point), k = Math.round(deg) % 360;
     const cover = state.curve === "optic" ? 0 : (curves.rim[k] - radius) / scale;
     Bench.make("rect", { x: frame.x(deg) - 5, y: frame.y(cover) - 5, width: 10, height: 10,
-      class: `placed ${state.curve}` }, strip);
+      class: `placed ${state.curve}` }, layer);
   });
   if (least) {
     const [x, y] = [frame.x(least.at_deg), frame.y(least.value)];
     Bench.make("path", { d: `M${x - 7} ${y}L${x} ${y - 7}L${x + 7} ${y}L${x} ${y + 7}Z`,
-      class: "least" }, strip);
+      class: "least" }, layer);
   }
   Bench.make("line", { x1: frame.x(state.at), x2: frame.x(state.at), y1: frame.y(frame.high),
-    y2: frame.bottom, class: "cursor" }, strip);
+    y2: frame.bottom, class: "cursor" }, layer);
 };

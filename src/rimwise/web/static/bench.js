@@ -17,9 +17,11 @@ Bench.begin = async (root) => {
   Bench.build(state, stage);
   const bench = { root, find, stage, strip, state };
   Bench.listen(bench);
+  Bench.measures(bench);
   Bench.draws(bench);
   Bench.tells(bench);
-  new ResizeObserver(() => Bench.draws(bench)).observe(stage);
+  const resized = new ResizeObserver(() => { if (Bench.measures(bench)) Bench.draws(bench); });
+  [stage, strip].forEach((one) => resized.observe(one));
   root.dataset.ready = "yes";
   return bench;
 };
@@ -30,14 +32,26 @@ Bench.trouble = (find, words) => {
   box.hidden = !words;
 };
 
+// Asked between two drawings, a size makes the browser lay out the whole page once more.
+Bench.measures = ({ state, stage, strip }) => {
+  const then = state.room || {};
+  state.room = { wide: stage.clientWidth, tall: stage.clientHeight, strip: strip.clientWidth };
+  return Object.keys(state.room).some((name) => state.room[name] !== then[name]);
+};
+
 Bench.draws = ({ state, stage, strip, find }) => {
   Bench.draw(state, stage);
-  Bench.drawStrip(state, strip, stage);
+  Bench.drawStrip(state, strip);
   find("scale").textContent = state.frame
     ? `${state.words.benchTimes} ${state.frame.times} ×` : "";
 };
 
-// What is changed is drawn at once; numbers and curves follow from the program.
+// What hands hold is drawn at once; numbers and curves follow from the program.
+Bench.drawsHeld = ({ state }) => {
+  Bench.drawHandles(state);
+  if (state.frame) Bench.stripMarks(state, state.frame);
+};
+
 Bench.changes = (bench, told, before) => {
   const { state } = bench;
   state.past.push(before || state.told);
@@ -48,7 +62,7 @@ Bench.changes = (bench, told, before) => {
 
 Bench.shows = (bench, told) => {
   bench.state.told = told;
-  Bench.draws(bench);
+  Bench.drawsHeld(bench);
   Bench.asks(bench);
 };
 
@@ -87,31 +101,46 @@ Bench.row = (body, cells, head = true) => {
   body.append(row);
 };
 
+// Only what differs is written, so that the page is not laid out anew at each move of a hand.
+Bench.says = (one, words) => { if (one.textContent !== words) one.textContent = words; };
+
+Bench.fills = (body, rows) => {
+  while (body.children.length > rows.length) body.lastChild.remove();
+  rows.forEach((cells, k) => {
+    const row = body.children[k];
+    if (!row) Bench.row(body, cells);
+    else cells.forEach((words, at) => Bench.says(row.children[at], words));
+  });
+};
+
+Bench.glances = (glance, told) => {
+  while (glance.children.length > told.length) glance.lastChild.remove();
+  told.forEach(([what, value, note], k) => {
+    if (!glance.children[k]) {
+      const part = document.createElement("div"), dd = document.createElement("dd");
+      dd.append(document.createElement("span"), " ", document.createElement("small"));
+      part.append(document.createElement("dt"), dd);
+      glance.append(part);
+    }
+    const [dt, dd] = glance.children[k].children;
+    Bench.says(dt, what);
+    Bench.says(dd.children[0], value);
+    Bench.says(dd.children[1], k < 2 ? note : "");
+  });
+};
+
 Bench.tells = (bench) => {
   const { state, find } = bench, { numbers, other } = state;
   const headline = find("headline");
   headline.className = `status ${numbers.status}`;
-  headline.textContent = numbers.headline;
-  const glance = find("glance");
-  glance.replaceChildren();
-  numbers.glance.forEach(([what, value, note], k) => {
-    const part = document.createElement("div"), dt = document.createElement("dt");
-    const dd = document.createElement("dd"), small = document.createElement("small");
-    const told = document.createElement("span");
-    dt.textContent = what;
-    told.textContent = value;
-    small.textContent = k < 2 ? note : "";
-    dd.append(told, " ", small);
-    part.append(dt, dd);
-    glance.append(part);
-  });
-  const rows = find("rows"), hours = find("hours"), reasons = find("reasons");
-  [rows, hours, reasons].forEach((one) => one.replaceChildren());
+  Bench.says(headline, numbers.headline);
+  Bench.glances(find("glance"), numbers.glance);
+  const reasons = find("reasons");
+  reasons.replaceChildren();
   const then = new Map((other ? other.rows : []).map((row) => [row[0], row[1]]));
-  numbers.rows.forEach(([what, value, note]) => {
-    Bench.row(rows, [what, value, other ? then.get(what) || "" : note]);
-  });
-  numbers.by_hour.forEach((row) => Bench.row(hours, row));
+  Bench.fills(find("rows"), numbers.rows.map(([what, value, note]) =>
+    [what, value, other ? then.get(what) || "" : note]));
+  Bench.fills(find("hours"), numbers.by_hour);
   numbers.reasons.forEach((words) => {
     const item = document.createElement("li");
     item.textContent = words;
