@@ -30,8 +30,9 @@ LENSES = ("natural", "implant")
 def pulls(count: int, level: float, seed: int) -> np.ndarray:
     """Errors over claimed sds of turn, tilt and pole: drawn eyes, places with noise, the fit.
 
-    At the level of found places, not of pictures: exact and quick enough for 1,000 draws. The
-    fit is told the noise that was added.
+    At the level of found places, not of pictures: exact and quick enough for 1,000 draws. As in a
+    frame the fit is told the scatter of the rings, which every picture shows, and takes that of
+    the reflexes for the usual one, until what it leaves over says otherwise.
     """
     rng, found = np.random.default_rng(seed), []
     for _ in range(count):

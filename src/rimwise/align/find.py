@@ -22,11 +22,18 @@ from rimwise.align.looking import (
     stored_frame,
 )
 from rimwise.align.masking import inside, without
-from rimwise.align.one_lamp import as_small_as_foretold
+from rimwise.align.one_lamp import among_brightest, as_small_as_foretold
 from rimwise.align.plain_reflexes import as_large_as_foretold, find_p1
 from rimwise.align.settling import HIDDEN, Found, one_blob
 from rimwise.picture.frame_planes import FramePlanes, whole_planes
-from rimwise.picture.frame_rings import EyeRings, another_eye, find_rings, told_planes
+from rimwise.picture.frame_rings import (
+    LARGEST,
+    SMALLEST,
+    EyeRings,
+    another_eye,
+    find_rings,
+    told_planes,
+)
 from rimwise.picture.raster import Picture
 from rimwise.picture.rings import Ring
 from rimwise.picture.spots import SpotMap, spot_map
@@ -194,7 +201,7 @@ def _p1_looked_for(
     raster: Picture, sheet: PictureSheet, known: tuple[FramePlanes, EyeRings], compiled: bool
 ) -> tuple[Looking, Found, SpotMap]:
     planes, rings = known
-    if rings.limbus is None and not _pupil_stands_in(sheet, rings.pupil):
+    if rings.limbus is None and not _pupil_stands_in(sheet, rings.pupil, planes.factor):
         raise MeasurementRefused("no-limbus", _no_limbus(sheet))
     if sheet.lamps is None:
         raise MeasurementRefused(
@@ -223,9 +230,12 @@ def _no_limbus(sheet: PictureSheet) -> str:
     )
 
 
-def _pupil_stands_in(sheet: PictureSheet, pupil: Ring | None) -> bool:
+def _pupil_stands_in(sheet: PictureSheet, pupil: Ring | None, factor: float) -> bool:
     """Is a pupil enough of an eye? Not where a button with one gleam on it is as much of one."""
-    if pupil is None or foretold_limbus_px(sheet) is None or pupil.seen_deg < PLAINLY_DEG:
+    foretold = foretold_limbus_px(sheet)
+    if pupil is None or foretold is None or pupil.seen_deg < PLAINLY_DEG:
+        return False
+    if not SMALLEST <= pupil.radius_px / (foretold * factor) <= LARGEST:
         return False
     return sheet.lamps is None or len(sheet.lamps.places_mm) > 1
 
@@ -277,8 +287,9 @@ def _plain(
     if p1 is not None and rings.limbus is None and told_planes(planes) == 1.0:
         # A colour frame seldom lacks a limbus: its lamps have to be seen one by one at least.
         fits = fits and not one_blob(spots, p1.points_px, spots.at(p1.points_px))
-    if p1 is not None and len(p1.points_px) == 1:
-        fits = fits and as_small_as_foretold(planes, p1)
+    if p1 is not None and fits:
+        single = len(p1.points_px) == 1
+        fits = among_brightest(planes, p1) and not (single and not as_small_as_foretold(planes, p1))
     if p1 is None or not fits:
         raise MeasurementRefused(
             "no-p1",

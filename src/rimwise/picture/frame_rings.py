@@ -8,7 +8,7 @@ import numpy as np
 from rimwise.picture.frame_planes import FramePlanes
 from rimwise.picture.grey_limbus import limbus_about
 from rimwise.picture.grey_pupil import DARKER, brighter_outside, dark_rings, darkness
-from rimwise.picture.limbus_level import at_half_level
+from rimwise.picture.limbus_level import at_half_level, white_outside
 from rimwise.picture.pupil_ruff import on_margin
 from rimwise.picture.ring_outline import BandSettings
 from rimwise.picture.ring_seeds import RingSeed, ring_seeds
@@ -19,7 +19,7 @@ LIMBUS_BAND = BandSettings(reach=0.07, window=0.07, gap=0.05, harmonics=2, stiff
 PUPIL_BAND = BandSettings(reach=0.08, window=0.05, gap=0.03, harmonics=5, stiff=0.05)
 _TOLERANCE = 0.10  # of a radius that biometry and scale foretell
 _FORETOLD_SD = 0.04
-_SMALLEST, _LARGEST = 0.16, 0.865  # pupil over limbus
+SMALLEST, LARGEST = 0.16, 0.865  # pupil over limbus
 _STRONG = 0.5  # an optic's rim inside the pupil may stand out more than the pupil's margin
 _OPTIC, _APART = 0.3, 1.12  # a ring so much larger and still so plain makes the inner one an optic
 _OFF_CENTRE_SD = 0.06  # pupil from limbus centre, of the limbus's radius, seen through the cornea
@@ -108,7 +108,8 @@ def like_limbus(ring: Ring) -> bool:
     >>> like_limbus(ring), like_limbus(replace(ring, inner=sclera, outer=iris))
     (True, False)
     """
-    if ring.residual_px > _ROUGHEST * ring.radius_px or ring.seen_deg < _LEAST_SEEN_DEG:
+    smooth = ring.residual_px <= _ROUGHEST * ring.radius_px
+    if not smooth or ring.seen_deg < _LEAST_SEEN_DEG or not white_outside(ring):
         return False
     redder = ring.outer[0] - ring.inner[0]
     well = _PLACED if redder < _WHITER_LOG else _FAIRLY
@@ -184,7 +185,7 @@ def _in_grey(planes: FramePlanes, rings: EyeRings, expected_px: float | None) ->
 def _limbus_about(planes: FramePlanes, pupil: Ring) -> Ring | None:
     """Find the plainest ring outside of a pupil."""
     centre = (0.5 * pupil.centre_px[0] - 0.25, 0.5 * pupil.centre_px[1] - 0.25)
-    start, end = 0.5 * _CLEAR_OF * pupil.radius_px, 0.5 * pupil.radius_px / _SMALLEST
+    start, end = 0.5 * _CLEAR_OF * pupil.radius_px, 0.5 * pupil.radius_px / SMALLEST
     end = min(end, 0.6 * max(planes.log_half.shape[:2]))
     if end < 1.2 * start:
         return None
@@ -234,7 +235,7 @@ def pupil_seeds(planes: FramePlanes, expected_px: float | None) -> list[RingSeed
     """
     width = planes.log_small.shape[1]
     full = 0.3 * width if expected_px is None else expected_px * planes.small
-    radii: FloatArray = full * np.geomspace(_SMALLEST, 0.7, 10)
+    radii: FloatArray = full * np.geomspace(SMALLEST, 0.7, 10)
     return _in_half(planes, ring_seeds(planes.log_small, radii, planes.compiled))
 
 
@@ -287,7 +288,7 @@ def _worth(limbus: Circle, rings: list[Circle], step_px: float) -> float:
 
     Rings stand on coarse steps of the radius, so that a wide pupil may seem one step wider.
     """
-    least, most = _SMALLEST * limbus.radius_px, _LARGEST * limbus.radius_px + step_px
+    least, most = SMALLEST * limbus.radius_px, LARGEST * limbus.radius_px + step_px
     inside = [one.score for one in rings if least < one.radius_px < most]
     outside = [one.score for one in rings if one.radius_px > 1.1 * limbus.radius_px]
     return limbus.score + max(inside, default=0.0) - 0.5 * max(outside, default=0.0)
@@ -305,10 +306,10 @@ def find_pupil_inside(planes: FramePlanes, limbus: Ring, optic_inside: bool = Fa
     """
     centre = (0.5 * limbus.centre_px[0] - 0.25, 0.5 * limbus.centre_px[1] - 0.25)
     full = 0.5 * limbus.radius_px
-    radii: FloatArray = full * np.arange(_SMALLEST, _LARGEST + 0.06, 0.01)
+    radii: FloatArray = full * np.arange(SMALLEST, LARGEST + 0.06, 0.01)
     rings = peaks(circles_about(planes, centre, radii, 0.03 * full))
     least = _LEAST_SCORE * told_planes(planes)
-    rings = [r for r in rings if r.score > least and r.radius_px < _LARGEST * full]
+    rings = [r for r in rings if r.score > least and r.radius_px < LARGEST * full]
     if not rings:
         return None
     strong = sorted(rings, key=lambda one: -one.score)[:3]

@@ -21,6 +21,25 @@ _WIDTHS = np.array([0.006, 0.010, 0.016, 0.025, 0.038])  # sd of the step, with 
 _LEAST_SEEN, _EVERY = 60, 2  # columns, and which of them are asked
 
 
+# Sclera is white: under a bulb of 3000 K that no camera allows for red is 2.0 times blue (Planck's
+# law, encoded by 1/2.2), a yellowish one adds 1.2 times and blood on a part of it 1.4 times.
+_REDDEST_LOG = 1.25
+
+
+def white_outside(ring: Ring) -> bool:
+    """Is what lies outside of this ring no redder than sclera is in any light?
+
+    Examples
+    --------
+    >>> seen, level = np.ones(180, dtype=bool), np.full(180, 60.0)
+    >>> outsides = (5.2, 4.9, 4.7), (5.2, 4.5, 3.6)
+    >>> rings = [Ring((9.0, 9.0), level, seen, 0.3, 0.1, (4.0, 4.0, 4.0), one) for one in outsides]
+    >>> [white_outside(ring) for ring in rings]
+    [True, False]
+    """
+    return ring.outer[0] - min(ring.outer) <= _REDDEST_LOG
+
+
 def at_half_level(planes: FramePlanes, ring: Ring) -> Ring:
     """Where is half of the light of the sclera reached, on the way out of the iris?
 
