@@ -1,7 +1,8 @@
 """Synthetic truth recovered, and the claimed ± shown to be true, on our own renderer.
 
 The renderer shares no code with the measuring; it shares the picture of what an edge looks like.
-Pictures are drawn and measured in two processes: about 1 s of processor time each.
+Pictures are drawn and measured in two processes: about 1 s of processor time each. Each trial is
+kept, so that a long run may be broken off and taken up.
 """
 
 import io
@@ -13,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 import pytest
 from PIL import Image
+from trials_kept import tried
 
 from rimwise.demo.hardness import LEVELS
 from rimwise.demo.photos import draw_photo
@@ -47,7 +49,7 @@ class Trials:
 def trials(levels: Iterable[int], count: int, first: int = 0) -> Trials:
     tasks = [(level, seed) for level in levels for seed in range(first, first + count)]
     with ProcessPoolExecutor(WORKERS) as pool:
-        return Trials(tuple(pool.map(try_photo, *zip(*tasks, strict=True), chunksize=4)))
+        return Trials(tuple(pool.map(tried, *zip(*tasks, strict=True), chunksize=4)))
 
 
 def test_ten_easy_photographs_are_measured_within_their_sd():
