@@ -4,7 +4,7 @@ import itertools
 
 import numpy as np
 
-from rimwise.terms.arrays import FloatArray, IntArray
+from rimwise.terms.arrays import BoolArray, FloatArray, IntArray
 
 _PLAIN_PATHS = 24
 _asked = itertools.count()
@@ -59,6 +59,51 @@ def closed_path(
         path = _cheapest(doubled, toll.tolist(), largest_step)
     half = columns // 2
     return np.concatenate([path[columns : columns + half], path[half:columns]])
+
+
+def flanks(level: FloatArray, path: IntArray, least: float) -> BoolArray:
+    """Over which rows does what a path runs along fall off to both sides?
+
+    A second path through these would be the other side of the first one's blur.
+
+    Parameters
+    ----------
+    level : array (rows, n)
+        What the path gains in each sample, in noise levels.
+    path : array (n,) of int
+        Its row in each column.
+    least : float
+        From this level on there is nothing left to fall.
+
+    Returns
+    -------
+    array (rows, n) of bool
+
+    Notes
+    -----
+    Own derivation: seen from its middle, blur only falls; a rise by more than one noise level is
+    something else's.
+
+    Examples
+    --------
+    >>> level = np.array([4.0, 0.0, 2.0, 5.0, 3.0, 5.0])[:, None]
+    >>> flanks(level, np.array([3]), 1.0)[:, 0].tolist()
+    [False, False, True, True, True, False]
+    """
+    columns = np.arange(level.shape[1])
+    falling = np.zeros(level.shape, dtype=np.bool_)
+    last = len(level) - 1
+    for way in (-1, 1):
+        row, lowest = path.copy(), level[path, columns]
+        falls = np.ones(len(path), dtype=np.bool_)
+        while falls.any():
+            falling[row[falls], columns[falls]] = True
+            falls &= (row + way >= 0) & (row + way <= last)
+            row = np.clip(row + way, 0, last)
+            here = level[row, columns]
+            falls &= (here > least) & (here <= lowest + 1.0)
+            lowest = np.minimum(lowest, here)
+    return falling
 
 
 def _cheapest(doubled: FloatArray, tolls: list[float], largest_step: int) -> IntArray:

@@ -8,7 +8,7 @@ from scipy.ndimage import median_filter
 from rimwise.geometry.robust import tukey_weights
 from rimwise.picture.contrast import drawn_aside
 from rimwise.picture.iris_colour import iris_colour_px
-from rimwise.picture.paths import closed_path, peak_offset
+from rimwise.picture.paths import closed_path, flanks, peak_offset
 from rimwise.picture.planes import Planes
 from rimwise.picture.pupil import PupilMargin
 from rimwise.picture.rim import COLUMNS, Rim
@@ -99,6 +99,10 @@ class SeamSettings:
 
 
 SETTINGS = SeamSettings()
+_MOST = 6.0  # noise levels of rise up to which each counts in full
+_BEYOND = 0.2  # breaks ties within one edge's blur, and is too little to draw the path to another
+_QUIET = 0.01  # log units: a rise of 1 % is no more than a fold's or texture's, in any picture
+_NO_RISE = 1.2  # noise levels; what rises by less is no seam's flank
 _NEAR_PX = 16  # rows to both sides in which the noise of the fine line is judged
 
 
@@ -155,11 +159,12 @@ def find_seams(planes: Planes, pupil: PupilMargin, rim: Rim) -> tuple[Seam, Seam
     the rim, in noise levels, clipped, and the closed path of greatest sum is taken.
     """
     strips = _strips(planes, pupil, rim)
-    rise = np.clip(_levels(strips.rise, strips.usable) * strips.lit, -3.0, 6.0)
+    rise = np.clip(_levels(strips.rise, strips.usable) * strips.lit, -3.0, _MOST)
     line = np.clip(_levels(strips.line, strips.usable), -2.0, 4.0)
-    # A line without a rise is a fold, a haptic or the rim itself, not the start of capsule.
-    backed = np.clip(rise / SETTINGS.backing, 0.0, 1.0)
-    level = (rise + SETTINGS.line_share * line * backed) * strips.usable
+    told = _with_line(rise, line) * strips.usable
+    risen = _levels(strips.rise, strips.usable, _QUIET) * strips.lit
+    level = _with_line(np.clip(risen, -3.0, _MOST), line) * strips.usable
+    level += _beyond(risen, strips, rim) * strips.usable
     rows, columns = np.arange(len(level)), np.arange(COLUMNS)
     seams = []
     free = level
@@ -170,7 +175,7 @@ def find_seams(planes: Planes, pupil: PupilMargin, rim: Rim) -> tuple[Seam, Seam
         seams.append(
             Seam(
                 radii_px=coarse + fine,
-                strength=level[path, columns],
+                strength=told[path, columns],
                 rise=rise[path, columns],
                 usable=strips.usable[path, columns],
                 place_sd_px=place_sd_px,
@@ -178,8 +183,23 @@ def find_seams(planes: Planes, pupil: PupilMargin, rim: Rim) -> tuple[Seam, Seam
             )
         )
         taken = np.abs(rows[:, None] - path[None]) < SETTINGS.apart * rim.radius_px
-        free = np.where(taken, float(level.min()), level)
+        free = np.where(taken | flanks(told, path, _NO_RISE), float(level.min()), level)
     return seams[0], seams[1]
+
+
+def _with_line(rise: FloatArray, line: FloatArray) -> FloatArray:
+    """Return rise and line together: a line without a rise is a fold, a haptic or the rim."""
+    return rise + SETTINGS.line_share * line * np.clip(rise / SETTINGS.backing, 0.0, 1.0)
+
+
+def _beyond(risen: FloatArray, strips: _Strips, rim: Rim) -> FloatArray:
+    """Return what a rise beyond the most that counts in full adds, by its logarithm.
+
+    Were nothing added, the path would be free to run anywhere within an edge's blur. At the rim
+    what is left of its own lines, and the roots of haptics, pass that most too: nothing is added.
+    """
+    off_rim = np.abs(strips.offset_px) > SETTINGS.rim_reach * rim.radius_px
+    return np.asarray(_BEYOND * np.log(np.maximum(risen / _MOST, 1.0)) * off_rim[:, None])
 
 
 def _to_edge(planes: Planes, rim: Rim, radii: FloatArray) -> tuple[FloatArray, FloatArray, float]:
@@ -230,11 +250,12 @@ def _ramp(values: FloatArray, ends: tuple[float, float]) -> FloatArray:
     return np.asarray(np.clip((values - ends[0]) / (ends[1] - ends[0]), 0.0, 1.0))
 
 
-def _levels(values: FloatArray, usable: BoolArray) -> FloatArray:
+def _levels(values: FloatArray, usable: BoolArray, least: float = 1e-6) -> FloatArray:
     chosen = values[usable]
     if chosen.size == 0:
         return np.zeros_like(values)
-    return values / (1.4826 * float(np.median(np.abs(chosen - np.median(chosen)))) + 1e-6)
+    noise = 1.4826 * float(np.median(np.abs(chosen - np.median(chosen))))
+    return values / max(noise, least)
 
 
 def _strips(planes: Planes, pupil: PupilMargin, rim: Rim) -> _Strips:
