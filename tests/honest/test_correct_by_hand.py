@@ -94,6 +94,18 @@ def test_beside_a_lone_contradicting_point_nothing_is_claimed() -> None:
     assert told.cover.width_mm[100] is None
 
 
+@pytest.mark.parametrize("out_mm", [-0.5, -0.25, 0.2, 0.35, 0.5])
+@pytest.mark.parametrize("sd_mm", [0.01, 0.05])
+def test_the_curve_follows_a_lone_point_however_far_it_is_pulled(out_mm, sd_mm) -> None:
+    """A hand sees a tag or a tear there: where it points, the curve goes, within the point's ±."""
+    point = ((float(CENTRE[0]), float(CENTRE[1] - OPENING_PX - out_mm / PER_PX)),)
+    told = correct(found(), SHEET, Corrections(opening_px=point, sd_px=sd_mm / PER_PX))
+    before, after = found().cover.width_mm[90], told.cover.width_mm[90]
+    assert abs(before - after - out_mm) <= 1.96 * sd_mm
+    assert told.cover.sd_mm[90] <= 2.0 * sd_mm + found().cover.sd_mm[90]
+    assert told.cover.width_mm[270] == pytest.approx(found().cover.width_mm[270], abs=1e-6)
+
+
 def test_hidden_arcs_are_left_blank() -> None:
     told = correct(
         found(), SHEET, Corrections(hidden_opening_deg=((350.0, 20.0),), who="R-2", when="today")

@@ -1,5 +1,6 @@
 """The opening's edge through points that a hand placed."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,6 +17,7 @@ _CONTRADICTS_SD = 2.0
 _WAVINESS_RADIUS_MM = 3.0  # of the optic that the waviness is told for
 _SIZE_SD = 0.5  # of the radius, in rim radii: no size is preferred
 _LOCAL_DEG = 12.0
+_FADES_DEG = 4.0  # a third of a departure's length: found edges beside a tag are no tag
 _ROUGH = (0.0, 0.005, 0.01, 0.02, 0.04, 0.08, 0.16)  # in rim radii
 _FEWEST = 6  # points where no edge was found
 
@@ -80,8 +82,10 @@ def edge_through(
     -----
     A point more than two sd from the found edge contradicts it: there, and as far as the next
     points, the found edge is dropped. Points and what is left of the found edge then carry one
-    normal process: the usual waviness of openings, and what departs from it over some 12° by as
-    much as makes the points most likely. Its covariance is the ± where the points alone speak.
+    normal process: the usual waviness of openings, and what departs from it over some 12°, by as
+    much as makes the found edge most likely, and where the points alone speak by as much as makes
+    them most likely: a tag that a hand follows is no measure of the rest of the edge, nor the
+    other way round. Its covariance is the ± where the points alone speak.
 
     Raises
     ------
@@ -103,7 +107,8 @@ def edge_through(
     dropped &= kept
     believed = kept & ~dropped
     by_hand = told & ~believed
-    course = _course(placed, found, believed, found_sd, np.flatnonzero(by_hand))
+    left = _Left(found, found_sd, believed, _apart(dropped | by_hand))
+    course = _course(placed, left, np.flatnonzero(by_hand))
     radius, errors = found.copy(), np.zeros_like(draws)
     radius[by_hand] = course.radius
     errors[:, by_hand] = _errors(course, draws)
@@ -137,24 +142,54 @@ class _Course:
     covariance: FloatArray
 
 
-def _course(
-    placed: Placed, found: FloatArray, kept: BoolArray, found_sd: FloatArray, asked: IntArray
-) -> _Course:
+@dataclass(frozen=True, slots=True)
+class _Left:
+    """What is left of the found edge, and where (360,), 0 to 1, the points alone speak."""
+
+    radius: FloatArray
+    sd: FloatArray
+    kept: BoolArray
+    apart: FloatArray
+
+
+def _apart(by_points: BoolArray) -> FloatArray:
+    """Return 1 where the points alone speak, falling to 0 beside as departures fade."""
+    if by_points.all() or not by_points.any():
+        return by_points.astype(np.float64)
+    every = np.arange(360.0)
+    away = np.abs((every[:, None] - every[by_points][None, :] + 180.0) % 360.0 - 180.0)
+    return np.asarray(np.exp(-0.5 * (away.min(axis=1) / _FADES_DEG) ** 2))
+
+
+def _course(placed: Placed, left: _Left, asked: IntArray) -> _Course:
     """Return the course through points and what is left of the found edge."""
     # Errors of the found edge's neighbours go together: one number for each such arc.
-    chosen = np.flatnonzero(kept)[:: round(WIDTH.edge_arc_deg)]
+    chosen = np.flatnonzero(left.kept)[:: round(WIDTH.edge_arc_deg)]
     at = np.radians(np.concatenate([chosen, placed.at_deg]))
-    radii = np.concatenate([found[chosen], placed.radius])
-    noise = np.concatenate([found_sd[chosen], placed.sd]) ** 2
+    radii = np.concatenate([left.radius[chosen], placed.radius])
+    noise = np.concatenate([left.sd[chosen], placed.sd]) ** 2
     every = np.radians(asked)
-    level = float(np.median(radii))
+    away = radii - float(np.median(radii))
     smooth, local = _waves(at, at), _nearby(at, at)
-    best = max(_ROUGH, key=lambda sd: _likelihood(smooth + sd**2 * local, noise, radii - level))
-    both = smooth + best**2 * local + np.diag(noise)
-    across = _waves(every, at) + best**2 * _nearby(every, at)
+    found, more = slice(0, len(chosen)), np.interp(at, np.radians(np.arange(360.0)), left.apart)
+    usual = 0.0
+    if len(chosen):
+        usual = _likeliest(
+            lambda sd: (smooth + sd**2 * local)[found, found], noise[found], away[found]
+        )
+    freer = np.outer(more, more) * local
+    best = _likeliest(lambda sd: smooth + usual**2 * local + sd**2 * freer, noise, away)
+    both = smooth + usual**2 * local + best**2 * freer + np.diag(noise)
+    near, free = _nearby(every, at), left.apart[asked]
+    across = _waves(every, at) + (usual**2 + best**2 * np.outer(free, more)) * near
     weights = np.linalg.solve(both, across.T).T
-    spread = _waves(every, every) + best**2 * _nearby(every, every) - weights @ across.T
-    return _Course(level + weights @ (radii - level), np.asarray(spread))
+    spread = _waves(every, every) - weights @ across.T
+    spread += (usual**2 + best**2 * np.outer(free, free)) * _nearby(every, every)
+    return _Course(float(np.median(radii)) + weights @ away, np.asarray(spread))
+
+
+def _likeliest(prior: Callable[[float], FloatArray], noise: FloatArray, away: FloatArray) -> float:
+    return max(_ROUGH, key=lambda sd: _likelihood(prior(sd), noise, away))
 
 
 def _waves(first: FloatArray, second: FloatArray) -> FloatArray:
