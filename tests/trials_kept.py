@@ -9,6 +9,7 @@ import json
 import os
 import tempfile
 from dataclasses import asdict
+from functools import cache
 from importlib.metadata import version
 from pathlib import Path
 
@@ -16,6 +17,7 @@ import rimwise
 from rimwise.demo.trial import Trial, try_photo
 
 
+@cache
 def folder() -> Path:
     """Where are this program's trials kept?"""
     code = hashlib.sha256()
@@ -31,13 +33,10 @@ def folder() -> Path:
 
 def tried(level: int, seed: int) -> Trial:
     """Return the trial of one picture, as kept or anew."""
-    path = _FOLDER / f"photo-{level}-{seed}.json"
+    path = folder() / f"photo-{level}-{seed}.json"
     if not path.exists():
         text = json.dumps(asdict(try_photo(level, seed)), default=lambda one: one.item())
         part = path.with_suffix(f".{os.getpid()}.part")  # a broken run leaves no half a trial
         part.write_text(text, encoding="utf-8")
         part.replace(path)
     return Trial(**json.loads(path.read_text(encoding="utf-8")))
-
-
-_FOLDER = folder()

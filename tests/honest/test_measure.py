@@ -65,6 +65,13 @@ def test_ten_easy_photographs_are_measured_within_their_sd():
     assert np.mean(np.abs(rows) < 1.96) >= 0.85
 
 
+def test_where_neither_rim_nor_edge_shows_no_shade_is_taken_for_an_edge():
+    """A picture of level 4 whose lower left is veiled; a shade there is 0.3 mm off the edge."""
+    told = try_photo(4, 1096)
+    assert told.status == "partial"
+    assert "diameter" not in told.pulls
+
+
 def test_a_jpegs_blur_of_colour_does_not_move_the_edge():
     """Colour is halved and coarsely rounded in a JPEG, brightness is not (ITU-T T.81, 4:2:0)."""
     for seed in range(40, 44):

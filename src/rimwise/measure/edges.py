@@ -6,7 +6,7 @@ import numpy as np
 
 from rimwise.geometry.ellipse import fit_ellipse
 from rimwise.measure.magnification import expected_limbus_px, white_to_white
-from rimwise.picture.alone import alone_at_rim, ends_along_rim, in_pieces
+from rimwise.picture.alone import alone_at_rim, ends_along_rim, in_pieces, without_veiled
 from rimwise.picture.edge_shows import edge_shows
 from rimwise.picture.haptics import Haptics, find_haptics
 from rimwise.picture.limbus import Limbus, find_limbus
@@ -276,6 +276,7 @@ def _in_examiner_degrees(planes: Planes, rim: Rim, choice: Choice, frame: Pictur
         seam_line &= ~ends_along_rim(found, (seam.radii_px - rim.radii_px) / rim.radius_px)
     plain = in_pieces(found & seam_line)
     shows = rim_shows(planes, rim, np.where(found, seam.radii_px, np.inf))
+    found = without_veiled(found, plain | shows)
     basis = rim_basis(column * 2.0 * np.pi / COLUMNS)
     return Edges(
         centre_px=_pair(planes.stored(np.asarray(rim.centre_px))),

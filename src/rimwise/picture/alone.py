@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.ndimage import label
+from scipy.ndimage import binary_opening, label
 
 from rimwise.picture.rim import COLUMNS, Rim
 from rimwise.picture.seam import Seam
@@ -29,6 +29,8 @@ class AloneSettings:
         Within this share of the rim's radius for so long at its end, a piece has gone over from
         the edge to the rim's own line: an edge that passes beyond the rim crosses it. Not asked
         where the edge is found on more columns than the last.
+    veiled_columns : int
+        Over so long a way without anything fine in sight an edge is not believed.
     """
 
     joins_columns: int = 10
@@ -39,6 +41,7 @@ class AloneSettings:
     along: float = 0.010
     along_columns: int = 20
     all_round: int = 600
+    veiled_columns: int = 60
 
 
 SETTINGS = AloneSettings()
@@ -170,3 +173,37 @@ def _steepness(off: FloatArray, gap: tuple[int, int]) -> float:
     wide = (gap[1] - gap[0]) % COLUMNS or COLUMNS
     rise = abs(float(off[gap[1] % COLUMNS] - off[gap[0] % COLUMNS]))
     return rise * COLUMNS / (2.0 * np.pi * wide)
+
+
+def without_veiled(found: BoolArray, shows: BoolArray) -> BoolArray:
+    """Where is a found edge believed, given where anything fine shows?
+
+    Parameters
+    ----------
+    found : array (720,) of bool
+        Where an edge was found, by half degrees round a turn.
+    shows : array (720,) of bool
+        Where a reader could verify the opening's edge, or the optic's rim at least.
+
+    Returns
+    -------
+    array (720,) of bool
+        ``found`` without stretches of 30° and more in which neither shows.
+
+    Notes
+    -----
+    Where the rim shows, the picture is sharp and lit, so that what was found is an edge there, if
+    a faint one. Where neither shows, it may be any shade. A shorter stretch is held by its ends:
+    an opening's waves shorter than 60° have an sd of 0.02 mm (``WidthSettings.waviness_mm``).
+
+    Examples
+    --------
+    >>> found, shows = np.ones(720, dtype=np.bool_), np.ones(720, dtype=np.bool_)
+    >>> shows[700:], shows[:50], shows[300:350] = False, False, False
+    >>> kept = without_veiled(found, shows)
+    >>> int(kept.sum()), bool(kept[10]), bool(kept[320])
+    (650, False, True)
+    """
+    turns = np.tile(found & ~shows, 3)
+    veiled = binary_opening(turns, np.ones(SETTINGS.veiled_columns))[len(found) : 2 * len(found)]
+    return np.asarray(found & ~veiled)

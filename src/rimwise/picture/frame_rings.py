@@ -268,7 +268,7 @@ def _limbus_circle(
     else:
         full = 0.5 * expected_px
         radii = full * np.arange(0.16, 1.14, 0.02)
-        width = 0.05 * full
+        width = 0.04 * full  # two and a half spacings would be two or three as numbers are rounded
     rings = peaks(circles_about(planes, (seed.u_px, seed.v_px), radii, width))
     rings = [one for one in rings if one.score > _LEAST_SCORE * share]
     step = float(radii[1] - radii[0])

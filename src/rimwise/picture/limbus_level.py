@@ -4,21 +4,17 @@ Iris goes over into sclera on a tenth of a millimetre and more. Logarithms rise 
 darker side of such a step, 0.05 mm inside of where half of the light is reached.
 """
 
-import math
-from dataclasses import replace
 from functools import lru_cache
 
 import numpy as np
 
+from rimwise.picture.across_ring import Steps, moved_by, profile_across, steps_tried
 from rimwise.picture.frame_planes import FramePlanes
 from rimwise.picture.rings import Ring
-from rimwise.picture.strip import unroll
-from rimwise.terms.arrays import FloatArray
 
-_REACH, _SPACING = 0.11, 0.01  # of the radius
+_AWAY = np.arange(-0.11, 0.115, 0.01)  # of the radius
 _MOVED = np.arange(-0.03, 0.0401, 0.005)  # how far the half level may lie from the step found
 _WIDTHS = np.array([0.006, 0.010, 0.016, 0.025, 0.038])  # sd of the step, with the lens's blur
-_LEAST_SEEN, _EVERY = 60, 2  # columns, and which of them are asked
 
 
 # Sclera is white: under a bulb of 3000 K that no camera allows for red is 2.0 times blue (Planck's
@@ -73,50 +69,13 @@ def at_half_level(planes: FramePlanes, ring: Ring) -> Ring:
     >>> round(at_half_level(planes, ring).radius_px)
     180
     """
-    if int(ring.seen.sum()) < _LEAST_SEEN:
+    steps = _steps()
+    profile = profile_across(planes, ring, steps.away)
+    if profile is None:
         return ring
-    moved = _offset(_profile(planes, ring))
-    return ring if moved == 0.0 else replace(ring, radii_px=ring.radii_px * (1.0 + moved))
-
-
-def _profile(planes: FramePlanes, ring: Ring) -> FloatArray:
-    """Return the median grey value across the limbus, (rows, 3)."""
-    centre = 0.5 * ring.centre_px[0] - 0.25, 0.5 * ring.centre_px[1] - 0.25
-    radii = 0.5 * ring.radii_px[::_EVERY] * (1.0 + _away()[:, None])
-    seen = np.flatnonzero(ring.seen[::_EVERY])
-    strip = unroll(planes.log_half, centre, radii)
-    # Blur adds light, not logarithms.
-    return np.asarray(np.exp(np.median(strip[:, seen], axis=1)))
-
-
-def _away() -> FloatArray:
-    return np.arange(-_REACH, _REACH + 0.5 * _SPACING, _SPACING)
+    return moved_by(ring, steps.place(((steps.left @ profile) ** 2).sum(axis=(1, 2))))
 
 
 @lru_cache(maxsize=1)
-def _designs() -> tuple[FloatArray, FloatArray]:
-    """Return for each place and width what is left by the fit, and the places."""
-    width, place = (one.ravel()[:, None] for one in np.meshgrid(_WIDTHS, _MOVED, indexing="ij"))
-    away = _away()[None, :] - place
-    step = 0.5 + 0.5 * _ERF(away / (width * math.sqrt(2.0)))
-    columns = [np.ones_like(away), step, np.minimum(away, 0.0), np.maximum(away, 0.0)]
-    design = np.stack(columns, axis=2).astype(np.float64)
-    left = np.eye(away.shape[1]) - design @ np.linalg.pinv(design)
-    return np.asarray(left, np.float64), np.asarray(place[:, 0], np.float64)
-
-
-_ERF = np.vectorize(math.erf, otypes=[np.float64])
-
-
-def _offset(profile: FloatArray) -> float:
-    """By which share of the radius does the half level lie off, 0 where that is not seen?"""
-    left, places = _designs()
-    cost = ((left @ profile) ** 2).sum(axis=(1, 2))
-    best = int(cost.argmin())
-    at = best % len(_MOVED)
-    if not np.isfinite(cost[best]) or at in (0, len(_MOVED) - 1):
-        return 0.0
-    before, here, after = cost[best - 1 : best + 2]
-    bend = before - 2.0 * here + after
-    fine = 0.5 * (before - after) / bend if bend > 0.0 else 0.0
-    return float(places[best] + np.clip(fine, -1.0, 1.0) * (_MOVED[1] - _MOVED[0]))
+def _steps() -> Steps:
+    return steps_tried(_AWAY, _MOVED, _WIDTHS)
