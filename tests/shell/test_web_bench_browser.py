@@ -3,14 +3,18 @@
 import json
 import os
 import re
+import time
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import cv2
+import numpy as np
 import pytest
 from playwright.sync_api import Locator, Page, ViewportSize, expect
 
 from rimwise.web.bench import numbers_job
+from rimwise.web.examples import example_picture
 
 PHONE, DESK = ViewportSize(width=390, height=844), ViewportSize(width=1280, height=900)
 LONG_MS = 60_000
@@ -92,8 +96,6 @@ def _compare(page: Page, body: str) -> None:
             page.url.rpartition("/")[2],
         )
     entry = json.loads(Path(download.value.path()).read_text("utf-8"))["results"][0]
-    from rimwise.web.examples import example_picture  # noqa: PLC0415
-
     says = numbers_job(entry, example_picture("easy")[0], told)
     assert says["glance"][0][1] == least(page)
 
@@ -135,6 +137,24 @@ def _spent_s(folder: Path) -> float:
     return spent[own] + sum(spent[pid] for pid, parent in parents.items() if parent == own)
 
 
+def _circle_transform_s() -> float:
+    """Return the least processor time of OpenCV's circle transform of the easy example."""
+    grey = cv2.imdecode(np.frombuffer(example_picture("easy")[1], np.uint8), cv2.IMREAD_GRAYSCALE)
+    assert grey is not None
+    spent = []
+    cv2.setNumThreads(1)
+    for _ in range(5):
+        start = time.process_time()
+        half = cv2.GaussianBlur(grey, (0, 0), 2.0)[::2, ::2].copy()
+        near = 0.2 * half.shape[1]
+        cv2.HoughCircles(
+            half, cv2.HOUGH_GRADIENT, 1.0, 1000.0, param1=40.0, param2=15.0,
+            minRadius=int(0.8 * near), maxRadius=int(1.2 * near),
+        )  # fmt: skip
+        spent.append(time.process_time() - start)
+    return min(spent)
+
+
 @pytest.mark.alone
 def test_numbers_follow_a_hand_within_a_tenth_of_a_second(
     opened: Callable[..., Page], tmp_path: Path
@@ -142,7 +162,10 @@ def test_numbers_follow_a_hand_within_a_tenth_of_a_second(
     """From the hand's move to the new numbers on the page: program and page together.
 
     By processor time: what else the machine does is not the workbench's, nor is what the browser
-    spends on being asked by this test.
+    spends on being asked by this test. A tenth of a second is meant of a machine on which OpenCV's
+    circle transform of the same picture takes 16 ms (half of the 33 ms which are kept in
+    ``benchmarks/results`` for the benchmark's own six); a slower one is given as much more time as
+    that peer takes now.
     """
     page = opened()
     at_bench(page)
@@ -170,7 +193,7 @@ def test_numbers_follow_a_hand_within_a_tenth_of_a_second(
     page.mouse.up()
     settled(page)
     assert least(page) != before
-    assert took / moves <= 0.1
+    assert took / moves <= 0.1 * max(1.0, _circle_transform_s() / 0.016)
 
 
 def test_the_strip_takes_hands_too_and_arcs_are_hidden(opened: Callable[..., Page]) -> None:
