@@ -56,6 +56,30 @@ def test_a_step_alone_is_no_line(step):
     assert edge_shows(planes, _rim(), np.full(720, EDGE)).mean() < 0.02
 
 
+@pytest.mark.parametrize(("step", "band"), [(0.1, 0.1), (0.2, 0.1), (0.1, 0.2)])
+def test_a_sheet_that_is_whitest_at_its_edge_is_no_line(step, band):
+    """Whiter by ``band`` at the edge, fading over 9 px, with a shadow inside: no line there."""
+    v, u = np.indices((1050, 1400))
+    away = np.hypot(u - CENTRE[0], v - CENTRE[1]) - EDGE
+    sheet = 1.0 / (1.0 + np.exp(-away / 1.2))
+    level = 1.0 + sheet * (step + band * np.exp(-np.maximum(away, 0.0) / 9.0))
+    level -= 0.05 * (1.0 - sheet) * np.exp(np.minimum(away, 0.0) / 9.0)
+    pixels = np.array([150.0, 90.0, 60.0]) * level[..., None]
+    pixels += np.random.default_rng(5).normal(0.0, 1.5, pixels.shape)
+    planes = planes_of(Raster(np.clip(np.rint(pixels), 0, 255).astype(np.uint8)))
+    assert edge_shows(planes, _rim(), np.full(720, EDGE)).mean() < 0.02
+
+
+def test_a_faint_line_shows_in_a_quiet_picture_and_not_in_a_grainy_one():
+    quiet, grainy = (
+        _shares(edge_shows(_picture(0.025, 0.0, EDGE, noise), _rim(), np.full(720, EDGE)))
+        for noise in (0.5, 6.0)
+    )
+    assert quiet[0] > 0.9
+    assert grainy[0] < 0.2
+    assert max(quiet[1], grainy[1]) < 0.02
+
+
 def test_a_faint_rim_shows_by_its_darkness_where_its_place_is_known():
     planes = _picture(0.06, 0.0, RIM, 2.0)
     none = np.full(720, np.inf)

@@ -6,7 +6,13 @@ import numpy as np
 
 from rimwise.geometry.ellipse import fit_ellipse
 from rimwise.measure.magnification import expected_limbus_px, white_to_white
-from rimwise.picture.alone import alone_at_rim, ends_along_rim, in_pieces, without_veiled
+from rimwise.picture.alone import (
+    alone_at_rim,
+    carried_on,
+    ends_along_rim,
+    in_pieces,
+    without_veiled,
+)
 from rimwise.picture.edge_shows import edge_shows
 from rimwise.picture.haptics import Haptics, find_haptics
 from rimwise.picture.limbus import Limbus, find_limbus
@@ -272,6 +278,7 @@ def _in_examiner_degrees(planes: Planes, rim: Rim, choice: Choice, frame: Pictur
     direction = frame.picture_from_examiner(np.stack([np.cos(radians), np.sin(radians)], axis=-1))
     column = np.degrees(np.arctan2(-direction[:, 1], direction[:, 0])) % 360.0 * COLUMNS / 360.0
     seam_line = edge_shows(planes, rim, seam.steepest_px)
+    found = found | carried_on(found, seam_line, seam, rim, SETTINGS.rim_zone)
     if choice.before is None:  # nothing tells that more than the rim shows where they meet
         seam_line &= ~ends_along_rim(found, (seam.radii_px - rim.radii_px) / rim.radius_px)
     plain = in_pieces(found & seam_line)

@@ -1,9 +1,9 @@
-"""Pieces of an edge: which are long enough to be followed, and which are the rim's own line."""
+"""Pieces of an edge: which can be followed, which belong together, which are the rim's own line."""
 
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.ndimage import binary_opening, label
+from scipy.ndimage import binary_closing, binary_opening, gaussian_filter1d, label
 
 from rimwise.picture.rim import COLUMNS, Rim
 from rimwise.picture.seam import Seam
@@ -31,6 +31,10 @@ class AloneSettings:
         where the edge is found on more columns than the last.
     veiled_columns : int
         Over so long a way without anything fine in sight an edge is not believed.
+    turn_columns, turn, even_columns : int, float, float
+        An edge's course turns no more sharply than this share of the rim's radius over so many
+        columns to both sides; a path that leaves it for a fold turns three times as sharply. One sd
+        of the average along the course before that is asked.
     """
 
     joins_columns: int = 10
@@ -42,6 +46,9 @@ class AloneSettings:
     along_columns: int = 20
     all_round: int = 600
     veiled_columns: int = 60
+    turn_columns: int = 20
+    turn: float = 0.018
+    even_columns: float = 4.0
 
 
 SETTINGS = AloneSettings()
@@ -73,6 +80,67 @@ def in_pieces(line: BoolArray) -> BoolArray:
         return line
     long = [own for own in pieces if own.sum() >= SETTINGS.least_columns]
     return np.asarray(np.logical_or.reduce(long, axis=0) & line)
+
+
+def carried_on(
+    found: BoolArray, line: BoolArray, seam: Seam, rim: Rim, rim_zone: float
+) -> BoolArray:
+    """Where does an edge's line carry it from one piece found to the next?
+
+    Parameters
+    ----------
+    found : array (720,) of bool
+        Where the seam stands out by its whiteness.
+    line : array (720,) of bool
+        Where its line shows by itself.
+    seam : Seam
+    rim : Rim
+    rim_zone : float
+        Within this share of the rim's radius the line may be the rim's.
+
+    Returns
+    -------
+    array (720,) of bool
+        Gaps of ``found`` over which the line runs on, its own gaps below 5° aside.
+
+    Notes
+    -----
+    Own derivation. A line without a rise of whiteness is a fold, a haptic or the rim as well. But
+    one that joins two pieces of the edge at both its ends, and turns nowhere as a path does that
+    leaves one line for another, is the edge's: where capsule is thin or a JPEG has rounded its
+    faint colour away, whiteness is lost and the line is not.
+
+    Examples
+    --------
+    >>> full, none = np.full(720, 300.0), np.zeros(720)
+    >>> rim = Rim(4.0, 1.0, 0.5, (700.0, 525.0), 300.0, (0.0, 0.0), 0.5, np.zeros((5, 5)),
+    ...           none == 0.0, none, none)
+    >>> edge = full - 50.0
+    >>> seam = Seam(edge, full, full, none == 0.0, 0.7, edge)
+    >>> at = np.arange(720)
+    >>> found, line = (at < 200) | (at > 260), at > 195
+    >>> int(carried_on(found, line, seam, rim, 0.022).sum())
+    61
+    >>> int(carried_on(found, line & (at > 220), seam, rim, 0.022).sum())
+    0
+    """
+    off = (seam.radii_px - rim.radii_px) / rim.radius_px
+    course = gaussian_filter1d(seam.radii_px, SETTINGS.even_columns, mode="wrap")
+    beside = np.roll(course, SETTINGS.turn_columns) + np.roll(course, -SETTINGS.turn_columns)
+    smooth = np.abs(beside - 2.0 * course) < SETTINGS.turn * rim.radius_px
+    may = seam.usable & smooth & (np.abs(off) > rim_zone)
+    turns = np.tile((line & may) | found, 3)
+    way = binary_closing(turns, np.ones(SETTINGS.joins_columns + 1))[COLUMNS : 2 * COLUMNS]
+    way &= may | found
+    carried = np.zeros_like(found)
+    if found.all() or not found.any():
+        return carried
+    start = int(np.argmax(found))
+    gaps, count = label(np.roll(~found, -start))
+    for k in range(1, count + 1):
+        gap = np.roll(gaps == k, start)
+        carried |= gap & bool(way[gap].all())
+    return carried
 
 
 def alone_at_rim(found: BoolArray, seam: Seam, rim: Rim, rim_zone: float) -> BoolArray:
