@@ -25,15 +25,9 @@ from rimwise.align.masking import inside, without
 from rimwise.align.one_lamp import among_brightest, as_small_as_foretold
 from rimwise.align.plain_reflexes import as_large_as_foretold, find_p1
 from rimwise.align.settling import HIDDEN, Found, one_blob
-from rimwise.picture.frame_planes import FramePlanes, whole_planes
-from rimwise.picture.frame_rings import (
-    LARGEST,
-    SMALLEST,
-    EyeRings,
-    another_eye,
-    find_rings,
-    told_planes,
-)
+from rimwise.picture.frame_planes import FramePlanes, told_planes, whole_planes
+from rimwise.picture.frame_rings import EyeRings, another_eye, find_rings
+from rimwise.picture.pupil_inside import LARGEST, SMALLEST
 from rimwise.picture.raster import Picture
 from rimwise.picture.rings import Ring
 from rimwise.picture.spots import SpotMap, spot_map
@@ -102,7 +96,7 @@ class FoundInFrame:
         ring = self.rings.pupil if name == "pupil" else self.rings.limbus
         if ring is None or (name == "limbus" and ring.seen_deg < _LEAST_ARC_DEG):
             return None
-        u, v = self.planes.stored(ring.curve_px.mean(axis=0))
+        u, v = self.planes.stored(np.array(ring.middle_px))
         sd = math.hypot(ring.centre_sd_px, system_px) / self.planes.factor
         return (float(u), float(v)), sd
 

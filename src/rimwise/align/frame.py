@@ -22,8 +22,7 @@ from rimwise.align.which_reflex import check_named
 from rimwise.align.words import turn_words
 from rimwise.geometry.ellipse import Ellipse, fit_ellipse
 from rimwise.geometry.ellipse_outline import outline_ellipse
-from rimwise.picture.frame_planes import FramePlanes
-from rimwise.picture.frame_rings import told_planes
+from rimwise.picture.frame_planes import FramePlanes, told_planes
 from rimwise.picture.raster import Raster
 from rimwise.picture.rings import Ring
 from rimwise.picture.standing_out import gleams

@@ -22,6 +22,7 @@ from rimwise.demo.frame_clutter import (
     tool_cover,
     white_over,
 )
+from rimwise.demo.frame_edges import paint_optic, paint_rings_of_iris
 from rimwise.demo.frame_scene import FrameScene, FrameTruth, frame_truth
 from rimwise.demo.paint import blend, clouds, inside, line, signed_distance_px
 from rimwise.demo.scene import PhotoLook, PlaneMap, TracedShape
@@ -104,6 +105,7 @@ def _ground(scene: FrameScene, truth: FrameTruth, rng: np.random.Generator) -> F
     limbus = TracedShape(plane.mm(truth.limbus_px))
     ground = Ground(scene.size_px, plane, limbus, camera.px_per_mm, photo)
     colour = paint_ground(ground, rng)[:height, :width]
+    colour = paint_rings_of_iris(colour, scene, truth.limbus_px, Window.of(0, 0, width, height))
     if look.blood > 0.0:
         pools = np.clip(clouds(rng, (height, width), 1.5 * camera.px_per_mm) - 0.6, 0.0, 1.0)
         colour = blend(colour, _BLOOD, look.blood * pools)
@@ -132,6 +134,7 @@ def _pupil(
     level = level + look.crescent * np.clip(towards / radius, -1.0, 1.0)
     level = level * (1.0 - 0.25 * line(edge_px, 0.12 * radius))
     seen = np.asarray(look.pupil_rgb) * np.clip(level, 0.2, 2.5)[..., None]
+    seen = paint_optic(seen, scene, window)
     colour = blend(colour, seen, inside(edge_px, 0.8))
     border = line(edge_px, _RUFF_MM * scene.setup.camera.px_per_mm)
     return colour * (1.0 - look.ruff * border)[..., None]

@@ -59,6 +59,9 @@ class FrameLook:
     ``ruff`` is the darkness of the pigment border on the pupil's margin;
     ``veil`` is the share of light that a cloudy lens keeps from P4; ``lids_mm`` are the free
     heights above and below the pupil's middle; ``vignette_px`` is the radius of the lit disc.
+    ``optic`` is how plain an implant's rim is within the pupil, with the capsule's opening at
+    ``opening_mm`` (x and y from the lens's axis, radius); ``arcus`` and ``limbal_ring`` are how
+    white and how dark rings inside of the limbus are.
     """
 
     iris_rgb: Rgb = (84.0, 92.0, 100.0)
@@ -85,6 +88,10 @@ class FrameLook:
     noise: float = 1.6
     exposure: float = 1.0
     jpeg_quality: int = 92
+    optic: float = 0.0
+    opening_mm: tuple[float, float, float] = (0.0, 0.0, 2.5)
+    arcus: float = 0.0
+    limbal_ring: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

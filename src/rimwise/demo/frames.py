@@ -6,6 +6,7 @@ from typing import Literal
 
 import numpy as np
 
+from rimwise.demo.frame_edges import with_edges
 from rimwise.demo.frame_looks import flash_look, spoilt, theatre_look, wet_highlights
 from rimwise.demo.frame_render import render_frame
 from rimwise.demo.frame_scene import Clutter, FrameLook, FrameScene, FrameTruth
@@ -62,6 +63,8 @@ class FrameWish:
         Eye rotation.
     near : bool
         An eye that fills the picture, with lashes over it, as before an iris camera.
+    edges : bool
+        Rings that are no pupil and no limbus: an optic's rim, the capsule's opening, an arcus.
     """
 
     difficulty: Difficulty = "easy"
@@ -73,6 +76,7 @@ class FrameWish:
     superior_deg: float = 270.0
     look: FrameLook = field(default_factory=FrameLook)
     near: bool = False
+    edges: bool = False
 
 
 def lamp_places_mm(kind: LampKind) -> tuple[tuple[float, float], ...]:
@@ -153,6 +157,8 @@ def draw_frame_scene(rng: np.random.Generator, wish: FrameWish) -> tuple[FrameSc
         sheet.side, model, _pose(rng, wish), setup, wish.size_px, pupil, limbus, depth_mm,
         _lamp_mm(rng, wish), _draw_clutter(rng, wish), _draw_look(rng, wish),
     )  # fmt: skip
+    if wish.edges:
+        scene = replace(scene, look=with_edges(rng, scene.look, wish.lens == "implant"))
     return scene, sheet
 
 

@@ -2,28 +2,32 @@
 
 from dataclasses import dataclass
 
-import cv2
 import numpy as np
 
-from rimwise.picture.frame_planes import FramePlanes
+from rimwise.picture.circles import Circle, circles_about, peaks
+from rimwise.picture.frame_planes import FramePlanes, told_planes
 from rimwise.picture.grey_limbus import limbus_about
 from rimwise.picture.grey_pupil import DARKER, brighter_outside, dark_rings, darkness
 from rimwise.picture.limbus_level import at_half_level, white_outside
+from rimwise.picture.limbus_settled import about, settled
+from rimwise.picture.pupil_inside import (
+    LARGEST,
+    LEAST_SCORE,
+    SHARP,
+    SMALLEST,
+    find_pupil_inside,
+    plainness,
+    step_of,
+)
 from rimwise.picture.pupil_ruff import on_margin
 from rimwise.picture.ring_outline import BandSettings
 from rimwise.picture.ring_seeds import RingSeed, ring_seeds
-from rimwise.picture.rings import Circle, Ring, circles_about, peaks, ring_near
+from rimwise.picture.rings import Ring, ring_near
 from rimwise.terms.arrays import FloatArray
 
 LIMBUS_BAND = BandSettings(reach=0.07, window=0.07, gap=0.05, harmonics=2, stiff=0.6)
-PUPIL_BAND = BandSettings(reach=0.08, window=0.05, gap=0.03, harmonics=5, stiff=0.05)
 _TOLERANCE = 0.10  # of a radius that biometry and scale foretell
 _FORETOLD_SD = 0.04
-SMALLEST, LARGEST = 0.16, 0.865  # pupil over limbus
-_STRONG = 0.5  # an optic's rim inside the pupil may stand out more than the pupil's margin
-_OPTIC, _APART = 0.3, 1.12  # a ring so much larger and still so plain makes the inner one an optic
-_OFF_CENTRE_SD = 0.06  # pupil from limbus centre, of the limbus's radius, seen through the cornea
-_LEAST_SCORE = 0.45  # of three planes: what texture alone reaches around a centre
 _BLACK_LOG = 3.3  # the mask of a microscope's lit disc, about 20 of 255
 
 
@@ -93,7 +97,10 @@ def find_rings(
     pupil = find_pupil_inside(planes, limbus, optic_inside)
     if share < 1.0:
         return _in_grey(planes, EyeRings(limbus, pupil), expected_px)
-    edge = at_half_level(planes, limbus) if like_limbus(limbus) else None
+    edge = None
+    if like_limbus(limbus):
+        start = best[1] if pupil is None else about(pupil, limbus)
+        edge = at_half_level(planes, settled(planes, limbus, start, LIMBUS_BAND))
     return EyeRings(edge, on_margin(planes, pupil) if pupil and _plain(pupil) else None)
 
 
@@ -119,15 +126,15 @@ def like_limbus(ring: Ring) -> bool:
 
 def _plain(ring: Ring) -> bool:
     """Does so much speak for this margin that no furrow or glow of the iris comes up to it?"""
-    sharp = ring.residual_px < _SHARP * ring.radius_px
-    return sharp or _plainness(ring, ring.radius_px) > _PLAIN
+    sharp = ring.residual_px < SHARP * ring.radius_px
+    return sharp or plainness(ring, ring.radius_px) > _PLAIN
 
 
 # Log units by which sclera is whiter than iris, or redder than a pale one that is well placed;
 # scatter of edge and centre over the radius, own measurement on frames of many looks; up to _FAIRLY
 # where it is as much redder as it had to be whiter (own renders of pale irises: 3 % off at most).
 _WHITER_LOG, _REDDER_LOG = 0.1, 0.05
-_ROUGHEST, _PLACED, _FAIRLY, _SHARP, _PLAIN = 0.022, 0.004, 0.006, 0.008, 22.0
+_ROUGHEST, _PLACED, _FAIRLY, _PLAIN = 0.022, 0.004, 0.006, 22.0
 _LEAST_SEEN_DEG = 120  # a third of the way round: less bends too little to tell its centre by
 
 
@@ -167,7 +174,7 @@ def _in_grey(planes: FramePlanes, rings: EyeRings, expected_px: float | None) ->
     limbus, pupil = rings.limbus, rings.pupil
     if pupil is not None and brighter_outside(pupil) < DARKER:
         pupil = None
-    if limbus is not None and (pupil is None or _step(pupil) < _step(limbus)):
+    if limbus is not None and (pupil is None or step_of(pupil) < step_of(limbus)):
         if expected_px is not None:
             return EyeRings(None, None)
         limbus = _limbus_about(planes, limbus)
@@ -192,7 +199,7 @@ def _limbus_about(planes: FramePlanes, pupil: Ring) -> Ring | None:
     radii = np.arange(start, end, 0.012 * end)
     rings = peaks(circles_about(planes, centre, radii, 0.05 * end))
     best = max(rings, key=lambda one: one.score, default=None)
-    if best is None or best.score < _LEAST_SCORE * told_planes(planes):
+    if best is None or best.score < LEAST_SCORE * told_planes(planes):
         return None
     return ring_near(planes, best, LIMBUS_BAND)
 
@@ -200,30 +207,10 @@ def _limbus_about(planes: FramePlanes, pupil: Ring) -> Ring | None:
 _CLEAR_OF = 1.5  # radii of a pupil: nearer, its own edge still shows
 
 
-def _step(ring: Ring) -> float:
-    return float(np.linalg.norm(np.subtract(ring.inner, ring.outer)))
-
-
 _CLEAR = 2.0  # so much speaks for the first centre that no other is tried
 _FAR = 3.0
 
 
-def told_planes(planes: FramePlanes) -> float:
-    """Which share of brightness and two colours does this frame have? A grey one has a third.
-
-    Examples
-    --------
-    >>> from rimwise.picture.frame_planes import frame_planes
-    >>> from rimwise.picture.raster import Raster
-    >>> round(told_planes(frame_planes(Raster(np.full((64, 64), 90, dtype=np.uint8)))), 2)
-    0.33
-    """
-    red, green, blue = cv2.split(planes.log_small)  # many times faster than along the last axis
-    most, least = cv2.max(cv2.max(red, green), blue), cv2.min(cv2.min(red, green), blue)
-    return 1.0 if float((most - least).mean()) > _GREY_LOG else 1.0 / 3.0
-
-
-_GREY_LOG = 0.01
 _GREY_SURE = 0.0045  # sd of a limbus's centre over its radius; in colour wrong ones are rarer
 _GREY_TOLERANCE = 0.05  # three sd of scale and white-to-white; colour does not vouch for it
 
@@ -270,7 +257,7 @@ def _limbus_circle(
         radii = full * np.arange(0.16, 1.14, 0.02)
         width = 0.04 * full  # two and a half spacings would be two or three as numbers are rounded
     rings = peaks(circles_about(planes, (seed.u_px, seed.v_px), radii, width))
-    rings = [one for one in rings if one.score > _LEAST_SCORE * share]
+    rings = [one for one in rings if one.score > LEAST_SCORE * share]
     step = float(radii[1] - radii[0])
     worth = [_worth(one, rings, step) for one in rings]
     if expected_px is not None:
@@ -292,62 +279,6 @@ def _worth(limbus: Circle, rings: list[Circle], step_px: float) -> float:
     inside = [one.score for one in rings if least < one.radius_px < most]
     outside = [one.score for one in rings if one.radius_px > 1.1 * limbus.radius_px]
     return limbus.score + max(inside, default=0.0) - 0.5 * max(outside, default=0.0)
-
-
-def find_pupil_inside(planes: FramePlanes, limbus: Ring, optic_inside: bool = False) -> Ring | None:
-    """Where is the pupil's margin inside this limbus?
-
-    Parameters
-    ----------
-    planes : FramePlanes
-    limbus : Ring
-    optic_inside : bool
-        Whether an implant's rim may show inside the pupil, plainer than the margin.
-    """
-    centre = (0.5 * limbus.centre_px[0] - 0.25, 0.5 * limbus.centre_px[1] - 0.25)
-    full = 0.5 * limbus.radius_px
-    radii: FloatArray = full * np.arange(SMALLEST, LARGEST + 0.06, 0.01)
-    rings = peaks(circles_about(planes, centre, radii, 0.03 * full))
-    least = _LEAST_SCORE * told_planes(planes)
-    rings = [r for r in rings if r.score > least and r.radius_px < LARGEST * full]
-    if not rings:
-        return None
-    strong = sorted(rings, key=lambda one: -one.score)[:3]
-    strong = [one for one in strong if one.score >= _STRONG * strong[0].score]
-    found = [ring_near(planes, one, PUPIL_BAND) for one in strong]
-    fine = [one for one in found if one is not None and one.radius_px < 0.9 * limbus.radius_px]
-    grey = least < _LEAST_SCORE
-    merit = [_merit(one, limbus) * (_GLOW if grey and _bright(one) else 1.0) for one in fine]
-    if not fine:
-        return None
-    best = int(np.argmax(merit))
-    if optic_inside:
-        outer = [
-            k
-            for k, one in enumerate(fine)
-            if merit[k] > _OPTIC * merit[best] and one.radius_px > _APART * fine[best].radius_px
-        ]
-        best = max(outer, key=lambda k: fine[k].radius_px, default=best)
-    return fine[best]
-
-
-def _bright(ring: Ring) -> bool:
-    return sum(ring.inner) > sum(ring.outer)
-
-
-_GLOW = 0.2  # in near-infrared pupils are dark, and what is brighter inside is a lamp's glow
-
-
-def _merit(ring: Ring, limbus: Ring) -> float:
-    """How plain, complete and smooth is this ring? Furrows and the soft limbus are neither."""
-    off = np.hypot(*(np.array(ring.centre_px) - np.array(limbus.centre_px))) / limbus.radius_px
-    central = float(np.exp(-0.5 * (off / _OFF_CENTRE_SD) ** 2))
-    return central * _plainness(ring, limbus.radius_px)
-
-
-def _plainness(ring: Ring, size_px: float) -> float:
-    whole = float(ring.seen.mean()) ** 2
-    return _step(ring) * whole / (ring.residual_px / size_px + 0.002)
 
 
 def another_eye(planes: FramePlanes, limbus: Ring) -> bool:

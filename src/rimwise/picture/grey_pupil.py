@@ -3,10 +3,11 @@
 import cv2
 import numpy as np
 
+from rimwise.picture.circles import Circle
 from rimwise.picture.frame_planes import FramePlanes
 from rimwise.picture.ring_outline import BandSettings
 from rimwise.picture.ring_seeds import ring_seeds
-from rimwise.picture.rings import Circle, Ring, ring_near
+from rimwise.picture.rings import Ring, ring_near
 from rimwise.terms.arrays import FloatArray
 
 SMALLEST, LARGEST = 0.13, 0.78

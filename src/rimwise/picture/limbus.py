@@ -5,10 +5,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from rimwise.geometry.ellipse import fit_ellipse
+from rimwise.picture.circles import circles_about
 from rimwise.picture.frame_planes import FramePlanes, frame_planes
 from rimwise.picture.frame_rings import LIMBUS_BAND
 from rimwise.picture.raster import Raster
-from rimwise.picture.rings import Ring, circles_about, ring_near
+from rimwise.picture.rings import Ring, ring_near
 from rimwise.records.cover import EllipsePx
 from rimwise.terms.arrays import FloatArray
 

@@ -3,8 +3,9 @@
 import numpy as np
 
 from rimwise.picture.frame_planes import FramePlanes
-from rimwise.picture.frame_rings import LIMBUS_BAND, PUPIL_BAND, EyeRings
+from rimwise.picture.frame_rings import LIMBUS_BAND, EyeRings
 from rimwise.picture.limbus_level import at_half_level
+from rimwise.picture.pupil_inside import PUPIL_BAND
 from rimwise.picture.pupil_ruff import on_margin
 from rimwise.picture.rings import Ring, ring_again
 from rimwise.terms.arrays import FloatArray

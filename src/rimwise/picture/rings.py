@@ -1,37 +1,24 @@
-"""Rings around one centre in a frame: coarse circles first, then the edge by direction."""
+"""Rings in a frame: their edge, direction by direction, about where they are known to be."""
 
 from dataclasses import dataclass
 
-import cv2
 import numpy as np
 
+from rimwise.geometry.ellipse import fit_ellipse
+from rimwise.picture.circles import Circle
 from rimwise.picture.frame_planes import FramePlanes
 from rimwise.picture.paths import closed_path, peak_offset
 from rimwise.picture.ring_outline import COLUMNS, BandSettings, outline_through
-from rimwise.picture.ring_seeds import OPPONENTS
 from rimwise.picture.strip import (
     directions_rad,
     inside_frame,
     points_at,
     radial_mean,
+    radius_about,
     smooth_along,
     unroll,
 )
 from rimwise.terms.arrays import BoolArray, FloatArray
-
-_COARSE_COLUMNS = 60
-_SHIFTS = np.linspace(-0.08, 0.08, 5)  # of the radius
-_CLIP = 3.0  # noise levels: what stands out more counts no more
-
-
-@dataclass(frozen=True, slots=True)
-class Circle:
-    """A coarse ring in half-size pixels, with the share of its way on which an edge runs."""
-
-    score: float
-    u_px: float
-    v_px: float
-    radius_px: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,101 +60,20 @@ class Ring:
         return points_at(self.centre_px, directions_rad(COLUMNS), self.radii_px)
 
     @property
+    def middle_px(self) -> tuple[float, float]:
+        """Middle of the area within, wherever the directions are counted from."""
+        theta, cubes = directions_rad(COLUMNS), self.radii_px**3
+        size = 1.5 * float((self.radii_px**2).sum())
+        u, v = self.centre_px
+        return (
+            u + float((cubes * np.cos(theta)).sum()) / size,
+            v - float((cubes * np.sin(theta)).sum()) / size,
+        )
+
+    @property
     def seen_deg(self) -> int:
         """On how many degrees was the edge found?"""
         return round(360 * float(self.seen.mean()))
-
-
-def circles_about(
-    planes: FramePlanes,
-    centre_px: tuple[float, float],
-    radii_px: FloatArray,
-    width_px: float,
-) -> list[Circle]:
-    """How much of a ring runs at each of these radii around about this centre?
-
-    Parameters
-    ----------
-    planes : FramePlanes
-    centre_px : (float, float)
-        Half-size pixels.
-    radii_px : array (n,)
-        Half-size pixels, ascending evenly.
-    width_px : float
-        Width of the strips that are compared inside and outside.
-
-    Returns
-    -------
-    list of Circle
-        One a radius, centre shifted to where most of the ring is.
-    """
-    strips, rows = _clipped_steps(planes, centre_px, radii_px, width_px)
-    theta = directions_rad(_COARSE_COLUMNS)
-    spacing = float(radii_px[1] - radii_px[0])
-    waves = np.stack([np.cos(theta), np.sin(theta)])
-    moves = np.array([(a, b) for a in _SHIFTS for b in _SHIFTS])
-    if planes.compiled:
-        from rimwise.picture.compiled_rings import circle_scores  # noqa: PLC0415 - half a second
-
-        score = circle_scores(strips, radii_px, moves, (float(rows[0]), spacing))
-    else:
-        score = _scores(strips, radii_px[:, None] * (1.0 + (moves @ waves)[:, None]), rows)
-    chosen = score.argmax(axis=0)
-    best = score[chosen, np.arange(len(radii_px))]
-    shift = moves[chosen] * np.array([1.0, -1.0]) * radii_px[:, None]
-    return [
-        Circle(float(s), centre_px[0] + float(du), centre_px[1] + float(dv), float(r))
-        for s, (du, dv), r in zip(best, shift, radii_px, strict=True)
-    ]
-
-
-def peaks(circles: list[Circle]) -> list[Circle]:
-    """Which circles have a larger score than their neighbours on either side?
-
-    Examples
-    --------
-    >>> found = peaks([Circle(s, 0.0, 0.0, r) for r, s in enumerate((0.1, 0.5, 0.2, 0.1))])
-    >>> [one.radius_px for one in found]
-    [1]
-    """
-    score = np.array([one.score for one in circles])
-    padded = np.pad(score, 2, constant_values=-1.0)
-    near = np.max([padded[k : k + len(score)] for k in (0, 1, 3, 4)], axis=0)
-    return [one for one, s, n in zip(circles, score, near, strict=True) if s >= n]
-
-
-def _scores(strips: FloatArray, moved: FloatArray, rows: FloatArray) -> FloatArray:
-    """Return the share of each moved circle, (moves, radii, columns), on which an edge runs."""
-    index = np.clip((moved - rows[0]) / (rows[1] - rows[0]) + 0.5, 0, len(rows) - 1)
-    flat = index.astype(np.intp) * _COARSE_COLUMNS + np.arange(_COARSE_COLUMNS)
-    score = np.zeros(flat.shape[:2])
-    for strip in np.moveaxis(strips, -1, 0).reshape(3, -1):
-        score += np.abs(strip[flat].sum(axis=2)) / _COARSE_COLUMNS
-    return score
-
-
-def _clipped_steps(
-    planes: FramePlanes,
-    centre_px: tuple[float, float],
-    radii_px: FloatArray,
-    width_px: float,
-) -> tuple[FloatArray, FloatArray]:
-    """Return steps, (rows, columns, 3), of brightness and colours, in clipped noise levels."""
-    spacing = float(radii_px[1] - radii_px[0])
-    rows = np.arange(0.8 * radii_px[0], 1.2 * radii_px[-1] + spacing, spacing)
-    grid = np.repeat(rows[:, None], _COARSE_COLUMNS, axis=1)
-    colours = unroll(planes.log_half, centre_px, grid).astype(np.float32)
-    usable = inside_frame(planes.log_half.shape[:2], centre_px, grid)
-    usable *= unroll(planes.glare_half, centre_px, grid) < 0.05
-    width = max(2, round(width_px / spacing))
-    # All three side by side, so that each is worked out in one go.
-    level = smooth_along(cv2.transform(colours, OPPONENTS), 0.7).reshape(len(rows), -1)
-    step = radial_mean(level, 1, width) - radial_mean(level, -width, -1)
-    step = step.reshape(*grid.shape, 3)
-    noise = np.ones(3)
-    if usable.any():
-        noise = 1.4826 * np.median(np.abs(step[usable > 0]), axis=0)
-    return np.clip(step / (noise + 1e-3), -_CLIP, _CLIP) / _CLIP * usable[..., None], rows
 
 
 def ring_near(planes: FramePlanes, circle: Circle, band: BandSettings) -> Ring | None:
@@ -227,6 +133,28 @@ def ring_again(planes: FramePlanes, last: Ring, band: BandSettings) -> Ring | No
     if ring is None or float(np.abs(ring.radii_px - base).max()) > _WELL_INSIDE * reach * radius:
         return ring_near(planes, Circle(0.0, *centre, radius), band)
     return in_working_pixels(ring)
+
+
+def ring_through(planes: FramePlanes, curve_px: FloatArray, band: BandSettings) -> Ring | None:
+    """Where does the edge run that was found all round, to within the band's reach?
+
+    Parameters
+    ----------
+    planes : FramePlanes
+    curve_px : array (n, 2)
+        Points of the edge in order, half-size pixels.
+    band : BandSettings
+
+    Returns
+    -------
+    Ring or None
+        None where no edge stands out.
+    """
+    oval = fit_ellipse(curve_px, compiled=planes.compiled).ellipse
+    centre = oval.cx, oval.cy
+    base = radius_about(curve_px, centre, directions_rad(COLUMNS))
+    ring = _pass(planes, (centre, base), band, band.reach)
+    return None if ring is None else in_working_pixels(ring)
 
 
 _WELL_INSIDE = 0.7  # of the reach: an outline that comes nearer to its limit may run beyond
