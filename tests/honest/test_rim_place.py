@@ -11,6 +11,7 @@ import pytest
 
 from rimwise.demo.render import render_photo
 from rimwise.demo.scene import PhotoLook, PhotoScene, RoundShape
+from rimwise.demo.trouble import Trouble
 from rimwise.measure.edges import find_edges
 from rimwise.picture.raster import Raster
 from rimwise.records.picture import PictureSheet
@@ -39,3 +40,13 @@ def test_the_rims_radius_is_within_its_sd_whatever_lies_beyond(blur_px, line):
     assert all(abs(error) < 2.0 * sd for error, sd in told), told
     # And no ± as wide as the line itself: the scale of such a picture is known to a pixel in 300.
     assert all(sd < 1.0 for _, sd in told), told
+
+
+@pytest.mark.parametrize("line", [0.10, 0.15, 0.30])
+def test_of_a_double_edge_the_outer_line_is_the_rim_also_where_the_inner_is_stronger(line):
+    """The inner line of 20 % runs 10 px inside: 3 % of the radius, a tenth of a millimetre."""
+    trouble = Trouble(second_rim=0.2, second_rim_px=10.0)
+    look = PhotoLook(optic_line=line, optic_shade=0.0, blur_px=1.5, dust=3, trouble=trouble)
+    pixels, truth = render_photo(replace(SCENE, look=look), np.random.default_rng(11))
+    found, rim = find_edges(Raster(pixels), SHEET).rim_ellipse, truth.optic_ellipse_px
+    assert abs(np.sqrt(found.a * found.b) - np.sqrt(rim.a * rim.b)) < 1.0

@@ -8,6 +8,7 @@ from rimwise.geometry.robust import tukey_weights
 from rimwise.picture.paths import closed_path, peak_offset
 from rimwise.picture.planes import Planes
 from rimwise.picture.pupil import PupilMargin
+from rimwise.picture.rim_double import line_beyond
 from rimwise.picture.rim_shape import LevelBand, most_coherent
 from rimwise.picture.rim_vote import CircleCandidate, rim_candidates
 from rimwise.picture.strip import (
@@ -73,6 +74,7 @@ class RimSettings:
     shows: float = 1.5
     aside_px: float = 0.3
     aside_columns: float = 12.0
+    outer: float = 0.5
 
 
 SETTINGS = RimSettings()
@@ -163,7 +165,7 @@ def find_rims(planes: Planes, pupil: PupilMargin) -> list[Rim]:
     candidates = rim_candidates(planes, pupil)
     for batch in (candidates[:2], candidates[2:]):
         for candidate in batch:
-            rim = _follow(planes, pupil, _settle(planes, pupil, candidate))
+            rim = _outermost(planes, pupil, _settle(planes, pupil, candidate))
             if rim is not None:
                 bonus = SETTINGS.vote_share * (candidate.votes - SETTINGS.usual_votes)
                 rims.append(replace(rim, quality=rim.quality + bonus))
@@ -235,8 +237,18 @@ def _settle(planes: Planes, pupil: PupilMargin, candidate: CircleCandidate) -> _
     return replace(_moved(oval, shape), votes=best)
 
 
-def _follow(planes: Planes, pupil: PupilMargin, oval: _Oval) -> Rim | None:
-    """Follow the line within a narrow band and fit the ellipse through it."""
+def _outermost(planes: Planes, pupil: PupilMargin, oval: _Oval) -> Rim | None:
+    """Follow a line, or the one that runs along it farther out if that is as good a rim."""
+    rim, beyond = _follow(planes, pupil, oval)
+    if rim is None or beyond is None:
+        return rim
+    farther = _Oval(rim.centre_px, (1.0 + beyond) * rim.radius_px, rim.oval_px, oval.votes)
+    outer, _ = _follow(planes, pupil, farther)
+    return rim if outer is None or outer.quality < SETTINGS.outer * rim.quality else outer
+
+
+def _follow(planes: Planes, pupil: PupilMargin, oval: _Oval) -> tuple[Rim | None, float | None]:
+    """Follow the line in a narrow band and fit the ellipse through it; tell of a line beyond."""
     theta = directions_rad(COLUMNS)
     basis = rim_basis(theta)
     columns = np.arange(COLUMNS)
@@ -251,7 +263,7 @@ def _follow(planes: Planes, pupil: PupilMargin, oval: _Oval) -> Rim | None:
         usable = strip.usable[path, columns]
         strength = np.where(usable, level[path, columns], 0.0)
         if (strength > 1.0).sum() < COLUMNS // 18:
-            return None
+            return None, None
         shape, scale, covariance = _fit_oval(basis, found, strength, oval)
         aside_px = _drawn_aside(strip, path, found, strength > 1.0)
         covariance[0, 0] += SETTINGS.aside_px**2 + aside_px**2
@@ -270,9 +282,10 @@ def _follow(planes: Planes, pupil: PupilMargin, oval: _Oval) -> Rim | None:
             residuals_px=found - basis @ shape,
         )
     if rim is None:
-        return None
+        return None, None
     unbroken, waver = _unbroken(rim)
-    return replace(rim, quality=_quality(planes, pupil, rim), unbroken=unbroken, waver=waver)
+    quality, beyond = _quality(planes, pupil, rim)
+    return replace(rim, quality=quality, unbroken=unbroken, waver=waver), beyond
 
 
 def _unbroken(rim: Rim) -> tuple[float, float]:
@@ -349,8 +362,8 @@ def _fit_oval(
     return shape, scale, np.asarray(covariance)
 
 
-def _quality(planes: Planes, pupil: PupilMargin, rim: Rim) -> float:
-    """Rate a rim: line strength, scatter about the ellipse, and colour step."""
+def _quality(planes: Planes, pupil: PupilMargin, rim: Rim) -> tuple[float, float | None]:
+    """Rate a rim: line strength, scatter about the ellipse, colour step. Is there one beyond?"""
     oval = _Oval(rim.centre_px, rim.radius_px, rim.oval_px, 0.0)
     strip = _line_strip(planes, pupil, oval, int(0.09 * rim.radius_px), 360)
     level = np.clip(strip.line / strip.noise, -2.0, 4.0)
@@ -360,7 +373,9 @@ def _quality(planes: Planes, pupil: PupilMargin, rim: Rim) -> float:
     mean /= float(usable.sum()) + 0.08 * len(usable)
     steadiness = min(1.0, 1.0 / (rim.residual_px / (SETTINGS.scatter * rim.radius_px) + 0.3))
     colour = min(0.3, _colour_step(planes, pupil, rim)) - SETTINGS.colour_step
-    return mean * steadiness - 6.0 * max(0.0, colour)
+    dark = np.clip(strip.dark / strip.noise, -2.0, 4.0)
+    beyond = line_beyond(strip.offset_px / rim.radius_px, dark, strip.usable)
+    return mean * steadiness - 6.0 * max(0.0, colour), beyond
 
 
 def _colour_step(planes: Planes, pupil: PupilMargin, rim: Rim) -> float:
