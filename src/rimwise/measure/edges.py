@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from rimwise.geometry.ellipse import fit_ellipse
-from rimwise.measure.magnification import expected_limbus_px, white_to_white
+from rimwise.measure.which_rim import rim_and_limbus
 from rimwise.picture.alone import (
     alone_at_rim,
     carried_on,
@@ -15,12 +15,12 @@ from rimwise.picture.alone import (
 )
 from rimwise.picture.edge_shows import edge_shows
 from rimwise.picture.haptics import Haptics, find_haptics
-from rimwise.picture.limbus import Limbus, find_limbus
+from rimwise.picture.limbus import Limbus
 from rimwise.picture.marks import Marks, find_marks
 from rimwise.picture.planes import Planes, planes_of
 from rimwise.picture.pupil import PupilMargin, find_pupil
 from rimwise.picture.raster import Raster
-from rimwise.picture.rim import COLUMNS, Rim, find_rims, rim_basis
+from rimwise.picture.rim import COLUMNS, Rim, rim_basis
 from rimwise.picture.rim_doubt import covariance_where
 from rimwise.picture.rim_shows import rim_shows
 from rimwise.picture.seam import Seam, find_seams
@@ -39,17 +39,6 @@ class EdgeSettings:
 
     Parameters
     ----------
-    rim_quality : float
-        Mean strength in noise levels below which no rim is claimed: in pictures whose rim is
-        hidden the best false candidate stays below this.
-    faint_quality, faint_unbroken, faint_waver, faint_scale : float
-        A fainter rim is believed when it shows wherever it may (unbroken), keeps to its ellipse
-        (waver), and has the size that the limbus foretells, two and a half sd either way.
-    scale_sds : float
-        So many sd of the limbus's size smaller than the limbus foretells, no ring is a rim: it is
-        the opening's own edge, and the iris hides the rim.
-    rim_arc : float
-        Least share of directions in which a rim must lie in sight to fix its circle.
     rise, strength : float
         Least rise of whiteness, and least rise and line together, in noise levels, along the
         seam; a line without a rise is no capsule.
@@ -65,13 +54,6 @@ class EdgeSettings:
         edge lies behind the iris.
     """
 
-    rim_quality: float = 1.6
-    faint_quality: float = 0.7
-    faint_unbroken: float = 0.95
-    faint_waver: float = 1.25
-    faint_scale: float = 0.07
-    scale_sds: float = 4.0
-    rim_arc: float = 0.25
     rise: float = 1.2
     strength: float = 2.5
     rim_zone: float = 0.022
@@ -186,7 +168,7 @@ def find_edges(raster: Raster, sheet: PictureSheet) -> Edges:
             "in a dilated pupil is needed.",
         )
     margin = _pupil_ellipse(planes, pupil)
-    rim, limbus = _rim_and_limbus(raster, planes, (pupil, margin), sheet)
+    rim, limbus = rim_and_limbus(raster, planes, (pupil, margin), sheet)
     if rim is None:
         raise MeasurementRefused(
             "no-optic-edge",
@@ -207,62 +189,6 @@ def find_edges(raster: Raster, sheet: PictureSheet) -> Edges:
         limbus=limbus,
         marks=None if marks is None else _stored(planes, marks),
         haptics=find_haptics(planes, pupil, rim),
-    )
-
-
-def _rim_and_limbus(
-    raster: Raster,
-    planes: Planes,
-    within: tuple[PupilMargin, EllipsePx | None],
-    sheet: PictureSheet,
-) -> tuple[Rim | None, Limbus | None]:
-    """Return the rim that may be believed, and the limbus that its size foretells."""
-    pupil, margin = within
-    rims = find_rims(planes, pupil)[:2]
-    for rim in rims:
-        clear = rim.quality >= SETTINGS.rim_quality
-        if not clear and not _unbroken(rim):
-            continue
-        expected = expected_limbus_px(planes.stored_length(rim.radius_px), sheet)
-        limbus = None if margin is None else find_limbus(raster, margin, expected)
-        if clear and not _too_small_an_eye(raster, margin, (expected, limbus), sheet):
-            return rim, limbus
-        if (
-            not clear
-            and limbus is not None
-            and expected is not None
-            and abs(limbus.radius_px / expected - 1.0) < SETTINGS.faint_scale
-        ):
-            return rim, limbus
-    return None, None
-
-
-def _too_small_an_eye(
-    raster: Raster,
-    margin: EllipsePx | None,
-    scale: tuple[float | None, Limbus | None],
-    sheet: PictureSheet,
-) -> bool:
-    """Does the limbus, where one shows, rule this rim out?
-
-    Where the iris hides the optic's rim, the opening's own edge is the only ring in the pupil, and
-    taken for the rim it would make the whole eye as much too small as the opening is smaller.
-    """
-    expected, limbus = scale
-    if margin is None or expected is None:
-        return False
-    if limbus is None:
-        limbus = find_limbus(raster, margin)
-    limit = SETTINGS.scale_sds * white_to_white(sheet)[1]
-    return limbus is not None and limbus.radius_px / expected - 1.0 > limit
-
-
-def _unbroken(rim: Rim) -> bool:
-    return (
-        rim.quality >= SETTINGS.faint_quality
-        and rim.unbroken >= SETTINGS.faint_unbroken
-        and rim.waver <= SETTINGS.faint_waver
-        and float(rim.usable.mean()) >= SETTINGS.rim_arc
     )
 
 
