@@ -50,3 +50,18 @@ def test_of_a_double_edge_the_outer_line_is_the_rim_also_where_the_inner_is_stro
     pixels, truth = render_photo(replace(SCENE, look=look), np.random.default_rng(11))
     found, rim = find_edges(Raster(pixels), SHEET).rim_ellipse, truth.optic_ellipse_px
     assert abs(np.sqrt(found.a * found.b) - np.sqrt(rim.a * rim.b)) < 1.0
+
+
+@pytest.mark.parametrize("tilt_deg", [(9.0, 0.0), (-6.0, 6.0), (0.0, -9.0), (7.0, 5.0)])
+def test_a_short_arc_of_the_rim_does_not_claim_to_know_its_radius(tilt_deg):
+    """Ovalness and radius of an arc of a third of the turn go together: own derivation."""
+    away = RoundShape(2.9, (0.3, 0.1))
+    look = PhotoLook(optic_line=0.3, blur_px=1.5, dust=3)
+    scene = replace(SCENE, tilt_deg=tilt_deg, pupil=away, look=look)
+    pixels, truth = render_photo(scene, np.random.default_rng(11))
+    edges = find_edges(Raster(pixels), SHEET)
+    found, rim = edges.rim_ellipse, truth.optic_ellipse_px
+    error = np.sqrt(found.a * found.b) - np.sqrt(rim.a * rim.b)
+    sd = np.sqrt(edges.rim_covariance.mean())
+    assert edges.rim_seen.mean() < 0.55
+    assert abs(error) < 2.0 * sd

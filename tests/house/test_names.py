@@ -97,6 +97,7 @@ UNITLESS = {
     "efficiency": "a share of the light",
     "strength": "in noise levels",
     "lead": "a ratio of strengths",
+    "noise": "of log brightness",
     "unbroken": "a share of the way",
     "waver": "a pure number: scatter in its usual size",
     "weights": "shares of the light",

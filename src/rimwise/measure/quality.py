@@ -77,7 +77,7 @@ def quality_reasons(
     -------
     tuple of Reason
         Focus, exposure, dilation, gaze, reflexes over the edges: each that applies, with what to
-        do; none where nearly all directions can be told.
+        do; where nearly all directions can be told, gaze alone: a slant shifts what is well seen.
 
     Examples
     --------
@@ -86,15 +86,15 @@ def quality_reasons(
     >>> [reason.code for reason in quality_reasons(black, refused, PictureSheet("right"))]
     ['too-dark']
     """
+    curves = finding.curves
     if finding.cover is not None and finding.cover.assessable_deg >= _GOOD_DEG:
-        return ()
+        return () if curves is None else tuple(_gaze(curves))  # a slant shifts what is well seen
     if any(reason.code == "no-implant" for reason in finding.reasons):
         return ()  # no edge of an optic is missed here
     planes = sized_picture(raster)
     margin = _margin(raster, planes.factor, finding.curves)
     found = _exposure(planes, margin)
     found += _focus(planes, margin)
-    curves = finding.curves
     if curves is not None and curves.rim is not None and curves.opening is not None:
         found += _dilation(finding) + _gaze(curves) + _reflexes(planes, curves)
     elif margin is not None:

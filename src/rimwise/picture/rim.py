@@ -8,14 +8,12 @@ from rimwise.geometry.robust import tukey_weights
 from rimwise.picture.paths import closed_path, peak_offset
 from rimwise.picture.planes import Planes
 from rimwise.picture.pupil import PupilMargin
-from rimwise.picture.rim_double import line_beyond
-from rimwise.picture.rim_shape import LevelBand, most_coherent
+from rimwise.picture.rim_shape import LevelBand, coherent_beyond, most_coherent
+from rimwise.picture.rim_strip import LINE, LineStrip, Oval, line_strip, rim_radii
 from rimwise.picture.rim_vote import CircleCandidate, rim_candidates
 from rimwise.picture.strip import (
     directions_rad,
-    inside_frame,
     points_at,
-    radial_means,
     radius_about,
     smooth_along,
     unroll,
@@ -23,6 +21,7 @@ from rimwise.picture.strip import (
 from rimwise.terms.arrays import BoolArray, FloatArray, IntArray
 
 COLUMNS = 720
+_BELIEVABLE = 2  # of the rims found
 ALIKE_COLUMNS = 6.0  # errors of a line's place run along with it: so many carry one measurement
 
 
@@ -32,8 +31,6 @@ class RimSettings:
 
     Parameters
     ----------
-    line : float
-        Width of a rim line: bevel and shadow of an optic's edge take about 1 % of its radius.
     ovalness_sd : float
         How oval a disc may look, as the sd of the second harmonic: 10° of view make 0.8 %.
     ovalness_limit : float
@@ -61,7 +58,6 @@ class RimSettings:
         whether it is more.
     """
 
-    line: float = 0.010
     ovalness_sd: float = 0.008
     ovalness_limit: float = 0.022
     vote_share: float = 0.5
@@ -74,7 +70,8 @@ class RimSettings:
     shows: float = 1.5
     aside_px: float = 0.3
     aside_columns: float = 12.0
-    outer: float = 0.5
+    double_reach: float = 0.075
+    double_share: float = 0.58
 
 
 SETTINGS = RimSettings()
@@ -121,30 +118,12 @@ class Rim:
     @property
     def radii_px(self) -> FloatArray:
         """Radius of the ellipse in each of the 720 directions."""
-        return _rim_radii(self.radius_px, self.oval_px, directions_rad(COLUMNS))
+        return rim_radii(self.radius_px, self.oval_px, directions_rad(COLUMNS))
 
     @property
     def curve_px(self) -> FloatArray:
         """Points (720, 2) of the ellipse."""
         return points_at(self.centre_px, directions_rad(COLUMNS), self.radii_px)
-
-
-@dataclass(frozen=True, slots=True)
-class _Oval:
-    centre_px: tuple[float, float]
-    radius_px: float
-    oval_px: tuple[float, float]
-    votes: float
-
-
-@dataclass(frozen=True, slots=True)
-class _LineStrip:
-    offset_px: FloatArray
-    line: FloatArray
-    dark: FloatArray
-    log: FloatArray
-    usable: BoolArray
-    noise: float
 
 
 def find_rims(planes: Planes, pupil: PupilMargin) -> list[Rim]:
@@ -165,14 +144,14 @@ def find_rims(planes: Planes, pupil: PupilMargin) -> list[Rim]:
     candidates = rim_candidates(planes, pupil)
     for batch in (candidates[:2], candidates[2:]):
         for candidate in batch:
-            rim = _outermost(planes, pupil, _settle(planes, pupil, candidate))
+            rim = _follow(planes, pupil, _settle(planes, pupil, candidate))
             if rim is not None:
                 bonus = SETTINGS.vote_share * (candidate.votes - SETTINGS.usual_votes)
                 rims.append(replace(rim, quality=rim.quality + bonus))
         rims.sort(key=lambda rim: -rim.quality)
         if rims and rims[0].quality > SETTINGS.clear_quality:
             break
-    return rims
+    return [_outer_line(planes, pupil, rim) for rim in rims[:_BELIEVABLE]]
 
 
 def rim_basis(theta: FloatArray) -> FloatArray:
@@ -187,46 +166,12 @@ def rim_basis(theta: FloatArray) -> FloatArray:
     return np.column_stack([np.ones_like(theta), *waves])
 
 
-def _rim_radii(radius: float, oval: tuple[float, float], theta: FloatArray) -> FloatArray:
-    return np.asarray(radius + oval[0] * np.cos(2 * theta) + oval[1] * np.sin(2 * theta))
-
-
-def _line_strip(
-    planes: Planes, pupil: PupilMargin, oval: _Oval, band_px: int, columns: int
-) -> _LineStrip:
-    """Return the strength of a dark line with a brighter inside, around an oval."""
-    theta = directions_rad(columns)
-    base = _rim_radii(oval.radius_px, oval.oval_px, theta)
-    width = max(2, round(SETTINGS.line * oval.radius_px))
-    offset = np.arange(-band_px - 3 * width, band_px + 3 * width + 1)
-    radii = base[None, :] + offset[:, None]
-    log = unroll(planes.log_mean, oval.centre_px, radii)
-    log = smooth_along(log, 3.0 * columns / 720.0 * 2.0)
-    half = width // 2
-    middle, inside, outside = radial_means(
-        log, (-half, half), (-width - half, -width + half), (width - half, width + half)
-    )
-    dark = 0.5 * (inside + outside) - middle
-    line = dark + 0.5 * (inside - outside)
-    margin = radius_about(pupil.curve_px, oval.centre_px, theta)
-    usable = (
-        (radii < margin[None, :] - 1.6 * width)
-        & (unroll(planes.glare, oval.centre_px, radii) < 0.05)
-        & (inside_frame(planes.log_rgb.shape[:2], oval.centre_px, radii) > 0)
-    )
-    keep = slice(3 * width, -3 * width)
-    line, dark, log, usable = line[keep], dark[keep], log[keep], usable[keep]
-    values = line[usable]
-    noise = 1.4826 * float(np.median(np.abs(values - np.median(values)))) if values.size else 1.0
-    return _LineStrip(offset[keep].astype(np.float64), line, dark, log, usable, noise + 1e-6)
-
-
-def _settle(planes: Planes, pupil: PupilMargin, candidate: CircleCandidate) -> _Oval:
+def _settle(planes: Planes, pupil: PupilMargin, candidate: CircleCandidate) -> Oval:
     """Move, scale and make a circle oval until it lies along the most coherent line."""
     radius = candidate.radius_px
-    oval = _Oval((candidate.u_px, candidate.v_px), radius, (0.0, 0.0), 0.0)
+    oval = Oval((candidate.u_px, candidate.v_px), radius, (0.0, 0.0), 0.0)
     columns = 240
-    strip = _line_strip(planes, pupil, oval, int(0.055 * radius), columns)
+    strip = line_strip(planes, pupil, oval, int(0.055 * radius), columns)
     band = LevelBand(
         np.clip(strip.line / strip.noise, -2.0, 4.0),
         strip.usable,
@@ -237,25 +182,52 @@ def _settle(planes: Planes, pupil: PupilMargin, candidate: CircleCandidate) -> _
     return replace(_moved(oval, shape), votes=best)
 
 
-def _outermost(planes: Planes, pupil: PupilMargin, oval: _Oval) -> Rim | None:
-    """Follow a line, or the one that runs along it farther out if that is as good a rim."""
-    rim, beyond = _follow(planes, pupil, oval)
-    if rim is None or beyond is None:
-        return rim
-    farther = _Oval(rim.centre_px, (1.0 + beyond) * rim.radius_px, rim.oval_px, oval.votes)
-    outer, _ = _follow(planes, pupil, farther)
-    return rim if outer is None or outer.quality < SETTINGS.outer * rim.quality else outer
+def _outer_line(planes: Planes, pupil: PupilMargin, rim: Rim) -> Rim:
+    """Return the outer line of a rim that shows as two, the same rim where there is but one.
+
+    Nothing of an optic lies outside its edge; what runs along it inside, the border of a bevel or
+    the edge's other side, may be the clearer line. It vouches for the rim all the same.
+    """
+    radius = rim.radius_px
+    oval = Oval(rim.centre_px, radius, rim.oval_px, 0.0)
+    strip = line_strip(planes, pupil, oval, int(SETTINGS.double_reach * radius), 240)
+    basis = rim_basis(directions_rad(240))
+    for strength in (strip.line, strip.dark):
+        level = np.clip(strength / strip.noise, -2.0, 4.0)
+        band = LevelBand(level, strip.usable, float(strip.offset_px[0]), basis)
+        shape, share = coherent_beyond(band, radius)
+        if shape is None or share < SETTINGS.double_share:
+            continue
+        moved = _moved(oval, shape)
+        outer = _follow(planes, pupil, moved)
+        if outer is not None and outer.radius_px > radius + 0.5 * float(shape[0]):
+            return replace(outer, quality=max(rim.quality, outer.quality))
+        return _in_doubt(rim, moved)
+    return rim
 
 
-def _follow(planes: Planes, pupil: PupilMargin, oval: _Oval) -> tuple[Rim | None, float | None]:
-    """Follow the line in a narrow band and fit the ellipse through it; tell of a line beyond."""
+def _in_doubt(rim: Rim, outer: Oval) -> Rim:
+    """Return a rim at an outer line that could not be followed, with a ± that holds both lines."""
+    covariance = rim.covariance.copy()
+    covariance[0, 0] += (outer.radius_px - rim.radius_px) ** 2
+    return replace(
+        rim,
+        centre_px=outer.centre_px,
+        radius_px=outer.radius_px,
+        oval_px=outer.oval_px,
+        covariance=covariance,
+    )
+
+
+def _follow(planes: Planes, pupil: PupilMargin, oval: Oval) -> Rim | None:
+    """Follow the line within a narrow band and fit the ellipse through it."""
     theta = directions_rad(COLUMNS)
     basis = rim_basis(theta)
     columns = np.arange(COLUMNS)
-    wide = _line_strip(planes, pupil, oval, int(0.06 * oval.radius_px), COLUMNS)
+    wide = line_strip(planes, pupil, oval, int(0.06 * oval.radius_px), COLUMNS)
     rim: Rim | None = None
     for band in (0.012, 0.008):
-        strip = _line_strip(planes, pupil, oval, max(4, int(band * oval.radius_px)), COLUMNS)
+        strip = line_strip(planes, pupil, oval, max(4, int(band * oval.radius_px)), COLUMNS)
         level = np.clip(strip.line / wide.noise, -2.0, 6.0) * strip.usable
         pull = 0.5 * (strip.offset_px / (SETTINGS.pull * oval.radius_px)) ** 2
         path = closed_path(pull[:, None] - level, 1, 0.5)
@@ -263,7 +235,7 @@ def _follow(planes: Planes, pupil: PupilMargin, oval: _Oval) -> tuple[Rim | None
         usable = strip.usable[path, columns]
         strength = np.where(usable, level[path, columns], 0.0)
         if (strength > 1.0).sum() < COLUMNS // 18:
-            return None, None
+            return None
         shape, scale, covariance = _fit_oval(basis, found, strength, oval)
         aside_px = _drawn_aside(strip, path, found, strength > 1.0)
         covariance[0, 0] += SETTINGS.aside_px**2 + aside_px**2
@@ -282,10 +254,9 @@ def _follow(planes: Planes, pupil: PupilMargin, oval: _Oval) -> tuple[Rim | None
             residuals_px=found - basis @ shape,
         )
     if rim is None:
-        return None, None
+        return None
     unbroken, waver = _unbroken(rim)
-    quality, beyond = _quality(planes, pupil, rim)
-    return replace(rim, quality=quality, unbroken=unbroken, waver=waver), beyond
+    return replace(rim, quality=_quality(planes, pupil, rim), unbroken=unbroken, waver=waver)
 
 
 def _unbroken(rim: Rim) -> tuple[float, float]:
@@ -314,7 +285,7 @@ def _to_line(dark: FloatArray, path: IntArray) -> FloatArray:
     return np.asarray(darkest - path + peak_offset(dark, darkest))
 
 
-def _drawn_aside(strip: _LineStrip, path: IntArray, found: FloatArray, shows: BoolArray) -> float:
+def _drawn_aside(strip: LineStrip, path: IntArray, found: FloatArray, shows: BoolArray) -> float:
     """Return how far the step of brightness at the rim may have drawn its line aside, all round.
 
     Own derivation: a line of area A and width σ on a step H of the same blur is darkest H σ² / A
@@ -331,8 +302,8 @@ def _drawn_aside(strip: _LineStrip, path: IntArray, found: FloatArray, shows: Bo
     return 0.5 * float(np.median((place - found)[shows]))
 
 
-def _moved(oval: _Oval, shape: FloatArray) -> _Oval:
-    return _Oval(
+def _moved(oval: Oval, shape: FloatArray) -> Oval:
+    return Oval(
         (oval.centre_px[0] + float(shape[1]), oval.centre_px[1] - float(shape[2])),
         oval.radius_px + float(shape[0]),
         (oval.oval_px[0] + float(shape[3]), oval.oval_px[1] + float(shape[4])),
@@ -341,7 +312,7 @@ def _moved(oval: _Oval, shape: FloatArray) -> _Oval:
 
 
 def _fit_oval(
-    basis: FloatArray, found: FloatArray, strength: FloatArray, oval: _Oval
+    basis: FloatArray, found: FloatArray, strength: FloatArray, oval: Oval
 ) -> tuple[FloatArray, float, FloatArray]:
     """Fit the oval's correction; a short arc leaves its ovalness at the prior."""
     base = np.clip(strength - 0.5, 0.0, 3.0) / 3.0
@@ -362,10 +333,10 @@ def _fit_oval(
     return shape, scale, np.asarray(covariance)
 
 
-def _quality(planes: Planes, pupil: PupilMargin, rim: Rim) -> tuple[float, float | None]:
-    """Rate a rim: line strength, scatter about the ellipse, colour step. Is there one beyond?"""
-    oval = _Oval(rim.centre_px, rim.radius_px, rim.oval_px, 0.0)
-    strip = _line_strip(planes, pupil, oval, int(0.09 * rim.radius_px), 360)
+def _quality(planes: Planes, pupil: PupilMargin, rim: Rim) -> float:
+    """Rate a rim: line strength, scatter about the ellipse, and colour step."""
+    oval = Oval(rim.centre_px, rim.radius_px, rim.oval_px, 0.0)
+    strip = line_strip(planes, pupil, oval, int(0.09 * rim.radius_px), 360)
     level = np.clip(strip.line / strip.noise, -2.0, 4.0)
     middle = int(np.argmin(np.abs(strip.offset_px)))
     usable = strip.usable[middle]
@@ -373,18 +344,14 @@ def _quality(planes: Planes, pupil: PupilMargin, rim: Rim) -> tuple[float, float
     mean /= float(usable.sum()) + 0.08 * len(usable)
     steadiness = min(1.0, 1.0 / (rim.residual_px / (SETTINGS.scatter * rim.radius_px) + 0.3))
     colour = min(0.3, _colour_step(planes, pupil, rim)) - SETTINGS.colour_step
-    dark = np.clip(strip.dark / strip.noise, -2.0, 4.0)
-    beyond = line_beyond(strip.offset_px / rim.radius_px, dark, strip.usable)
-    return mean * steadiness - 6.0 * max(0.0, colour), beyond
+    return mean * steadiness - 6.0 * max(0.0, colour)
 
 
 def _colour_step(planes: Planes, pupil: PupilMargin, rim: Rim) -> float:
     """By how much does blue over red rise from inside to outside the rim, median, log units?"""
     theta = directions_rad(360)
-    width = max(2, round(SETTINGS.line * rim.radius_px))
-    radii = (
-        _rim_radii(rim.radius_px, rim.oval_px, theta) + np.arange(-4 * width, 4 * width)[:, None]
-    )
+    width = max(2, round(LINE * rim.radius_px))
+    radii = rim_radii(rim.radius_px, rim.oval_px, theta) + np.arange(-4 * width, 4 * width)[:, None]
     colours = unroll(planes.log_rgb, rim.centre_px, radii)
     margin = radius_about(pupil.curve_px, rim.centre_px, theta)
     clear = radii[-1] < margin - 2.5 * width

@@ -6,7 +6,7 @@ from rimwise.picture.rim import ALIKE_COLUMNS, COLUMNS, SETTINGS, Rim, rim_basis
 from rimwise.picture.strip import directions_rad
 from rimwise.terms.arrays import BoolArray, FloatArray
 
-_CANDIDATE_SD = 0.02  # of its radius: a circle that was voted for, where nothing more is known
+_CANDIDATE_SD = 0.05  # of its radius: circles that are voted for are told apart by that much
 
 
 def covariance_where(rim: Rim, shows: BoolArray) -> FloatArray:
@@ -30,7 +30,7 @@ def covariance_where(rim: Rim, shows: BoolArray) -> FloatArray:
     ...           none == 0.0, none, none)
     >>> arc = np.arange(720) < 90
     >>> [round(float(np.sqrt(covariance_where(rim, shows)[0, 0])), 1) for shows in (arc, ~arc)]
-    [4.0, 0.1]
+    [8.4, 0.1]
     """
     basis = rim_basis(directions_rad(COLUMNS))
     scale = max(rim.residual_px, SETTINGS.place_sd_px)

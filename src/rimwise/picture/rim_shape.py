@@ -13,6 +13,9 @@ _STARTS = slice(0, 60, 15)  # of the best first looks, so that they differ
 _FIRST_STEP, _LAST_STEP = 0.006, 0.0004  # of a climb, in radii
 _GAIN = 1e-6
 _SILENT = 0.15  # of directions counted as silent: a short arc needs a stronger line
+_BEYOND = (0.014, 0.055)  # from where to where, in radii, a second line of one edge is looked for
+_PARALLEL = 0.3  # of a climb's usual steps: it is nearly the first line's shape
+_ASIDE, _OVALER = 0.012, 0.006  # how far its centre and ovalness may depart, in radii
 _AT_ONCE = 64  # shapes whose numbers still fit the processor's cache
 
 
@@ -78,6 +81,48 @@ def most_coherent(band: LevelBand, radius_px: float, ovalness: float) -> tuple[F
     starts = shapes[np.argsort(votes)[::-1][_STARTS]]
     climbs = [_climb(tables, start, radius_px, ovalness * radius_px) for start in starts]
     return max(climbs, key=lambda climb: climb[1])
+
+
+def coherent_beyond(band: LevelBand, radius_px: float) -> tuple[FloatArray | None, float]:
+    """Along which parallel shape farther out does a second line run, and how coherent is it?
+
+    Parameters
+    ----------
+    band : LevelBand
+        About the shape of the first line.
+    radius_px : float
+        Of the first line.
+
+    Returns
+    -------
+    shape : array (5,) or None
+        What it adds to the first; None where no line is nearly parallel to it.
+    share : float
+        Its coherence over that of the first line.
+
+    Examples
+    --------
+    >>> theta = np.radians(np.arange(0.0, 360.0, 1.5))
+    >>> waves = [np.cos(theta), np.sin(theta), np.cos(2 * theta), np.sin(2 * theta)]
+    >>> basis = np.column_stack([np.ones_like(theta), *waves])
+    >>> rows = np.arange(-16.0, 17.0)[:, None] + 0.0 * theta
+    >>> level = 4.0 * np.exp(-0.5 * rows**2) + 3.0 * np.exp(-0.5 * (rows - 8.0) ** 2)
+    >>> band = LevelBand(level, np.ones_like(level, dtype=np.bool_), -16.0, basis)
+    >>> shape, share = coherent_beyond(band, 250.0)
+    >>> np.rint(shape).astype(int).tolist(), round(share, 2)
+    ([8, 0, 0, 0, 0], 0.75)
+    """
+    tables = _tables(band)
+    step, oval = _PARALLEL * radius_px, _OVALER * radius_px
+    near, far = (share * radius_px for share in _BEYOND)
+    growth = np.arange(near, far)
+    starts = np.column_stack([growth, np.zeros((len(growth), 4))])
+    start = starts[int(_coherence(tables, starts).argmax())]
+    (_, here), (shape, beyond) = (_climb(tables, at, step, oval) for at in (np.zeros(5), start))
+    aside = float(np.hypot(shape[1], shape[2]))
+    if here <= 0.0 or not near <= shape[0] <= far or aside > _ASIDE * radius_px:
+        return None, 0.0
+    return shape, beyond / here
 
 
 @dataclass(frozen=True, slots=True)
