@@ -31,11 +31,11 @@ def folder() -> Path:
     return kept
 
 
-def tried(level: int, seed: int) -> Trial:
+def tried(level: int, seed: int, usual: bool = False) -> Trial:
     """Return the trial of one picture, as kept or anew."""
-    path = folder() / f"photo-{level}-{seed}.json"
+    path = folder() / f"{'usual' if usual else 'photo'}-{level}-{seed}.json"
     if not path.exists():
-        text = json.dumps(asdict(try_photo(level, seed)), default=lambda one: one.item())
+        text = json.dumps(asdict(try_photo(level, seed, usual)), default=lambda one: one.item())
         part = path.with_suffix(f".{os.getpid()}.part")  # a broken run leaves no half a trial
         part.write_text(text, encoding="utf-8")
         part.replace(path)

@@ -11,7 +11,8 @@ import pytest
 
 from rimwise.demo.photos import PhotographedEye, opening_against_optic, opening_seen
 from rimwise.demo.scene import RoundShape
-from rimwise.measure.aslant import Aslant, set_straight
+from rimwise.demo.usual_eyes import as_usual
+from rimwise.measure.aslant import DRAWN, Aslant, set_straight, usual_aslant
 from rimwise.measure.enlarged import enlarged
 from rimwise.published.load import published_value
 from rimwise.terms.arrays import FloatArray
@@ -93,3 +94,15 @@ def test_a_ring_seen_aslant_is_set_straight_as_rays_say(turn_deg, tilt_deg, off_
     # 0.0003 is what the ring straight on is allowed; what an opening off the middle adds is known
     # as well as the rate (area grows as its cube, the radius by half of that).
     assert abs(larger) < 0.0003 + 1.5 * (rate.sd or 0.0) * slope * np.hypot(*off_mm)
+
+
+def test_the_shift_of_usual_eyes_scatters_by_its_sd():
+    rng = np.random.default_rng(8)
+    shifts = np.array([opening_seen(as_usual(rng, EYE))[1] for _ in range(150)])
+    law = usual_aslant("right", {name: rng.normal(size=(4000, 1)) for name in DRAWN})
+    beyond = 3.0**2 - 2.6**2
+    told = law.by_gap_mm + law.by_view_mm - law.growth_per_mm * beyond
+    # The sd of 150 draws is known to 6 %: two and a half of that.
+    assert shifts.std(axis=0) == pytest.approx(told.std(axis=0), rel=0.15)
+    usual = law.shift_mm - law.grows_per_mm * beyond
+    assert shifts.mean(axis=0) == pytest.approx(usual, abs=0.0025)

@@ -82,7 +82,13 @@ def draw_photo(
     sheet : PictureSheet
         What a user would know, with the error a user would have.
     """
-    eye = draw_eye(rng, difficulty)
+    return photograph_of(rng, draw_eye(rng, difficulty), difficulty)
+
+
+def photograph_of(
+    rng: np.random.Generator, eye: PhotographedEye, difficulty: Difficulty | int
+) -> tuple[UInt8Array, PhotoTruth, PictureSheet]:
+    """What would a photograph of this eye look like, with its truth and its sheet?"""
     scene = draw_scene(rng, eye, difficulty)
     pixels, truth = render_photo(scene, rng)
     return pixels, truth, draw_sheet(rng, eye, scene)

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from rimwise.demo.hardness import Difficulty
-from rimwise.demo.photos import draw_photo
+from rimwise.demo.photos import draw_eye, photograph_of
 from rimwise.demo.scene import PhotoTruth
+from rimwise.demo.usual_eyes import as_usual
 from rimwise.journey import finding_of
 from rimwise.picture.raster import Raster
 from rimwise.records.cover import CoverFinding
@@ -35,9 +36,21 @@ class Trial:
     pulls: Mapping[str, float]
 
 
-def try_photo(difficulty: Difficulty | int, seed: int) -> Trial:
-    """How well is one picture of this difficulty measured?"""
-    pixels, truth, sheet = draw_photo(np.random.default_rng([seed, 77]), difficulty)
+def try_photo(difficulty: Difficulty | int, seed: int, usual: bool = False) -> Trial:
+    """How well is one picture of this difficulty measured?
+
+    Parameters
+    ----------
+    difficulty : "easy", "medium", "hard" or a level from 1 to 7
+    seed : int
+    usual : bool
+        Whether gap and view of the eye scatter as a ± takes them to, not as the difficulty says.
+    """
+    rng = np.random.default_rng([seed, 77])
+    eye = draw_eye(rng, difficulty)
+    if usual:
+        eye = as_usual(rng, eye)
+    pixels, truth, sheet = photograph_of(rng, eye, difficulty)
     finding = finding_of(Raster(pixels), sheet, "", "")
     complete = None if finding.cover is None else finding.cover.complete
     return Trial(finding.status, truth.least_cover[0], complete, _pulls(finding, truth))

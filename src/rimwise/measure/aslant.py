@@ -63,13 +63,16 @@ def usual_aslant(side: Side, standard: dict[str, FloatArray]) -> Aslant:
     shifts, by_gap = gap[:, None] * slopes, gap[:, None] * usual
     by_view = shifts - by_gap
     # The rate's own scatter moves an opening by 0.002 mm, which drowns in the gap's 0.009 mm.
-    rate = table["grows_aslant"].value / table["traced_cornea"].value
+    rate, scattered = (
+        table[name].value / table["traced_cornea"].value
+        for name in ("grows_aslant", "grows_scattered")
+    )
     return Aslant(
         shift_mm=shifts.mean(axis=0),
         grows_per_mm=rate * usual,
         by_gap_mm=by_gap - by_gap.mean(axis=0),
         by_view_mm=by_view - by_view.mean(axis=0),
-        growth_per_mm=rate * (slopes - slopes.mean(axis=0)),
+        growth_per_mm=scattered * (slopes - slopes.mean(axis=0)),
     )
 
 
