@@ -9,6 +9,7 @@ import numpy as np
 from rimwise.align.expect import Expected, expected
 from rimwise.align.fit import Sighted
 from rimwise.align.identify import fainter
+from rimwise.align.lids import drawn_by_lids_px
 from rimwise.align.looking import (
     Looking,
     about,
@@ -90,7 +91,13 @@ class FoundInFrame:
             self._centre("pupil", 0.5),
             self._centre("limbus", _LIMBUS_SYSTEM_PX),
             sum(one.worth for name, one in reading.items() if name != "P1"),
+            self._by_lids(),
         )
+
+    def _by_lids(self) -> float:
+        if self.rings.limbus is None:
+            return 0.0
+        return drawn_by_lids_px(self.rings.limbus, self.of.camera.frame) / self.planes.factor
 
     def _centre(self, name: str, system_px: float) -> tuple[tuple[float, float], float] | None:
         ring = self.rings.pupil if name == "pupil" else self.rings.limbus

@@ -38,12 +38,15 @@ class Sighted:
     pupil_px, limbus_px : tuple of (centre, sd) or None
     worth : float
         Plainness of the lens's reflexes in this reading.
+    lids_px : float
+        Sd along superior by which lids may have drawn the limbus, beside its own.
     """
 
     reflexes_px: dict[ReflexName, tuple[tuple[float, float] | None, ...]]
     pupil_px: tuple[tuple[float, float], float] | None
     limbus_px: tuple[tuple[float, float], float] | None
     worth: float = 0.0
+    lids_px: float = 0.0
 
     def without(self, name: ReflexName) -> "Sighted":
         """Return the same without one reflex."""
@@ -259,6 +262,10 @@ def _fitted(
         kind = name.split(" ")[0]
         if kind in REFLEX_SD_PX:
             fit.sds[i] *= rough * REFLEX_SD_PX[kind]
+    if seen.limbus_px is not None and seen.lids_px > 0.0:
+        # The second slope is the one along superior.
+        own = fit.names.index("limbus")
+        fit.sds[own, 1] *= math.hypot(1.0, seen.lids_px / seen.limbus_px[1])
     x = _solved(fit, near)
     if x is None:
         return None

@@ -12,8 +12,8 @@ from rimwise.align.looking import Looking
 from rimwise.align.reference import (
     FixatingFrame,
     fixated_lamp,
-    make_reference,
     of_another_lens,
+    own_axis,
     with_reference,
 )
 from rimwise.align.targets import Aim, corneal_mark, target_places, targets
@@ -125,8 +125,7 @@ def align_frame(
         turn = replace(turn, rolled_deg=told_roll(roll))
         reasons += roll_reasons(roll)
     elif fixating is not None and _lamp_known(found.of):
-        own = make_reference([fixating])
-        fit, axis = with_reference(fit, own, found.of, Estimate(0.0, 0.0))
+        axis = own_axis(fixating)
     aim = Aim(found.of, fit, seen, axis, asked.opening_mm)
     finding = _finding(found, aim, turn, picture)
     finding = replace(finding, reasons=(*reasons, *finding.reasons))

@@ -55,20 +55,35 @@ def _names(index: IntArray) -> tuple[str, ...]:
 
 def _axis_of(frame: FixatingFrame) -> tuple[FloatArray, FloatArray]:
     """Return axis and what of the eye stays, with their covariance."""
-    of, fit = frame.of, frame.fit
-    index = shared_index(fit, fit.has_lens)
-    lamp = fixated_lamp(of)
-    axis = axis_through(fit.pose, of.setup.lamps_mm[lamp])
-    rows = np.zeros((2 + len(index), len(fit.mean)))
+    index = shared_index(frame.fit, frame.fit.has_lens)
+    mean, covariance = own_axis(frame)
+    told = np.concatenate([[0, 1], index + 2])
+    return mean[told], covariance[np.ix_(told, told)]
+
+
+def own_axis(frame: FixatingFrame) -> Gaussian:
+    """What does a frame in which the eye fixates say of its own visual axis?
+
+    Parameters
+    ----------
+    frame : FixatingFrame
+
+    Returns
+    -------
+    mean, covariance
+        The axis's slopes before the frame's parameters, sizes (2 + n,) and (2 + n, 2 + n). The
+        frame is counted once: what it says of gaze, axis and lens hangs together.
+    """
+    of, fit, n = frame.of, frame.fit, len(frame.fit.mean)
+    axis = axis_through(fit.pose, of.setup.lamps_mm[fixated_lamp(of)])
+    rows = np.vstack([np.zeros((2, n)), np.eye(n)])
     # Turning the eye carries its nodal point along a little.
     gain = 1.0 + (PIVOT_MM - nodal_depth_mm()) / (of.camera.focus_mm + nodal_depth_mm())
     for k in range(2):
         rows[k, TURN.start + k] = -gain
-    for row, i in enumerate(index, start=2):
-        rows[row, i] = 1.0
     _, covariance = fit.told(rows)
     covariance[:2, :2] += _fixation_sd_rad(of.sheet.fixation) ** 2 * np.eye(2)
-    return np.concatenate([axis, fit.mean[index]]), covariance
+    return np.concatenate([axis, fit.mean]), covariance
 
 
 def _fixation_sd_rad(fixation: str) -> float:
