@@ -19,7 +19,10 @@ HOSTS = ("py" + "pi.org", "python" + "hosted", "npm" + "js", "regis" + "try.", "
 SILENCES = ("pytest.mark.x" + "fail", "pragma: no " + "cover", "type: " + "ignore")
 
 # "path: word" -> why it may stand there.
-ALLOWED: dict[str, str] = {}
+ALLOWED: dict[str, str] = {
+    "tests/honest/test_measure_bars_held.py: " + SILENCES[0]: "bars that pictures stored again do "
+    "not reach, each with its figure and reason; strict, so that one reached must be taken out",
+}
 
 
 def _texts() -> list[tuple[Path, str]]:
