@@ -15,6 +15,7 @@ _GAIN = 1e-6
 _SILENT = 0.15  # of directions counted as silent: a short arc needs a stronger line
 _BEYOND = (0.014, 0.055)  # from where to where, in radii, a second line of one edge is looked for
 _PARALLEL = 0.3  # of a climb's usual steps: it is nearly the first line's shape
+_WORTH = 0.4  # of the first line's coherence: less, exactly parallel, does not climb to half of it
 _ASIDE, _OVALER = 0.012, 0.006  # how far its centre and ovalness may depart, in radii
 _AT_ONCE = 64  # shapes whose numbers still fit the processor's cache
 
@@ -117,7 +118,10 @@ def coherent_beyond(band: LevelBand, radius_px: float) -> tuple[FloatArray | Non
     near, far = (share * radius_px for share in _BEYOND)
     growth = np.arange(near, far)
     starts = np.column_stack([growth, np.zeros((len(growth), 4))])
-    start = starts[int(_coherence(tables, starts).argmax())]
+    even, at_first = _coherence(tables, starts), float(_coherence(tables, np.zeros((1, 5)))[0])
+    if float(even.max()) < _WORTH * at_first:
+        return None, 0.0
+    start = starts[int(even.argmax())]
     (_, here), (shape, beyond) = (_climb(tables, at, step, oval) for at in (np.zeros(5), start))
     aside = float(np.hypot(shape[1], shape[2]))
     if here <= 0.0 or not near <= shape[0] <= far or aside > _ASIDE * radius_px:
