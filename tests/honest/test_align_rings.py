@@ -51,8 +51,8 @@ def pupils_off(seeds: range) -> tuple[list[float], int]:
 
 
 def test_the_pupil_is_the_outermost_sharp_ring_short():
-    off, answered = pupils_off(range(96_000, 96_012))
-    assert answered >= 9
+    off, answered = pupils_off(range(96_000, 96_008))
+    assert answered >= 6
     assert len(off) >= answered - 1
     assert sum(one > OFF_PX for one in off) <= 1
 
@@ -92,8 +92,8 @@ def jumps(seeds: range, ways: tuple[tuple[float, float], ...]) -> list[float]:
 
 
 def test_gaze_does_not_hang_on_parts_of_a_pixel_short():
-    found = jumps(range(96_000, 96_008), ((0.4, -0.3),))
-    assert len(found) >= 5
+    found = jumps(range(96_000, 96_006), ((0.4, -0.3),))
+    assert len(found) >= 4
     assert np.mean(np.array(found) < 0.5) >= 0.8, found
 
 

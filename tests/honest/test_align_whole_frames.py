@@ -108,10 +108,10 @@ def spread(found: list[dict[str, list[float]] | None], name: str) -> float:
 
 
 def test_whole_frames_claim_what_they_know_short():
-    found = [one_eye(seed, (1.0,))[0] for seed in range(601_000, 601_010)]
-    assert sum(one is not None for one in found) >= 7
+    found = [one_eye(seed, (1.0,))[0] for seed in range(601_000, 601_007)]
+    assert sum(one is not None for one in found) >= 5
     for name in TOLD:
-        # The sd of some sixteen draws scatters by a fifth.
+        # The sd of some twelve draws scatters by a fifth.
         assert 0.4 < spread(found, name) < 1.6, name
 
 
