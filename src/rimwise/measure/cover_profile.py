@@ -1,11 +1,13 @@
 """From the law of cover to the numbers a surgeon asks for."""
 
 import numpy as np
+from scipy.ndimage import label
 
 from rimwise.geometry.cover import bare_arcs, bare_total_deg, cover_areas, least_cover
+from rimwise.measure.width import SETTINGS as WIDTH
 from rimwise.measure.width import WidthLaw
 from rimwise.records.cover import CoverProfile, LeastCover
-from rimwise.terms.arrays import FloatArray
+from rimwise.terms.arrays import BoolArray, FloatArray
 from rimwise.terms.estimate import Estimate
 from rimwise.terms.frames import clock_hour
 
@@ -116,7 +118,7 @@ def _verdict(
     law: WidthLaw, drawn: FloatArray, least_drawn: FloatArray, whole: bool
 ) -> tuple[bool | None, float | None]:
     """Return complete and its probability; a hidden arc can never make an eye incomplete."""
-    found_bare = ((drawn < 0.0) & law.found).any(axis=1).mean()
+    found_bare = ((drawn < 0.0) & _bare_in_sight(law)).any(axis=1).mean()
     least = float(_smooth(law.width_mm).min())
     if abs(least) < TOO_NEAR_MM:
         return None, None if not whole else float((least_drawn > 0.0).mean())
@@ -127,3 +129,21 @@ def _verdict(
     chance = float((least_drawn > 0.0).mean())
     told = chance >= SURE and bool(law.found[int(np.argmin(law.width_mm))])
     return (True if told else None), chance
+
+
+def _bare_in_sight(law: WidthLaw) -> BoolArray:
+    """Return where an arc lies bare that a reader can verify in part.
+
+    It must be longer than the arc over which an edge's errors go together: over less, the edge may
+    have jumped to the rim's inner side where it fades.
+    """
+    bare = law.found & (_smooth(law.width_mm) < 0.0)
+    if bare.all():
+        return bare
+    first = int(np.argmin(bare))
+    arcs, count = label(np.roll(bare, -first))
+    for arc in range(1, count + 1):
+        of = np.roll(arcs == arc, first)
+        if of.sum() <= WIDTH.edge_arc_deg or not (of & law.seen).any():
+            bare &= ~of
+    return np.asarray(bare)
