@@ -108,7 +108,7 @@ def test_a_thousand_photographs_of_each_level_are_measured_within_their_sd(level
 
 
 def test_a_few_degrees_where_the_edge_fades_are_no_bare_arc():
-    """A picture of level 3, covered by 0.12 mm at least; the rim's inner side passes for an edge."""
+    """A picture of level 3, covered by 0.12 mm; the rim's inner side passes for an edge."""
     told = try_photo(3, 30028, usual=True)
     assert told.least_mm > 0.1
     assert told.complete is not False

@@ -118,13 +118,15 @@ def _verdict(
     law: WidthLaw, drawn: FloatArray, least_drawn: FloatArray, whole: bool
 ) -> tuple[bool | None, float | None]:
     """Return complete and its probability; a hidden arc can never make an eye incomplete."""
-    found_bare = ((drawn < 0.0) & _bare_in_sight(law)).any(axis=1).mean()
+    enough = whole and int(law.found.sum()) >= WHOLE_EDGE_DEG
+    told_by = law.found if enough else _bare_in_sight(law)
+    found_bare = ((drawn < 0.0) & told_by).any(axis=1).mean()
     least = float(_smooth(law.width_mm).min())
     if abs(least) < TOO_NEAR_MM:
         return None, None if not whole else float((least_drawn > 0.0).mean())
     if found_bare >= SURE:
         return False, 1.0 - float(found_bare)
-    if not whole or int((~law.found).sum()) > 360 - WHOLE_EDGE_DEG:
+    if not enough:
         return None, None
     chance = float((least_drawn > 0.0).mean())
     told = chance >= SURE and bool(law.found[int(np.argmin(law.width_mm))])
