@@ -322,7 +322,10 @@ def _missing(seen: Sighted, fit: FrameFit, told: bool) -> list[Reason]:
         Reason("torsion", "reflexes tell two rotations of the eye and never the one about its axis")
     ]
     if fit.has_lens and "P4" not in seen.reflexes_px:
-        sentence = "P4 was not found, as behind a dense lens; nothing is put in its place"
+        sentence = (
+            "P4 was not found: behind a dense lens, or too faint in this picture to be sure of it; "
+            "nothing is put in its place"
+        )
         reasons.append(Reason("P4-not-found", sentence))
     if fit.has_lens and not told:
         sentence = "how the lens stands is not told, since no reflex of it was found"
