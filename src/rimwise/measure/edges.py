@@ -22,6 +22,7 @@ from rimwise.picture.pupil import PupilMargin, find_pupil
 from rimwise.picture.raster import Raster
 from rimwise.picture.rim import COLUMNS, Rim, rim_basis
 from rimwise.picture.rim_doubt import covariance_where
+from rimwise.picture.rim_flank import settled_by_flank
 from rimwise.picture.rim_shows import rim_shows
 from rimwise.picture.seam import Seam, find_seams
 from rimwise.picture.strip import directions_rad, radius_about
@@ -175,6 +176,7 @@ def find_edges(raster: Raster, sheet: PictureSheet) -> Edges:
             "The rim of the implant's optic was not found, and without it there is no scale; a "
             "wider pupil, sharper focus on the optic's rim or light from behind will show it.",
         )
+    rim = settled_by_flank(planes, rim)
     choice = which_edge(
         planes, pupil, rim, find_seams(planes, pupil, rim), lambda seam: _found(pupil, rim, seam)
     )
@@ -203,8 +205,8 @@ def _in_examiner_degrees(planes: Planes, rim: Rim, choice: Choice, frame: Pictur
     radians = np.radians(degrees)
     direction = frame.picture_from_examiner(np.stack([np.cos(radians), np.sin(radians)], axis=-1))
     column = np.degrees(np.arctan2(-direction[:, 1], direction[:, 0])) % 360.0 * COLUMNS / 360.0
-    seam_line = edge_shows(planes, rim, seam.steepest_px)
-    found = found | carried_on(found, seam_line, seam, rim, SETTINGS.rim_zone)
+    seam_line, carries = edge_shows(planes, rim, seam)
+    found = found | carried_on(found, carries, seam, rim, SETTINGS.rim_zone)
     if choice.before is None:  # nothing tells that more than the rim shows where they meet
         seam_line &= ~ends_along_rim(found, (seam.radii_px - rim.radii_px) / rim.radius_px)
     plain = in_pieces(found & seam_line)

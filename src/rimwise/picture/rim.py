@@ -183,7 +183,7 @@ def _settle(planes: Planes, pupil: PupilMargin, candidate: CircleCandidate) -> O
         rim_basis(directions_rad(columns)),
     )
     shape, best = most_coherent(band, radius, SETTINGS.ovalness_limit)
-    return replace(_moved(oval, shape), votes=best)
+    return replace(moved_oval(oval, shape), votes=best)
 
 
 def _outer_line(planes: Planes, pupil: PupilMargin, rim: Rim) -> Rim:
@@ -202,7 +202,7 @@ def _outer_line(planes: Planes, pupil: PupilMargin, rim: Rim) -> Rim:
         shape, share = coherent_beyond(band, radius)
         if shape is None or share < SETTINGS.double_share:
             continue
-        moved = _moved(oval, shape)
+        moved = moved_oval(oval, shape)
         outer = _follow(planes, pupil, moved)
         if outer is not None and outer.radius_px > radius + 0.5 * float(shape[0]):
             return replace(outer, quality=max(rim.quality, outer.quality))
@@ -240,10 +240,10 @@ def _follow(planes: Planes, pupil: PupilMargin, oval: Oval) -> Rim | None:
         strength = np.where(usable, level[path, columns], 0.0)
         if (strength > 1.0).sum() < COLUMNS // 18:
             return None
-        shape, scale, covariance = _fit_oval(basis, found, strength, oval)
+        shape, scale, covariance = fit_oval(basis, found, strength, oval)
         aside_px = _drawn_aside(strip, path, found, strength > 1.0)
         covariance[0, 0] += SETTINGS.aside_px**2 + aside_px**2
-        oval = _moved(oval, shape)
+        oval = moved_oval(oval, shape)
         rim = Rim(
             quality=0.0,
             unbroken=0.0,
@@ -306,7 +306,14 @@ def _drawn_aside(strip: LineStrip, path: IntArray, found: FloatArray, shows: Boo
     return 0.5 * float(np.median((place - found)[shows]))
 
 
-def _moved(oval: Oval, shape: FloatArray) -> Oval:
+def moved_oval(oval: Oval, shape: FloatArray) -> Oval:
+    """Which oval is it after radius, shifts along +u and -v, e₂ and e₃ have changed by so much?
+
+    Examples
+    --------
+    >>> moved_oval(Oval((10.0, 10.0), 5.0, (0.0, 0.0), 0.0), np.array([1.0, 2.0, 3.0, 0.0, 0.0]))
+    Oval(centre_px=(12.0, 7.0), radius_px=6.0, oval_px=(0.0, 0.0), votes=0.0)
+    """
     return Oval(
         (oval.centre_px[0] + float(shape[1]), oval.centre_px[1] - float(shape[2])),
         oval.radius_px + float(shape[0]),
@@ -315,7 +322,7 @@ def _moved(oval: Oval, shape: FloatArray) -> Oval:
     )
 
 
-def _fit_oval(
+def fit_oval(
     basis: FloatArray, found: FloatArray, strength: FloatArray, oval: Oval
 ) -> tuple[FloatArray, float, FloatArray]:
     """Fit the oval's correction; a short arc leaves its ovalness at the prior."""
