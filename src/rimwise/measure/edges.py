@@ -17,6 +17,7 @@ from rimwise.picture.edge_shows import edge_shows
 from rimwise.picture.haptics import Haptics, find_haptics
 from rimwise.picture.limbus import Limbus
 from rimwise.picture.marks import Marks, find_marks
+from rimwise.picture.one_circle import on_one_circle
 from rimwise.picture.planes import Planes, planes_of
 from rimwise.picture.pupil import PupilMargin, find_pupil
 from rimwise.picture.raster import Raster
@@ -104,6 +105,8 @@ class Edges:
         Where both arms leave the rim, an angle of the stored picture.
     rival : Rival or None
         Another edge that stands out all the same and was not taken.
+    colour : bool
+        Whether the picture has any: without it nothing but a fine line told of the edge.
     """
 
     centre_px: tuple[float, float]
@@ -127,6 +130,7 @@ class Edges:
     haptics: Haptics | None = None
     rival: Rival | None = None
     opening_place_sd_px: float | None = None
+    colour: bool = True
 
     @property
     def both_seen(self) -> BoolArray:
@@ -154,13 +158,6 @@ def find_edges(raster: Raster, sheet: PictureSheet) -> Edges:
         No pupil, or no rim of an optic in sight.
     """
     planes = planes_of(raster)
-    if planes.is_grey:
-        raise MeasurementRefused(
-            "no-colour",
-            "This picture carries no colour, and without it the capsule's edge cannot be told from "
-            "the optic's rim where they meet; take a colour photograph, or place points on both "
-            "edges by hand (--points).",
-        )
     pupil = find_pupil(planes)
     if pupil is None:
         raise MeasurementRefused(
@@ -178,7 +175,11 @@ def find_edges(raster: Raster, sheet: PictureSheet) -> Edges:
         )
     rim = settled_by_flank(planes, rim)
     choice = which_edge(
-        planes, pupil, rim, find_seams(planes, pupil, rim), lambda seam: _found(pupil, rim, seam)
+        planes,
+        pupil,
+        rim,
+        find_seams(planes, pupil, rim),
+        lambda seam: _found(pupil, rim, seam, planes.is_grey),
     )
     edges = _in_examiner_degrees(planes, rim, choice, sheet.frame.stored(raster.orientation))
     marks = None
@@ -191,6 +192,7 @@ def find_edges(raster: Raster, sheet: PictureSheet) -> Edges:
         limbus=limbus,
         marks=None if marks is None else _stored(planes, marks),
         haptics=find_haptics(planes, pupil, rim),
+        colour=not planes.is_grey,
     )
 
 
@@ -238,9 +240,11 @@ def _in_examiner_degrees(planes: Planes, rim: Rim, choice: Choice, frame: Pictur
     )
 
 
-def _found(pupil: PupilMargin, rim: Rim, seam: Seam) -> BoolArray:
+def _found(pupil: PupilMargin, rim: Rim, seam: Seam, grey: bool) -> BoolArray:
     """In which directions does a seam stand out, and as more than the iris or the rim?"""
     found = _stands_out(seam, rim) & _off_iris(pupil, rim, seam)
+    if grey:
+        found = on_one_circle(found, seam.radii_px, rim.radius_px)
     return np.asarray(found & ~alone_at_rim(found, seam, rim, SETTINGS.rim_zone))
 
 

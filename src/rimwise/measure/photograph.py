@@ -44,6 +44,11 @@ _IN_DOUBT = Reason(
     "opening or a captured optic's does; cover by direction holds only if it lies before. Focus on "
     "the optic's edge and dilate more, or confirm the edge with --points.",
 )
+_NO_COLOUR = Reason(
+    "no-colour",
+    "This picture carries no colour: an edge is told by its fine line alone and only inside of the "
+    "optic's rim, and no arc of the optic is told as bare; take a colour photograph as well.",
+)
 
 
 def measure_photograph(
@@ -71,7 +76,7 @@ def measure_photograph(
     >>> blank = Raster(np.full((400, 600, 3), 90, dtype=np.uint8))
     >>> sheet = PictureSheet(side="left", optic_diameter_mm=6.0)
     >>> measure_photograph(blank, sheet, picture="blank.png", sha256="").reasons[0].code
-    'no-colour'
+    'no-pupil'
     """
     curves = blank_curves(raster, sheet)
     try:
@@ -80,7 +85,7 @@ def measure_photograph(
         curves = curves_of(edges)
         if edges.before_optic is False:
             return _behind_optic(edges, sheet, picture, sha256)
-        doubtful = _order_in_doubt(edges)
+        doubtful = _order_in_doubt(edges) or not edges.colour
         if doubtful:
             _check_size(edges, sheet)
         return finding_of_edges(edges, sheet, picture, sha256, doubtful=doubtful)
@@ -307,6 +312,8 @@ def _reasons(edges: Edges, law: WidthLaw, whole: bool) -> tuple[Reason, ...]:
                 ),
             )
         )
+    if not edges.colour:
+        found.append(_NO_COLOUR)
     found += _hidden(edges)
     second = second_of(edges)
     if second is not None and second.counted:

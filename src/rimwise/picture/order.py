@@ -123,6 +123,8 @@ def sheet_before_rim(
     Where blue over red rises by less at the seam than on the whole way to the rim, another sheet
     begins in between. Any loss that this other sheet accounts for says nothing of the first.
     """
+    if planes.is_grey:
+        return None
     used = begins.found & rim.usable & begins.inside(rim)
     if farther is not None:
         used &= ~(farther.found & ~farther.inside(rim))

@@ -5,13 +5,14 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.ndimage import median_filter
 
-from rimwise.geometry.robust import tukey_weights
 from rimwise.picture.contrast import drawn_aside
 from rimwise.picture.iris_colour import iris_colour_px
 from rimwise.picture.paths import closed_path, flanks, peak_offset
 from rimwise.picture.planes import Planes
 from rimwise.picture.pupil import PupilMargin
 from rimwise.picture.rim import COLUMNS, Rim
+from rimwise.picture.rims_own import SETTINGS as OWN
+from rimwise.picture.rims_own import echo, second_line, slow_part
 from rimwise.picture.strip import (
     directions_rad,
     inside_frame,
@@ -53,12 +54,6 @@ class SeamSettings:
         shadow takes light away, and what black level and flare leave makes it look bluer all the
         same; beside the iris red falls. From this share of the rise on blue's part counts in full,
         below its negative not at all.
-    rim_reach, rim_waves : float, int
-        How far from the rim its own lines reach, and how many waves describe their slow change
-        around it (lighting from one side, folds); they are taken out before the seam is sought.
-    double_reach, double_line : float
-        An optic's edge may be a double line. As far out, a dark line of so many noise levels that
-        keeps its distance from the rim all round is the rim's too; a seam crosses such a row.
     line_shows, off_rim : tuple of float
         From so many noise levels, and so far from the rim, the fine line's own place counts;
         from the second in full.
@@ -71,6 +66,9 @@ class SeamSettings:
         Its weight in full: where a blurred line errs inwards, the rise of whiteness errs outwards.
     apart : float
         A second seam keeps so far from the first: nearer, both would be one edge's two sides.
+    grey_clear, grey_rim : float
+        Without colour an edge nearer to the rim than the first is not looked for, and up to the
+        second what keeps to the rim all round is taken out.
     """
 
     reach_in: float = 0.55
@@ -85,10 +83,6 @@ class SeamSettings:
     iris_blur: float = 0.012
     clear_of_margin: float = 0.020
     adds: float = 0.25
-    rim_reach: float = 0.030
-    rim_waves: int = 1
-    double_reach: float = 0.045
-    double_line: float = 1.5
     line_shows: tuple[float, float] = (2.0, 4.0)
     off_rim: tuple[float, float] = (0.02, 0.04)
     shows_columns: float = 12.0
@@ -96,6 +90,8 @@ class SeamSettings:
     place_sd_px: float = 0.3
     colour_alone: float = 2.0
     apart: float = 0.04
+    grey_clear: float = 0.05
+    grey_rim: float = 0.10
 
 
 SETTINGS = SeamSettings()
@@ -198,7 +194,7 @@ def _beyond(risen: FloatArray, strips: _Strips, rim: Rim) -> FloatArray:
     Were nothing added, the path would be free to run anywhere within an edge's blur. At the rim
     what is left of its own lines, and the roots of haptics, pass that most too: nothing is added.
     """
-    off_rim = np.abs(strips.offset_px) > SETTINGS.rim_reach * rim.radius_px
+    off_rim = np.abs(strips.offset_px) > OWN.rim_reach * rim.radius_px
     return np.asarray(_BEYOND * np.log(np.maximum(risen / _MOST, 1.0)) * off_rim[:, None])
 
 
@@ -221,6 +217,8 @@ def _to_edge(planes: Planes, rim: Rim, radii: FloatArray) -> tuple[FloatArray, F
     dark, _ = _line_and_fall(smooth_along(unroll(planes.log_grey, rim.centre_px, at), 4.0), 1, 1)
     by_line, depth = _peak(dark, _NEAR_PX)
     by_line += drawn_aside(planes, rim.centre_px, radii + by_line, SETTINGS.shows_columns)
+    if planes.is_grey:
+        return by_line, by_line, SETTINGS.place_sd_px
     noise = 1.4826 * float(np.median(np.abs(dark - np.median(dark)))) + 1e-6
     off_rim = np.abs(radii - rim.radii_px) / rim.radius_px
     shows = smooth_along(depth[None] / noise, SETTINGS.shows_columns)[0]
@@ -277,20 +275,37 @@ def _strips(planes: Planes, pupil: PupilMargin, rim: Rim) -> _Strips:
         & (unroll(planes.glare, rim.centre_px, radii) < 0.05)
         & (inside_frame(planes.log_rgb.shape[:2], rim.centre_px, radii) > 0)
     )
-    whiteness = smooth_along(log[..., 2] - log[..., 0], 3.0)
     brightness = smooth_along(log @ np.full(3, 1.0 / 3.0), 2.0)
-    rise = _step(whiteness, sheet)
     line, fall = _line_and_fall(brightness, max(1, round(0.5 * SETTINGS.line * radius)), sheet)
-    near_rim = np.abs(offset) <= SETTINGS.rim_reach * radius
+    if planes.is_grey:
+        return _without_colour(offset / radius, line, usable, offset.astype(np.float64))
+    whiteness = smooth_along(log[..., 2] - log[..., 0], 3.0)
+    rise = _step(whiteness, sheet)
+    near_rim = np.abs(offset) <= OWN.rim_reach * radius
     lit = _adds_light(log[..., 2], rise, sheet)
-    rise[near_rim] -= _echo(rise[near_rim], (fall[near_rim], line[near_rim]), usable[near_rim])
-    doubled = _second_line(line, usable, np.abs(offset) / radius)
+    rise[near_rim] -= echo(rise[near_rim], (fall[near_rim], line[near_rim]), usable[near_rim])
+    doubled = second_line(line, usable, np.abs(offset) / radius)
     for strip in (rise, line):
-        strip[near_rim] -= _slow_part(strip[near_rim], usable[near_rim])
+        strip[near_rim] -= slow_part(strip[near_rim], usable[near_rim])
         if doubled.any():
-            strip[doubled] -= _slow_part(strip[doubled], usable[doubled])
+            strip[doubled] -= slow_part(strip[doubled], usable[doubled])
     lit[near_rim | doubled] = 1.0  # there the rim's own dark line takes light away
     return _Strips(offset.astype(np.float64), rise, line, lit, usable)
+
+
+def _without_colour(
+    away: FloatArray, line: FloatArray, usable: BoolArray, offset: FloatArray
+) -> _Strips:
+    """Return strips of a picture in which nothing but its fine line tells of an edge.
+
+    The rim is a line as well, with a glow on its inner side, and so is the iris's shadow outside of
+    it: an edge is looked for clear of both, and what keeps to the rim all round is the rim's.
+    """
+    near_rim = (away > -SETTINGS.grey_rim) & (away < 0.0)
+    line = line.copy()
+    line[near_rim] -= slow_part(line[near_rim], usable[near_rim])
+    inside = away < -SETTINGS.grey_clear
+    return _Strips(offset, line, line, np.ones_like(line), usable & inside[:, None])
 
 
 def _iris_within(planes: Planes, pupil: PupilMargin, rim: Rim, noise: float) -> tuple[float, float]:
@@ -314,60 +329,6 @@ def _adds_light(blue: FloatArray, rise: FloatArray, sheet: int) -> FloatArray:
     """Return how far a rise of blue over red is light added (1), not light taken away (0)."""
     step = smooth_along(_step(blue, sheet), 3.0)
     return np.clip(0.5 + 0.5 * step / (SETTINGS.adds * np.maximum(rise, 1e-6)), 0.0, 1.0)
-
-
-def _echo(
-    rows: FloatArray, brightness: tuple[FloatArray, FloatArray], usable: BoolArray
-) -> FloatArray:
-    """Return the part of the rise that only repeats the rim's brightness.
-
-    A rim bends light of all colours alike; what its step and line leave in blue over red is a
-    fixed share of them, slowly changing around it. The start of capsule is not such a share.
-    """
-    theta = directions_rad(rows.shape[1])
-    slow = np.stack([np.ones_like(theta), np.cos(theta), np.sin(theta)])
-    terms = np.stack([part * wave for part in brightness for wave in slow], axis=-1)
-    basis, target = terms[usable], rows[usable]
-    if len(target) < 10 * basis.shape[1]:
-        return np.zeros_like(rows)
-    weights = np.ones(len(target))
-    for _ in range(6):
-        weighted = basis * weights[:, None]
-        ridge = 1e-6 * np.trace(weighted.T @ basis) * np.eye(basis.shape[1])
-        share = np.linalg.solve(weighted.T @ basis + ridge, weighted.T @ target)
-        residual = target - basis @ share
-        weights = tukey_weights(residual, 1.4826 * float(np.median(np.abs(residual))) + 1e-6)
-    return np.asarray(terms @ share)
-
-
-def _slow_part(rows: FloatArray, usable: BoolArray) -> FloatArray:
-    """Return what changes slowly along each row: the rim's own line, not a seam that crosses it."""
-    theta = directions_rad(rows.shape[1])
-    waves = [f(k * theta) for k in range(1, SETTINGS.rim_waves + 1) for f in (np.cos, np.sin)]
-    basis = np.column_stack([np.ones_like(theta), *waves])
-    weights = usable.astype(np.float64)
-    fit = np.zeros_like(rows)
-    ridge = 1e-3 * rows.shape[1] * np.eye(basis.shape[1])
-    for _ in range(6):
-        normal = np.einsum("nk,rn,nl->rkl", basis, weights, basis, optimize=True) + ridge
-        right = (rows * weights) @ basis
-        fit = np.linalg.solve(normal, right[..., None])[..., 0] @ basis.T
-        residual = np.where(usable, rows - fit, 0.0)
-        scale = 1.4826 * np.median(np.abs(residual), axis=1, keepdims=True) + 1e-6
-        ratio = np.clip(1.0 - (residual / (3.0 * scale)) ** 2, 0.0, None)
-        weights = usable * ratio * ratio
-    return np.asarray(fit)
-
-
-def _second_line(line: FloatArray, usable: BoolArray, away: FloatArray) -> BoolArray:
-    """Return the rows beyond the rim's reach that a second line of the rim keeps to all round."""
-    rows = (away > SETTINGS.rim_reach) & (away <= SETTINGS.double_reach)
-    rows &= usable.mean(axis=1) > 0.5
-    if rows.any():
-        noise = 1.4826 * float(np.median(np.abs(line[usable] - np.median(line[usable])))) + 1e-6
-        course = np.where(usable[rows], _slow_part(line[rows], usable[rows]) / noise, np.nan)
-        rows[rows] = np.nanmedian(course, axis=1) > SETTINGS.double_line
-    return np.asarray(rows)
 
 
 def _step(strip: FloatArray, reach: int) -> FloatArray:

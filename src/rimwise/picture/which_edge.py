@@ -23,6 +23,8 @@ class WhichSettings:
     second : float
         Share of all directions in which it stands out clear of the rim; what a rim's own lines,
         haptics and folds are strung together to stays below.
+    second_grey : float
+        Without colour: as the share of the best one's directions.
     touch : float
         Nearer to each other than this, in rim radii, two edges may cross; the paths through them
         are kept apart by a little less.
@@ -31,6 +33,7 @@ class WhichSettings:
     """
 
     second: float = 0.25
+    second_grey: float = 0.5
     touch: float = 0.05
     beyond_columns: int = 24
 
@@ -102,7 +105,9 @@ def which_edge(
     """
     best, runner_up = (Begins(seam, stands_out(seam)) for seam in seams)
     clear = runner_up.found & runner_up.inside(rim)
-    if clear.mean() < SETTINGS.second:
+    # Without colour a fold, a reflex's border and texture are lines as well as an edge is.
+    least = SETTINGS.second_grey * best.found.mean() if planes.is_grey else SETTINGS.second
+    if clear.mean() < least:
         before = sheet_before_rim(planes, pupil, rim, best)
         seen = replace(runner_up, found=clear)
         rival = replace(_rival(best, seen, rim, before), counted=False) if clear.any() else None
