@@ -34,7 +34,6 @@ from rimwise.terms.estimate import Estimate
 _LEAST_ARC_DEG = 30  # less cover in sight than this answers no question
 _LEAST_INSIDE_DEG = 20  # twice the way over which a line can be followed: no haptic runs so inside
 _INSIDE_RIM = 0.035  # of the rim's radius: what runs nearer to it, or outside, may be a haptic
-_RIM_PLACE_SD_PX = 0.2  # where in its own profile the rim lies, alike all round
 _PUPIL_PLANE_SD_MM = 0.10  # the margin lies before the rim: parallax by direction of view
 _PUPIL_SCALE_SD = 0.03  # and is enlarged unlike it by the cornea
 ORDER_NOT_TOLD = "order-not-told"
@@ -235,8 +234,7 @@ def _check_in_sight(edges: Edges, law: WidthLaw, whole: bool, radius_mm: float) 
 def _scale(edges: Edges, ruler: OpticRuler) -> ScaleFinding:
     px_per_mm = 2.0 * math.sqrt(edges.rim_ellipse.a * edges.rim_ellipse.b) / ruler.diameter_mm
     rim_sd = math.sqrt(float(edges.rim_covariance.mean())) / float(edges.rim_px.mean())
-    place_sd = _RIM_PLACE_SD_PX * edges.px / float(edges.rim_px.mean())
-    relative = math.hypot(rim_sd, ruler.sd_mm / ruler.diameter_mm, place_sd)
+    relative = math.hypot(rim_sd, ruler.sd_mm / ruler.diameter_mm)
     return ScaleFinding(
         Estimate(px_per_mm, px_per_mm * relative, f"{ruler.origin} as the ruler"),
         "optic",

@@ -35,6 +35,11 @@ class RimFlankSettings:
     least_columns : int
         With less of a flank the rim stays where it was: a short arc does not tell where its line is
         single.
+    place_sd_px : float
+        How uncertain the flank's place is, alike over long arcs: less than a line's place is in its
+        own width, as errors of own renders and practice pictures scatter.
+    left_px : float
+        What a rear rim still draws the rim's middle aside by (practice pictures).
     """
 
     along_columns: float = 6.0
@@ -45,6 +50,8 @@ class RimFlankSettings:
     narrowest: float = 0.2
     same_px: float = 1.5
     least_columns: int = 300
+    place_sd_px: float = 1.2
+    left_px: float = 0.25
 
 
 SETTINGS = RimFlankSettings()
@@ -108,9 +115,10 @@ def _fitted(rim: Rim, found: FloatArray, shows: BoolArray, spread_px: float) -> 
     found = np.where(shows, found, 0.0)
     shape, scale, covariance = fit_oval(basis, found, np.where(shows, rim.strength, 0.0), oval)
     # A step of brightness all round draws flank and line alike aside: what was held for that stays.
-    # Where both ways to read the line differ, either may be the better one.
     covariance[0, 0] = max(covariance[0, 0] + RIM.aside_px**2 + spread_px**2, rim.covariance[0, 0])
-    covariance[0, 0] += (0.5 * float(shape[0])) ** 2
+    # Where both ways to read the line differ, either may be the better one.
+    covariance[:3, :3] += np.diag((0.5 * shape[:3]) ** 2)
+    covariance[1:3, 1:3] += np.diag([SETTINGS.left_px**2] * 2)
     placed = moved_oval(oval, shape)
     return replace(
         rim,
@@ -118,6 +126,7 @@ def _fitted(rim: Rim, found: FloatArray, shows: BoolArray, spread_px: float) -> 
         radius_px=placed.radius_px,
         oval_px=placed.oval_px,
         residual_px=scale,
+        place_sd_px=SETTINGS.place_sd_px,
         covariance=covariance,
         residuals_px=np.where(shows, found, rim.residuals_px) - basis @ shape,
     )

@@ -204,8 +204,8 @@ def _to_edge(planes: Planes, rim: Rim, radii: FloatArray) -> tuple[FloatArray, F
     A camera's JPEG keeps brightness sharp and blurs colour over eight pixels and more: where the
     fine line stands out, its darkest place is the edge, else where whiteness rises fastest. Beside
     the rim its own line is dark too, and only whiteness counts. Either place may be the nearer one
-    and the edge beyond it: evenly spread over twice their distance, its sd is that over √3, and
-    never below that of a sharp line.
+    and the edge beyond it, the less likely the farther: spread as a triangle over twice their
+    distance, its sd is that over √6, and never below that of a sharp line.
     """
     offset = np.arange(-_NEAR_PX, _NEAR_PX + 1)
     at = radii[None, :] + offset[:, None]
@@ -228,7 +228,7 @@ def _to_edge(planes: Planes, rim: Rim, radii: FloatArray) -> tuple[FloatArray, F
     between = SETTINGS.colour_alone
     if shown.any():
         between = float(np.median(np.abs(by_line - by_colour)[shown]))
-    place_sd = float(np.hypot(SETTINGS.place_sd_px, between / np.sqrt(3.0)))
+    place_sd = float(np.hypot(SETTINGS.place_sd_px, between / np.sqrt(6.0)))
     return np.asarray(share * by_line + (1.0 - share) * by_colour), by_colour, place_sd
 
 
