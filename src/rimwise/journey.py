@@ -96,11 +96,25 @@ def corrected_finding(
     """
     from rimwise.measure.correct import correct  # noqa: PLC0415 - brings SciPy
 
+    if raster is not None:
+        _check_within(corrections, raster)
     new = correct(finding, sheet, corrections)
     if new is finding:
         return finding
     new = _reflex_pairs(replace(new, reflexes=finding.reflexes), sheet)
     return new if raster is None else _graded(new, raster)
+
+
+def _check_within(corrections: Corrections, raster: Raster) -> None:
+    """Refuse points that no hand can have placed on this picture."""
+    height, width = raster.pixels.shape[:2]
+    edges = (corrections.opening_px, corrections.optic_px, corrections.haptic_px)
+    for u, v in (point for points in edges for point in points):
+        if not (-1.0 <= u <= width and -1.0 <= v <= height):
+            raise WrongInput(
+                f"a point lies at ({u:g}, {v:g}), outside of the picture of {width} x {height} "
+                "pixels; give points in the stored picture's pixels"
+            )
 
 
 def with_budget(finding: CoverFinding, sheet: PictureSheet) -> CoverFinding:

@@ -55,3 +55,21 @@ def test_practice_photographs_made_grey(level):
     assert answered >= 4
     assert np.nanmedian(told) < 0.02
     assert np.nanpercentile(told, 95) < 0.05
+
+
+@pytest.mark.parametrize(
+    "tint",
+    [(1.0, 1.0, 1.08), (1.07, 0.95, 0.75), (0.4, 1.0, 0.5), (1.0, 0.98, 0.95)],
+    ids=["bluish", "sepia", "green", "warm"],
+)
+def test_a_tint_is_no_colour(tint):
+    """Six grey levels of blue were enough for another line to be measured, complete and all."""
+    pixels, truth, sheet = draw_photo(np.random.default_rng([3, 77]), 1)
+    tinted = np.clip((pixels @ LUMA)[..., None] * tint + (0.0, 0.0, 6.0), 0.0, 255.0)
+    finding = measure_photograph(
+        Raster(np.rint(tinted).astype(np.uint8)), sheet, picture="tinted.png", sha256=""
+    )
+    assert finding.status == "partial"
+    assert "no-colour" in {reason.code for reason in finding.reasons}
+    told = np.array([np.nan if one is None else one for one in finding.cover.width_mm])
+    assert np.nanmax(np.abs(told - truth.cover_mm)) < 0.2

@@ -62,23 +62,26 @@ FORMS = {
 
 _REFUSED = "4 or 5 of 12 are refused, upright too: most of the rim or of the edge is hidden"
 _GIVEN = "{} %, of pictures answered {} %: " + _REFUSED
-_HIDDEN = "{} % (upright 12.5 and 5.2): edges whose line has faded, that still show as a step"
+_HIDDEN = "{} % (upright 9.5): edges whose line has faded, that still show as a step"
+_CHECKED = (
+    "6 of 12 hold a direction that could be checked, upright too; the mean of those is 0.02 mm"
+)
 _AXIS = "4 of 7 axes are not told, upright too (refused, or marks hidden); here 4 or 5"
 FAILS = {
-    ("JPEG 60", "medium", "hidden claimed"): _HIDDEN.format("12.0"),
-    ("JPEG 60", "hard", "hidden claimed"): _HIDDEN.format("3.6"),
+    ("JPEG 60", "medium", "hidden claimed"): _HIDDEN.format("12.2"),
     ("JPEG 60", "hard", "cover, median"): _REFUSED,
     ("JPEG 60", "hard", "cover, nine of ten"): _REFUSED,
     ("JPEG 60", "hard", "plain given"): _GIVEN.format(44, 73),
     ("JPEG 60", "hard", "toric axis, median"): _AXIS,
-    ("half", "medium", "hidden claimed"): _HIDDEN.format("10.1"),
+    ("half", "medium", "hidden claimed"): _HIDDEN.format("6.5"),
+    ("half", "hard", "cover, median"): _CHECKED,
     ("half", "hard", "cover, nine of ten"): _REFUSED,
-    ("half", "hard", "plain given"): _GIVEN.format(50, 72),
-    ("double", "medium", "hidden claimed"): _HIDDEN.format("11.3"),
-    ("double", "hard", "hidden claimed"): _HIDDEN.format("5.2"),
+    ("half", "hard", "plain given"): _GIVEN.format(46, 65),
+    ("half", "hard", "toric axis, median"): _AXIS,
+    ("double", "medium", "hidden claimed"): _HIDDEN.format("8.0"),
     ("double", "hard", "cover, median"): _REFUSED,
     ("double", "hard", "cover, nine of ten"): _REFUSED,
-    ("double", "hard", "plain given"): _GIVEN.format(49, 70),
+    ("double", "hard", "plain given"): _GIVEN.format(48, 69),
     ("double", "hard", "toric axis, median"): _AXIS,
 }
 

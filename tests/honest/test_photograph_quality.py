@@ -6,6 +6,7 @@ import cv2
 import numpy as np
 import pytest
 
+from rimwise.demo.photos import draw_photo
 from rimwise.demo.render import render_photo
 from rimwise.demo.scene import Lamp, PhotoLook, PhotoScene, RoundShape
 from rimwise.journey import finding_of
@@ -95,3 +96,23 @@ def test_an_edge_alone_in_a_narrow_pupil_is_no_rim(radius_mm: float) -> None:
     """The iris hides the rim; the ring that shows is the opening's: too small an eye."""
     status, _ = codes(replace(GOOD, pupil=RoundShape(radius_mm)))
     assert status == "refused"
+
+
+def test_an_eye_that_does_not_fill_the_picture_is_to_be_cropped() -> None:
+    """The same pixels within a frame twice as large; edges there are finer than is looked for."""
+    pixels, _ = render_photo(GOOD, np.random.default_rng(3))
+    around = np.pad(pixels, ((525, 525), (700, 700), (0, 0)))
+    finding = finding_of(Raster(around), SHEET, "eye.png", "0" * 64)
+    assert (finding.status, finding.reasons[0].code) == ("refused", "eye-too-small")
+    assert "crop" in finding.reasons[0].sentence
+
+
+def test_a_curve_that_nobody_could_verify_tells_no_size() -> None:
+    pixels, _, sheet = draw_photo(np.random.default_rng([8, 77]), 1)
+    soft = Raster(cv2.GaussianBlur(pixels, (0, 0), 5.0))
+    finding = finding_of(soft, sheet, "eye.png", "0" * 64)
+    assert finding.status == "partial"
+    assert "opening-not-verified" in {reason.code for reason in finding.reasons}
+    assert finding.opening is not None
+    assert finding.opening.equivalent_diameter_mm is None
+    assert finding.cover is None or finding.cover.complete is None

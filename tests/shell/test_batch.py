@@ -154,3 +154,16 @@ def test_the_command_tells_and_gives_the_exit_code(measured) -> None:
     assert done.exit_code == 2
     assert "3 kept from an earlier run" in done.output
     assert "words.jpg gave no answer" in done.output
+
+
+def test_pictures_that_differ_in_their_ending_alone_keep_a_drawing_each(
+    folder: Path, tmp_path: Path
+) -> None:
+    eye = folder / "below" / "eye.jpg"
+    for name in ("eye.jpg", "eye.png"):
+        Image.open(eye).save(tmp_path / name)
+        (tmp_path / name).with_suffix(".toml").write_bytes(eye.with_suffix(".toml").read_bytes())
+    out = tmp_path / "out"
+    request = BatchRequest(tmp_path, out, workers=1, drawing_dir=out / "drawn")
+    measure_folder(request, None)
+    assert len(list((out / "drawn").rglob("*.cover.png"))) == 2

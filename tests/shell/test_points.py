@@ -122,3 +122,13 @@ def test_a_theatre_frame_before_the_implant_is_outlined(
     # 5.5 mm as seen, and a usual cornea enlarges by 1.08 to 1.12.
     assert 4.8 < size.value < 5.2
     assert cover_finding_from_document(one.document()).opening.equivalent_diameter_mm is not None
+
+
+def test_a_point_outside_of_the_picture_is_refused(
+    tmp_path: Path, photograph: Callable[..., Path]
+) -> None:
+    points = tmp_path / "p.json"
+    points.write_text(json.dumps({"opening_px": [[-500.0, 99999.0]]}), encoding="utf-8")
+    one = measure_pictures(Request([photograph("eye.png")], {}, points=points)).pictures[0]
+    assert one.finding is None
+    assert "outside of the picture" in str(one.document())

@@ -232,17 +232,21 @@ def _measure(
     if not todo:
         return
     pool = LocalPool(measure_one, min(request.workers or os.cpu_count() or 1, len(todo)))
-    for task, answer in pool.run(_task(request, name, keys[name]) for name in todo):
+    stems = Counter(Path(name).with_suffix("") for name in keys)
+    tasks = (_task(request, name, keys[name], stems) for name in todo)
+    for task, answer in pool.run(tasks):
         sink.kept.add(task.key, _crashed(task) if isinstance(answer, Crashed) else answer)
         done += 1
         if sink.progress is not None:
             sink.progress(done, sink.total, task.name)
 
 
-def _task(request: BatchRequest, name: str, key: str) -> _Task:
+def _task(request: BatchRequest, name: str, key: str, stems: Mapping[Path, int]) -> _Task:
     drawing = None
     if request.drawing_dir is not None:
-        drawing = request.drawing_dir / Path(name).parent
+        # Two pictures that differ in their ending alone get a folder each, or one drawing is lost.
+        alone = stems[Path(name).with_suffix("")] == 1
+        drawing = request.drawing_dir / (Path(name).parent if alone else name)
     path = request.folder / name
     return _Task(name, key, Request([path], request.flags, case=request.case, drawing_dir=drawing))
 

@@ -18,7 +18,7 @@ from rimwise.picture.haptics import Haptics, find_haptics
 from rimwise.picture.limbus import Limbus
 from rimwise.picture.marks import Marks, find_marks
 from rimwise.picture.one_circle import on_one_circle
-from rimwise.picture.planes import Planes, planes_of
+from rimwise.picture.planes import WORKING_LONG_SIDE_PX, Planes, planes_of
 from rimwise.picture.pupil import PupilMargin, find_pupil
 from rimwise.picture.raster import Raster
 from rimwise.picture.rim import COLUMNS, Rim, rim_basis
@@ -66,6 +66,7 @@ class EdgeSettings:
 
 
 SETTINGS = EdgeSettings()
+_LEAST_RIM_PX = 230.0  # at working size: lines of a smaller eye are finer than the finders expect
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,6 +174,7 @@ def find_edges(raster: Raster, sheet: PictureSheet) -> Edges:
             "The rim of the implant's optic was not found, and without it there is no scale; a "
             "wider pupil, sharper focus on the optic's rim or light from behind will show it.",
         )
+    _check_size_of_eye(rim)
     rim = settled_by_flank(planes, rim)
     choice = which_edge(
         planes,
@@ -194,6 +196,17 @@ def find_edges(raster: Raster, sheet: PictureSheet) -> Edges:
         haptics=find_haptics(planes, pupil, rim),
         colour=not planes.is_grey,
     )
+
+
+def _check_size_of_eye(rim: Rim) -> None:
+    """Refuse an eye whose lines are finer than the finders expect: it does not fill the picture."""
+    share, least = (2.0 * px / WORKING_LONG_SIDE_PX for px in (rim.radius_px, _LEAST_RIM_PX))
+    if share < least:
+        raise MeasurementRefused(
+            "eye-too-small",
+            f"The optic takes up {share:.0%} of the picture's longer side, and {least:.0%} are "
+            "needed; crop the picture to the eye, or take one from nearer by.",
+        )
 
 
 def _stored(planes: Planes, marks: Marks) -> Marks:

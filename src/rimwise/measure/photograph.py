@@ -43,6 +43,12 @@ _IN_DOUBT = Reason(
     "opening or a captured optic's does; cover by direction holds only if it lies before. Focus on "
     "the optic's edge and dilate more, or confirm the edge with --points.",
 )
+_NOT_VERIFIED = Reason(
+    "opening-not-verified",
+    f"A curve was found all round, but over less than {_LEAST_ARC_DEG}° could a reader verify both "
+    "edges, so no size is told; focus on the capsule's edge, light from behind, or place points on "
+    "it (--points).",
+)
 _NO_COLOUR = Reason(
     "no-colour",
     "This picture carries no colour: an edge is told by its fine line alone and only inside of the "
@@ -166,7 +172,8 @@ def finding_of_edges(
     if hand_radii is not None:
         law = with_errors(law, 0.5 * ruler.diameter_mm * hand_radii)
     around = int(edges.opening_found.sum()) >= WHOLE_EDGE_DEG
-    whole = around and not doubtful
+    verified = int(edges.both_seen.sum()) >= _LEAST_ARC_DEG
+    whole = around and verified and not doubtful
     radius = 0.5 * ruler.diameter_mm
     _check_in_sight(edges, law, whole, radius)
     return CoverFinding(
@@ -175,7 +182,7 @@ def finding_of_edges(
         side=sheet.side,
         state=sheet.state,
         status="measured" if whole else "partial",
-        reasons=_reasons(edges, law, around) + ((_IN_DOUBT,) if doubtful else ()),
+        reasons=_reasons(edges, law, around, verified) + ((_IN_DOUBT,) if doubtful else ()),
         scale=_scale(edges, ruler),
         optic=OpticFinding(edges.rim_ellipse, ruler.diameter_mm, int(edges.rim_seen.sum())),
         pupil=_pupil(edges, radius),
@@ -295,8 +302,10 @@ def _slant_sd(name: str) -> float:
     return math.tan(math.radians(inside)) * published_value("cornea", "index_aqueous").value
 
 
-def _reasons(edges: Edges, law: WidthLaw, whole: bool) -> tuple[Reason, ...]:
+def _reasons(edges: Edges, law: WidthLaw, whole: bool, verified: bool) -> tuple[Reason, ...]:
     found = []
+    if whole and not verified:
+        found.append(_NOT_VERIFIED)
     if not whole:
         found.append(
             Reason(

@@ -20,7 +20,9 @@ same picture was stored at. An edge of an eye that fills the picture is several 
 
 _NEAR_ENOUGH = 0.05  # of the size: resampled for less, a picture loses more than it gains
 _LOG_FLOOR_GREY = 6.0  # keeps sensor noise in black parts from becoming contrast
-_LEAST_COLOUR = 0.05  # log units; infrared, monochrome and green-filtered pictures stay below
+_LEAST_COLOUR = 0.05  # log units; infrared, monochrome and tinted pictures stay below
+_EVEN_PX = 8  # noise and JPEG's blocks are averaged over so much
+_LEVELS = 100  # of brightness, within each of which a tint is one colour
 _GLARE_GREY = 200  # all three channels above this: a mirror reflection, not tissue
 
 
@@ -81,17 +83,14 @@ class Planes(SizedPicture):
         Mean of the three logarithms: brightness.
     log_grey : array (h, w)
         Logarithm of the mean grey level, as an eye sees it.
+    is_grey : bool
+        Whether the picture carries no colour that could tell capsule from clear.
     """
 
     log_rgb: Float32Array
     log_mean: Float32Array
     log_grey: Float32Array
-
-    @property
-    def is_grey(self) -> bool:
-        """Whether the picture carries no colour that could tell capsule from clear."""
-        ratio = self.log_rgb[::8, ::8, 2] - self.log_rgb[::8, ::8, 0]
-        return float(np.ptp(np.percentile(ratio, [2.0, 98.0]))) < _LEAST_COLOUR
+    is_grey: bool = False
 
 
 def planes_of(raster: Raster) -> Planes:
@@ -109,7 +108,19 @@ def planes_of(raster: Raster) -> Planes:
     third = np.full((1, 3), 1.0 / 3.0, dtype=np.float32)
     log_mean = cv2.transform(log_rgb, third)
     log_grey = cv2.log(cv2.transform(sized.grey.astype(np.float32), third) + np.float32(4.0))
-    return Planes(sized.grey, sized.glare, sized.factor, log_rgb, log_mean, log_grey)
+    grey = _without_colour(log_rgb)
+    return Planes(sized.grey, sized.glare, sized.factor, log_rgb, log_mean, log_grey, grey)
+
+
+def _without_colour(log_rgb: Float32Array) -> bool:
+    """Return whether blue over red is no more than a function of brightness, as a tint makes it."""
+    height, width = log_rgb.shape[:2]
+    size = max(1, width // _EVEN_PX), max(1, height // _EVEN_PX)
+    even = cv2.resize(log_rgb, size, interpolation=cv2.INTER_AREA)
+    ratio = (even[..., 2] - even[..., 0]).ravel()
+    alike = np.array_split(ratio[np.argsort(even.sum(axis=-1), axis=None)], _LEVELS)
+    own = np.concatenate([some - np.median(some) for some in alike if some.size])
+    return float(np.ptp(np.percentile(own, [2.0, 98.0]))) < _LEAST_COLOUR
 
 
 def working_factor(width_px: int, height_px: int) -> float:
