@@ -86,7 +86,8 @@ def test_a_correction_is_kept_and_comes_back(inside: Browser, keeping: Keeping) 
     entry = {"opening": None} | {"correction": None}
     assert start["told"] == told_of(entry)
     curves = start["numbers"]["curves"]
-    points = start["told"] | {"opening_px": [[curves["centre"][0], curves["centre"][1] - 250.0]]}
+    u, v = curves["centre"]
+    points = start["told"] | {"opening_px": [[u, round(v - 250.0, 4)]]}
     assert _save(inside, name, points, eye="E-1").status_code == 400, "a change needs its reason"
     assert _save(inside, name, points, why="edge").status_code == 400, "and an eye"
     answer = _save(inside, name, points, eye="E-1", why="a tag was taken for the edge")
