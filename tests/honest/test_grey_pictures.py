@@ -1,7 +1,8 @@
 """Pictures without colour: cover inside the rim by the edge's fine line, in part, and never bare.
 
 Own renders of levels 1 to 3 and practice photographs (an independent program), made grey by the
-weights of ITU-R BT.601; the truth is that of the coloured picture.
+weights of ITU-R BT.601 (from memory, no pass criterion: any weights do); the truth is that of the
+coloured picture.
 """
 
 import json

@@ -69,7 +69,7 @@ def test_a_short_arc_of_the_rim_does_not_claim_to_know_its_radius(tilt_deg):
 
 @pytest.mark.parametrize("aside_px", [(4.0, 0.0), (-3.0, 3.0), (0.0, -4.5)])
 def test_a_rear_rim_that_looks_out_beside_the_front_one_does_not_draw_it_aside(aside_px):
-    """An edge 0.25 mm thick, seen 10 degrees aslant: 0.04 mm, some 4 px, on one side only."""
+    """An edge 0.25 mm thick (common practice, no source), 10 degrees aslant: 4 px on one side."""
     look = PhotoLook(optic_line=0.3, optic_shade=0.0, blur_px=1.5, dust=3)
     pixels, truth = render_photo(replace(SCENE, look=look), np.random.default_rng(11))
     rim = truth.optic_ellipse_px

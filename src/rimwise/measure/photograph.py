@@ -363,8 +363,9 @@ def _hidden(edges: Edges) -> list[Reason]:
         (
             by_pupil,
             "hidden-by-pupil-or-reflex",
-            "the opening's edge lies behind the iris, a reflex or the picture's border; nothing is "
-            "filled in there.",
+            "the opening's edge lies behind the iris, a reflex or the picture's border"
+            + ("; " if edges.colour else ", or too near to the rim to be told without colour; ")
+            + "nothing is filled in there.",
         ),
         (
             int((~edges.opening_plain).sum()) - by_pupil,

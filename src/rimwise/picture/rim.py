@@ -104,8 +104,6 @@ class Rim:
         Strength of the line in noise levels.
     residuals_px : array (720,)
         Found line minus ellipse.
-    place_sd_px : float
-        Where in its own width the line was found is uncertain by so much, alike over long arcs.
     """
 
     quality: float
@@ -119,7 +117,6 @@ class Rim:
     usable: BoolArray
     strength: FloatArray
     residuals_px: FloatArray
-    place_sd_px: float = SETTINGS.place_sd_px
 
     @property
     def radii_px(self) -> FloatArray:

@@ -33,7 +33,7 @@ def covariance_where(rim: Rim, shows: BoolArray) -> FloatArray:
     [8.4, 0.1]
     """
     basis = rim_basis(directions_rad(COLUMNS))
-    scale = max(rim.residual_px, rim.place_sd_px)
+    scale = max(rim.residual_px, SETTINGS.place_sd_px)
     reach = _CANDIDATE_SD * rim.radius_px
     oval = SETTINGS.ovalness_sd * rim.radius_px
     prior = np.diag(1.0 / np.array([reach, reach, reach, oval, oval]) ** 2)

@@ -35,9 +35,6 @@ class RimFlankSettings:
     least_columns : int
         With less of a flank the rim stays where it was: a short arc does not tell where its line is
         single.
-    place_sd_px : float
-        How uncertain the flank's place is, alike over long arcs: less than a line's place is in its
-        own width, as errors of own renders and practice pictures scatter.
     left_px : float
         What a rear rim still draws the rim's middle aside by (practice pictures).
     """
@@ -50,7 +47,6 @@ class RimFlankSettings:
     narrowest: float = 0.2
     same_px: float = 1.5
     least_columns: int = 300
-    place_sd_px: float = 1.2
     left_px: float = 0.25
 
 
@@ -74,12 +70,12 @@ def settled_by_flank(planes: Planes, rim: Rim) -> Rim:
 
     Notes
     -----
-    Own derivation. An optic is some 0.2 mm thick at its edge, and seen aslant: on one side its rear
-    rim looks out beside the front one, a second dark line that blur makes one with the first, or a
-    shade. The darkest place then lies between both, on that side only: an eye turned by 7 degrees
-    draws the circle through it aside by 2 px, of 300, and makes it as much too large. The flank on
-    the inner side, where the bright optic ends, is the front rim's own all the way round. How far
-    inside of its line it lies is read where the line is narrowest.
+    Own derivation. An optic is some 0.2 mm thick at its edge (common practice, no source). Seen
+    aslant, its rear rim looks out beside the front one on one side: a second dark line that blur
+    makes one with the first, or a shade. The darkest place then lies between both, on that side
+    only: an eye turned by 7 degrees draws the circle through it aside by 2 px, of 300, and makes it
+    as much too large. The flank on the inner side, where the bright optic ends, is the front rim's
+    own all the way round. How far inside of its line it lies is read where the line is narrowest.
 
     Examples
     --------
@@ -126,7 +122,6 @@ def _fitted(rim: Rim, found: FloatArray, shows: BoolArray, spread_px: float) -> 
         radius_px=placed.radius_px,
         oval_px=placed.oval_px,
         residual_px=scale,
-        place_sd_px=SETTINGS.place_sd_px,
         covariance=covariance,
         residuals_px=np.where(shows, found, rim.residuals_px) - basis @ shape,
     )

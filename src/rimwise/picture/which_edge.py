@@ -132,7 +132,17 @@ def _nested(one: Begins, other: Begins, rim: Rim) -> tuple[Begins, Begins]:
     both = one.found & other.found
     known = _longest(~_crossings(np.abs(outward) / rim.radius_px, both), both)
     one, other = (replace(edge, found=edge.found & known) for edge in (one, other))
-    return (one, other) if np.median(outward[known & both]) > 0.0 else (other, one)
+    shared = outward[known & both]
+    if shared.size:
+        return (one, other) if np.median(shared) > 0.0 else (other, one)
+    # Nowhere do both show: each by its own way about the rim.
+    first, second = (float(_course(edge).mean()) for edge in (one, other))
+    return (one, other) if first > second else (other, one)
+
+
+def _course(edge: Begins) -> FloatArray:
+    """Return the radii where an edge stands out; where it never does, all."""
+    return edge.seam.radii_px[edge.found] if edge.found.any() else edge.seam.radii_px
 
 
 def _crossings(distance: FloatArray, both: BoolArray) -> BoolArray:

@@ -247,6 +247,8 @@ def _bare_words(finding: CoverFinding) -> str:
     if arcs is None:
         return ""
     if not arcs:
+        if any(reason.code == "no-colour" for reason in finding.reasons):
+            return "without colour no arc can be told as bare"
         return "no bare arc among the directions seen"
     if any(abs(end - start) >= 360.0 for start, end in arcs):
         return "all the way round"
