@@ -143,12 +143,41 @@ def test_a_false_rim_gives_way_to_points() -> None:
 def test_too_few_points_refuse() -> None:
     few = correct(blank(), SHEET, Corrections(optic_px=ring(RIM_PX, 4), opening_px=ring(250, 12)))
     assert few.status == "refused"
-    assert few.reasons[1].code == "points-few"
+    assert few.reasons[0].code == "points-few"
     arc = ring(RIM_PX, 36)[:6]
     side = correct(blank(), SHEET, Corrections(optic_px=arc, opening_px=ring(250, 12)))
-    assert side.reasons[1].code == "optic-points-few"
+    assert side.reasons[0].code == "optic-points-few"
     sparse = correct(blank(), SHEET, Corrections(optic_px=ring(RIM_PX, 9), opening_px=ring(250, 5)))
-    assert sparse.reasons[1].code == "opening-points-few"
+    assert sparse.reasons[0].code == "opening-points-few"
+
+
+@pytest.mark.parametrize(
+    "told",
+    [
+        Corrections(optic_px=ring(RIM_PX, 9)),
+        Corrections(opening_px=ring(OPENING_PX, 9)),
+        Corrections(optic_px=ring(RIM_PX, 4), opening_px=ring(OPENING_PX, 9), who="R-2"),
+    ],
+)
+def test_a_refusal_says_why_before_what_the_hand_did_and_may_do(told) -> None:
+    """Reason, then the better photograph, then the way by hand (own rule: CONTRIBUTING 7)."""
+    refused = correct(blank(), SHEET, told)
+    assert refused.status == "refused"
+    assert [reason.code for reason in refused.reasons].index("corrected-by-hand") == 1
+    first = refused.reasons[0].sentence
+    ways = [first.find(words) for words in ("found", "photograph", "place ")]
+    assert [place for place in ways if place >= 0] == sorted(place for place in ways if place >= 0)
+    assert not first.startswith(("Place", "Corrected"))
+
+
+def test_nine_points_on_the_opening_measure_it_and_eight_do_in_part() -> None:
+    """Points at most 45° apart speak for what lies between, and 300° are a whole edge."""
+    optic = ring(RIM_PX, 5, 3.3)
+    for count, status in ((6, "partial"), (8, "partial"), (9, "measured")):
+        points = ring(OPENING_PX, count, 3.3)
+        by_hand = correct(blank(), SHEET, Corrections(optic_px=optic, opening_px=points))
+        assert by_hand.status == status
+        assert (by_hand.opening.equivalent_diameter_mm is None) == (status == "partial")
 
 
 def test_the_same_set_gives_the_same_numbers_and_none_takes_all_back() -> None:

@@ -52,8 +52,9 @@ def correct(finding: CoverFinding, sheet: PictureSheet, corrections: Corrections
     ----------
     finding : CoverFinding
         From ``measure_photograph`` or an earlier ``correct``, or read back from its JSON. A
-        refused one can be corrected too: five points on the optic's edge and six on the opening's
-        make it a measurement by hand.
+        refused one can be corrected too: five points on the optic's edge and, on the opening's, so
+        many that at most 60° lie between any more than 45° apart (nine, evenly spread) make it a
+        measurement by hand; six make it partial.
     sheet : PictureSheet
         The picture's sheet: side, optic diameter and the rest, as it was measured with.
     corrections : Corrections
@@ -63,8 +64,9 @@ def correct(finding: CoverFinding, sheet: PictureSheet, corrections: Corrections
     -------
     CoverFinding
         ``curves`` are those the numbers rest on now, ``correction`` holds what was told and the
-        curves as found; a reason "corrected-by-hand" says so. Status "refused" with a reason where
-        points are too few. The rear capsule's opacity needs the picture and is None.
+        curves as found; a reason "corrected-by-hand" says so. Status "refused" where points are too
+        few, that reason before all others. The rear capsule's opacity needs the picture and is
+        None.
 
     Raises
     ------
@@ -106,7 +108,9 @@ def correct(finding: CoverFinding, sheet: PictureSheet, corrections: Corrections
             finding.picture, finding.sha256, sheet.side, sheet.state, "refused", reasons,
             curves=found,
         )  # fmt: skip
-    return replace(new, reasons=(*told, *new.reasons, *notes), correction=record)
+    # Who reads a refusal asks why first; what was placed by hand comes after it.
+    first, then = (new.reasons, told) if new.status == "refused" else (told, new.reasons)
+    return replace(new, reasons=(*first, *then, *notes), correction=record)
 
 
 def _renewed(
@@ -195,7 +199,8 @@ def _with_rim(found: FoundCurves, corrections: Corrections, sheet: PictureSheet)
         if found.rim is None:
             raise MeasurementRefused(
                 "no-optic-edge",
-                "No rim of an optic was found; place at least 5 points on it, spread all round.",
+                "No rim of an optic was found; take a photograph with a wider pupil and sharper "
+                "focus on the rim, or place at least 5 points on it (optic_px), spread all round.",
             )
         return found
     points = points_of(corrections.optic_px)
@@ -239,8 +244,9 @@ def _with_opening(
         if curves.opening is None:
             raise MeasurementRefused(
                 "no-opening-edge",
-                "No edge of the opening was found; place at least 6 points on it, spread all "
-                "round.",
+                "No edge of the opening was found; take a photograph with a wider pupil and "
+                "sharper focus on the capsule's edge, or place points on it (opening_px) all "
+                "round, at most 45° apart.",
             )
         return curves, None
     rim_px = _rim_px(curves)

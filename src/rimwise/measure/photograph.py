@@ -226,7 +226,8 @@ def _check_in_sight(edges: Edges, law: WidthLaw, whole: bool, radius_mm: float) 
         raise MeasurementRefused(
             "edges-hidden",
             f"Both edges are in sight over {int(found.sum())}° only, at least {_LEAST_ARC_DEG}° "
-            "are needed; dilate the pupil more, focus on the capsule's edge and light from behind.",
+            "are needed; dilate the pupil more, focus on the capsule's edge and light from behind, "
+            "or place points on both edges (--points).",
         )
     inside = found & (law.width_mm > _INSIDE_RIM * radius_mm)
     if not whole and inside.sum() < _LEAST_INSIDE_DEG:
@@ -234,7 +235,7 @@ def _check_in_sight(edges: Edges, law: WidthLaw, whole: bool, radius_mm: float) 
             "edges-hidden",
             "What shows of an edge lies at the optic's rim or outside of it, where haptics begin, "
             "and cannot be told from them; dilate the pupil more, focus on the capsule's edge and "
-            "light from behind.",
+            "light from behind, or place points on both edges (--points).",
         )
 
 
