@@ -82,11 +82,42 @@ def test_the_command_prints_and_draws(table: Path, tmp_path: Path) -> None:
         ("eye,area_mm2\n,20\n", "without an eye"),
         ("eye,area_mm2\nE-1,large\n", "no number"),
         ("eye,area_mm2\nE-1,20\nE-2,21\n", "measured twice"),
+        # Own bounds: optics measure at most 7.5 mm (docs/sheets.md), a bag some 10 mm.
+        ("eye,equivalent_diameter_mm\nE-1,5.1\nE-1,-5.1\n", r"\(row 3\) is '-5.1'.*0.5 to 10"),
+        ("eye,equivalent_diameter_mm\nE-1,51\nE-1,5.1\n", r"\(row 2\) is '51'"),
+        ("eye,area_mm2\nE-1,nan\nE-1,20\n", "no number"),
+        ("eye,area_mm2\nE-1,inf\nE-1,20\n", "none of an eye"),
+        ("eye,least_cover_mm\nE-1,9\nE-1,0.3\n", "from -3 to 3.75"),
+        ("eye,opening_from_optic_nasal_mm\nE-1,0.1\n\nE-1,44\n", r"\(row 4\)"),
+        ("eye,least_cover_mm,mean_cover_mm\nE-1,0.4,0.3\nE-1,0.3,0.4\n", "row 2 the least cover"),
+        ("eye,picture,area_mm2\nE-1,a.jpg,20\nE-1,b.jpg,\n", "row of their own"),
     ],
 )
 def test_a_table_that_is_no_study_is_refused(tmp_path: Path, text: str, words: str) -> None:
     path = tmp_path / "bad.csv"
     path.write_text(text, encoding="utf-8")
+    with pytest.raises(WrongInput, match=words):
+        measure_study(path, {})
+
+
+@pytest.mark.parametrize(
+    ("rows", "words"),
+    [
+        (("E-1,a.png,,", "E-1,a.png,,"), r"row 2 and row 3 hold the same picture \(a.png\)"),
+        (("E-1,a.png,,", "E-1,copy.png,,"), r"row 2 and row 3 hold the same.*a.png and copy.png"),
+        (("E-1,a.png,,one", "E-1,a.png,,two"), "no repeat"),
+        (("E-1,a.png,a.json,one", "E-1,copy.png,b.json,two"), "with the same points"),
+        (("E-1,a.png,,", "E-2,copy.png,,"), "row 2 and row 3 name the same.*for E-1 and E-2"),
+    ],
+)
+def test_one_picture_is_no_repeat_of_itself(tmp_path: Path, rows, words: str) -> None:
+    """Two measurements of one file differ by nothing: that tells nothing of repeats."""
+    for name in ("a.png", "copy.png"):
+        Image.fromarray(np.full((8, 8, 3), 90, dtype=np.uint8)).save(tmp_path / name)
+    for name in ("a.json", "b.json"):
+        (tmp_path / name).write_text('{"swap": true}', encoding="utf-8")
+    path = tmp_path / "study.csv"
+    path.write_text("\n".join(("eye,picture,points,method", *rows)) + "\n", encoding="utf-8")
     with pytest.raises(WrongInput, match=words):
         measure_study(path, {})
 

@@ -1,7 +1,9 @@
 """A table of repeated pictures, readers and methods: measured, compared, told."""
 
 import csv
+import hashlib
 import io
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -14,7 +16,7 @@ from rimwise.exchange.sheets import read_picture_sheet
 from rimwise.exchange.studies import STUDY_COLUMNS, study_document, study_table
 from rimwise.exchange.writing import make_folder, write_bytes, write_json
 from rimwise.records.cover import CoverFinding
-from rimwise.records.study import UNITS, StudyOfNumber
+from rimwise.records.study import ALLOWED, UNITS, StudyOfNumber
 from rimwise.report.study_words import methods_sentence
 from rimwise.terms.errors import WrongInput
 
@@ -57,16 +59,19 @@ def measure_study(
     Raises
     ------
     WrongInput
-        The table cannot be read, a column is unknown, or no eye was measured twice.
+        The table cannot be read, a column is unknown, a number is none of an eye, a picture is
+        named twice as if taken twice, or no eye was measured twice.
     """
     rows = _rows(table)
+    _check_repeats(rows, table)
     # Pictures named twice, such as once with an outline, are measured once.
     pictures = list(dict.fromkeys(table.parent / row["picture"] for row in rows if row["picture"]))
+    told = [_told(row, table) for row in rows]
     outcome = measure_pictures(Request(pictures, flags), progress) if pictures else None
     measured = dict(zip(pictures, () if outcome is None else outcome.pictures, strict=True))
     repeats, left_out = [], []
-    for row in rows:
-        values, usual = _told(row, table), OWN_METHOD
+    for row, by_hand in zip(rows, told, strict=True):
+        values, usual = by_hand, OWN_METHOD
         if row["picture"]:
             found = measured[table.parent / row["picture"]].finding
             if row["points"] and found is not None:
@@ -136,7 +141,8 @@ def _rows(table: Path) -> list[dict[str, str]]:
             reader = csv.DictReader(file)
             names = reader.fieldnames or []
             rows = [
-                {"picture": "", "points": ""} | {key: (row[key] or "").strip() for key in names}
+                {"picture": "", "points": "", "row": str(reader.line_num)}
+                | {key: (row[key] or "").strip() for key in names}
                 for row in reader
             ]
     except (OSError, UnicodeDecodeError, csv.Error) as error:
@@ -154,18 +160,71 @@ def _rows(table: Path) -> list[dict[str, str]]:
     return rows
 
 
+def _check_repeats(rows: Sequence[Mapping[str, str]], table: Path) -> None:
+    """Refuse one picture that stands in for two: what is measured twice from it repeats itself."""
+    eyes: dict[str, Mapping[str, str]] = {}
+    readings: dict[tuple[str, str], Mapping[str, str]] = {}
+    for row in rows:
+        if not row["picture"]:
+            continue
+        picture = _sha256(table.parent / row["picture"])
+        points = _sha256(table.parent / row["points"]) if row["points"] else ""
+        first = eyes.setdefault(picture, row)
+        if first["eye"] != row["eye"]:
+            raise WrongInput(
+                f"{table.name}: row {first['row']} and row {row['row']} name the same picture "
+                f"({_names(first, row)}) for {first['eye']} and {row['eye']}; correct the eye or "
+                "the picture in one of them"
+            )
+        first = readings.setdefault((picture, points), row)
+        if first is not row:
+            raise WrongInput(
+                f"{table.name}: row {first['row']} and row {row['row']} hold the same picture"
+                f"{' with the same points' if points else ''} ({_names(first, row)}), which is no "
+                "repeat; take the picture anew, or leave one of the two rows out"
+            )
+
+
+def _names(first: Mapping[str, str], row: Mapping[str, str]) -> str:
+    return " and ".join(dict.fromkeys((first["picture"], row["picture"])))
+
+
+def _sha256(path: Path) -> str:
+    """Return the hash of a file; one that cannot be read is told apart by its name."""
+    try:
+        return hashlib.sha256(path.read_bytes()).hexdigest()
+    except OSError:
+        return str(path)
+
+
 def _told(row: Mapping[str, str], table: Path) -> dict[str, float]:
+    """Return the numbers that a row holds, each one that an eye can have."""
     values = {}
     for name in UNITS:
         if not row.get(name):
             continue
+        least, most = ALLOWED[name]
         try:
-            values[name] = float(row[name])
+            value = float(row[name])
         except ValueError:
+            value = math.nan
+        if not least <= value <= most:
+            why = "no number" if math.isnan(value) else "none of an eye"
             raise WrongInput(
-                f"{table.name}: {name} of {row['eye']} is {row[name]!r}, which is no number; "
-                "correct it or leave it empty"
-            ) from None
+                f"{table.name}: {name} of {row['eye']} (row {row['row']}) is {row[name]!r}, which "
+                f"is {why}; write a number from {least:g} to {most:g}, or leave it empty"
+            )
+        values[name] = value
+    if values and row["picture"]:
+        raise WrongInput(
+            f"{table.name}: row {row['row']} holds a picture, which is measured, and numbers told "
+            "by hand; give the numbers a row of their own"
+        )
+    if values.get("least_cover_mm", -math.inf) > values.get("mean_cover_mm", math.inf):
+        raise WrongInput(
+            f"{table.name}: in row {row['row']} the least cover is more than the mean cover; "
+            "correct one of them"
+        )
     return values
 
 

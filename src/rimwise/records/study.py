@@ -14,6 +14,16 @@ UNITS = {
     "opening_from_optic_superior_mm": "mm",
 }
 
+# What an eye can show: optics measure at most 7.5 mm, a capsular bag some 10 mm. Bare is negative.
+ALLOWED = {
+    "least_cover_mm": (-3.0, 3.75),
+    "mean_cover_mm": (-3.0, 3.75),
+    "equivalent_diameter_mm": (0.5, 10.0),
+    "area_mm2": (0.2, 80.0),
+    "opening_from_optic_nasal_mm": (-4.0, 4.0),
+    "opening_from_optic_superior_mm": (-4.0, 4.0),
+}
+
 
 @dataclass(frozen=True, slots=True)
 class Agreement:
