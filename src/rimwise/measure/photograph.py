@@ -11,7 +11,7 @@ from rimwise.measure.curves import blank_curves, curves_of
 from rimwise.measure.edges import Edges, find_edges
 from rimwise.measure.magnification import magnification
 from rimwise.measure.opening_size import opening_finding, opening_from_optic, vector_estimate
-from rimwise.measure.ruler import OpticRuler, optic_ruler
+from rimwise.measure.ruler import OpticRuler, optic_ruler, rulers_disagree
 from rimwise.measure.second_edge import second_of, why_taken
 from rimwise.measure.width import WidthLaw, width_law, with_errors
 from rimwise.picture.raster import Raster
@@ -166,7 +166,7 @@ def finding_of_edges(
     MeasurementRefused
         Both edges are in sight over too short a way, or nothing gives a scale.
     """
-    ruler = optic_ruler(edges, sheet)
+    ruler, disagree = optic_ruler(edges, sheet), rulers_disagree(edges, sheet)
     sheet = replace(sheet, optic_diameter_mm=ruler.diameter_mm, optic_diameter_sd_mm=ruler.sd_mm)
     law = width_law(edges, ruler.diameter_mm, ruler.sd_mm, sheet.side)
     if hand_radii is not None:
@@ -182,7 +182,11 @@ def finding_of_edges(
         side=sheet.side,
         state=sheet.state,
         status="measured" if whole else "partial",
-        reasons=_reasons(edges, law, around, verified) + ((_IN_DOUBT,) if doubtful else ()),
+        reasons=(
+            *disagree,
+            *_reasons(edges, law, around, verified),
+            *((_IN_DOUBT,) if doubtful else ()),
+        ),
         scale=_scale(edges, ruler),
         optic=OpticFinding(edges.rim_ellipse, ruler.diameter_mm, int(edges.rim_seen.sum())),
         pupil=_pupil(edges, radius),
