@@ -3,6 +3,10 @@
 import csv
 import ctypes
 import json
+import os
+import subprocess
+import sys
+import time
 from dataclasses import replace
 from pathlib import Path
 
@@ -111,6 +115,46 @@ def test_a_crash_costs_one_piece_of_work() -> None:
     answers = dict(pool.run([b"one", 0, b"two", b"three"]))
     assert isinstance(answers[0], Crashed)
     assert [answers[key] for key in (b"one", b"two", b"three")] == [b"one", b"two", b"three"]
+
+
+# One worker at work for a minute, one that waits for more; their numbers are printed.
+_POOL = """
+import multiprocessing, threading, time
+from rimwise.casebook.pool import LocalPool
+
+def tell():
+    while len(children := multiprocessing.active_children()) < 2:
+        time.sleep(0.05)
+    print(*(child.pid for child in children), flush=True)
+
+threading.Thread(target=tell, daemon=True).start()
+list(LocalPool(time.sleep, 2).run([60.0, 0.0]))
+"""
+
+
+def _runs(pid: int) -> bool:
+    """Whether a process runs; one that ended and is not waited for runs no more (proc(5))."""
+    try:
+        os.kill(pid, 0)
+    except ProcessLookupError:
+        return False
+    state = Path(f"/proc/{pid}/stat")
+    return not (state.exists() and state.read_text().rpartition(")")[2].split()[0] in "ZX")
+
+
+@pytest.mark.skipif(os.name != "posix", reason="asks for a process by its number as POSIX does")
+def test_workers_end_with_a_parent_that_is_killed_by_force() -> None:
+    parent = subprocess.Popen([sys.executable, "-c", _POOL], stdout=subprocess.PIPE, text=True)
+    with parent:
+        assert parent.stdout is not None
+        workers = [int(word) for word in parent.stdout.readline().split()]
+        assert len(workers) == 2
+        assert all(_runs(pid) for pid in workers)
+        parent.kill()
+    until = time.monotonic() + 30.0
+    while any(_runs(pid) for pid in workers) and time.monotonic() < until:
+        time.sleep(0.05)
+    assert not any(_runs(pid) for pid in workers)
 
 
 def test_a_fault_is_not_kept_for_a_second_run(tmp_path: Path) -> None:

@@ -1,12 +1,13 @@
 """Work shared among processes of this machine: bounded, and a crash costs one piece of work."""
 
 import os
+import threading
 from collections.abc import Callable, Generator, Iterable, Iterator
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass
 from itertools import islice
-from multiprocessing import get_context
+from multiprocessing import get_context, parent_process
 from typing import Generic, TypeVar
 
 Task = TypeVar("Task")
@@ -92,4 +93,20 @@ class LocalPool(Generic[Task, Answer]):
         context = get_context("forkserver" if os.name == "posix" else "spawn")
         if os.name == "posix":
             context.set_forkserver_preload(PRELOADED)
-        return ProcessPoolExecutor(workers, mp_context=context)
+        return ProcessPoolExecutor(workers, mp_context=context, initializer=end_with_parent)
+
+
+def end_with_parent() -> None:
+    """In a worker: end with the process that started it, however that ended.
+
+    A process that is killed by force tells its workers nothing: they would hold their memory, and
+    wait for work, for ever.
+    """
+    threading.Thread(target=_wait_and_end, daemon=True, name="watches the parent").start()
+
+
+def _wait_and_end() -> None:
+    parent = parent_process()
+    if parent is not None:
+        parent.join()
+        os._exit(1)
