@@ -239,6 +239,26 @@ def test_every_command_has_help_with_an_example() -> None:
             assert f"Example: rimwise {command}" in " ".join(out.split())
 
 
+@pytest.mark.parametrize(
+    ("command", "jobs"),
+    [
+        ("measure", {"--optic-diameter-mm", "--drawing", "--json", "--points", "--study"}),
+        ("batch", {"--workers", "--optic-diameter-mm", "--drawing", "--json", "--fresh"}),
+    ],
+)
+def test_the_help_shows_the_usual_jobs_in_lines_that_can_be_copied(
+    command: str, jobs: set[str]
+) -> None:
+    _, out, _ = rimwise(command, "--help")
+    above, _, flags = out.partition("Options:")
+    told = above.splitlines()
+    examples = [at for at, line in enumerate(told) if f": rimwise {command} " in line and at]
+    used = [word for at in examples for word in told[at].split() if word.startswith("--")]
+    assert jobs <= set(used)
+    assert not any(told[at + 1].strip() for at in examples)  # none is wrapped
+    assert all(f"{flag} " in flags for flag in used)
+
+
 def test_the_cautions_stand_in_the_help_and_in_a_command_of_their_own() -> None:
     for words in (["--help"], ["cautions"]):
         code, out, _ = rimwise(*words)

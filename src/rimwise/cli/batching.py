@@ -47,6 +47,12 @@ def batch(  # noqa: PLR0913, PLR0917  one argument for each flag of the command
     Stopped and started again, it goes on where it was; what failed is listed with the reason.
 
     Example: rimwise batch pictures --out measured --workers 2
+
+    One optic in all: rimwise batch pictures --optic-diameter-mm 6.0
+
+    All results, drawn: rimwise batch pictures --json all.json --drawing drawn
+
+    Measured anew: rimwise batch pictures --fresh
     """
     with one_sentence():
         from rimwise.casebook.batch import (  # noqa: PLC0415

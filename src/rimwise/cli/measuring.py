@@ -81,7 +81,17 @@ def measure(  # noqa: PLR0913  one argument for each flag of the command
 
     Cover (capsule overlap), opening (capsulotomy), optic (implant's lens body).
 
-    Example: rimwise measure eye.jpg --side left --optic-diameter-mm 6.0 --json eye.json --drawing .
+    Example: rimwise measure eye.jpg --side left --optic-diameter-mm 6.0
+
+    Sheet in eye.toml, drawn: rimwise measure eye.jpg --drawing .
+
+    Several, a sheet beside each: rimwise measure *.jpg --json all.json
+
+    Edges placed by hand: rimwise measure eye.jpg --points eye.points.toml
+
+    Where the ± comes from: rimwise measure eye.jpg --budget
+
+    Repeatability: rimwise measure --study repeats.csv --drawing plots
     """
     with one_sentence():
         from rimwise.casebook.measuring import Request, measure_pictures  # noqa: PLC0415
