@@ -23,7 +23,7 @@ from rimwise.picture.pupil import PupilMargin, find_pupil
 from rimwise.picture.raster import Raster
 from rimwise.picture.rim import COLUMNS, Rim, rim_basis
 from rimwise.picture.rim_doubt import covariance_where
-from rimwise.picture.rim_flank import settled_by_flank
+from rimwise.picture.rim_flank import rim_foot_px, settled_by_flank
 from rimwise.picture.rim_shows import rim_shows
 from rimwise.picture.seam import Seam, find_seams
 from rimwise.picture.strip import directions_rad, radius_about
@@ -45,8 +45,8 @@ class EdgeSettings:
         Least rise of whiteness, and least rise and line together, in noise levels, along the
         seam; a line without a rise is no capsule.
     rim_zone, rise_at_rim : float
-        Within this share of the rim's radius from the rim its own lines resemble an edge; there
-        the rise must be this strong.
+        Within this share of the rim's radius from the rim its own lines resemble an edge, and as
+        far as its dark line reaches in a blurred picture; there the rise must be this strong.
     columns : int
         Half degrees over which they are averaged; the strength must hold 5° to both sides too, so
         that a path which only connects two ends of the edge is not taken for it.
@@ -176,14 +176,15 @@ def find_edges(raster: Raster, sheet: PictureSheet) -> Edges:
         )
     _check_size_of_eye(rim)
     rim = settled_by_flank(planes, rim)
+    zone = np.maximum(SETTINGS.rim_zone, rim_foot_px(planes, rim) / rim.radius_px)
     choice = which_edge(
         planes,
         pupil,
         rim,
         find_seams(planes, pupil, rim),
-        lambda seam: _found(pupil, rim, seam, planes.is_grey),
+        lambda seam: _found(pupil, rim, seam, planes.is_grey, zone),
     )
-    edges = _in_examiner_degrees(planes, rim, choice, sheet.frame.stored(raster.orientation))
+    edges = _in_examiner_degrees(planes, rim, choice, sheet.frame.stored(raster.orientation), zone)
     marks = None
     if sheet.toric_marks_per_end > 0:
         marks = find_marks(planes, pupil, rim, sheet.toric_marks_per_end)
@@ -214,14 +215,16 @@ def _stored(planes: Planes, marks: Marks) -> Marks:
     return replace(marks, first_px=first, second_px=second)
 
 
-def _in_examiner_degrees(planes: Planes, rim: Rim, choice: Choice, frame: PictureFrame) -> Edges:
+def _in_examiner_degrees(
+    planes: Planes, rim: Rim, choice: Choice, frame: PictureFrame, zone: FloatArray
+) -> Edges:
     seam, found = choice.edge.seam, choice.edge.found
     degrees = np.arange(360.0)
     radians = np.radians(degrees)
     direction = frame.picture_from_examiner(np.stack([np.cos(radians), np.sin(radians)], axis=-1))
     column = np.degrees(np.arctan2(-direction[:, 1], direction[:, 0])) % 360.0 * COLUMNS / 360.0
     seam_line, carries = edge_shows(planes, rim, seam)
-    found = found | carried_on(found, carries, seam, rim, SETTINGS.rim_zone)
+    found = found | carried_on(found, carries, seam, rim, zone)
     if choice.before is None:  # nothing tells that more than the rim shows where they meet
         seam_line &= ~ends_along_rim(found, (seam.radii_px - rim.radii_px) / rim.radius_px)
     plain = in_pieces(found & seam_line)
@@ -253,22 +256,22 @@ def _in_examiner_degrees(planes: Planes, rim: Rim, choice: Choice, frame: Pictur
     )
 
 
-def _found(pupil: PupilMargin, rim: Rim, seam: Seam, grey: bool) -> BoolArray:
+def _found(pupil: PupilMargin, rim: Rim, seam: Seam, grey: bool, zone: FloatArray) -> BoolArray:
     """In which directions does a seam stand out, and as more than the iris or the rim?"""
-    found = _stands_out(seam, rim) & _off_iris(pupil, rim, seam)
+    found = _stands_out(seam, rim, zone) & _off_iris(pupil, rim, seam)
     if grey:
         found = on_one_circle(found, seam.radii_px, rim.radius_px)
-    return np.asarray(found & ~alone_at_rim(found, seam, rim, SETTINGS.rim_zone))
+    return np.asarray(found & ~alone_at_rim(found, seam, rim, zone))
 
 
-def _stands_out(seam: Seam, rim: Rim) -> BoolArray:
+def _stands_out(seam: Seam, rim: Rim, zone: FloatArray) -> BoolArray:
     share = np.maximum(_running_mean(seam.usable.astype(np.float64), SETTINGS.columns), 0.05)
     rise = _running_mean(np.where(seam.usable, seam.rise, 0.0), SETTINGS.columns) / share
     strength = _running_mean(np.where(seam.usable, seam.strength, 0.0), SETTINGS.columns) / share
     # Where a reflex or the iris interrupts the edge, there is nothing to be steady about.
     strength = np.where(seam.usable, strength, np.inf)
     steady = np.minimum.reduce([np.roll(strength, turn) for turn in (-10, 0, 10)])
-    at_rim = np.abs(seam.radii_px - rim.radii_px) < SETTINGS.rim_zone * rim.radius_px
+    at_rim = np.abs(seam.radii_px - rim.radii_px) < zone * rim.radius_px
     enough = rise > np.where(at_rim, SETTINGS.rise_at_rim, SETTINGS.rise)
     return np.asarray(seam.usable & enough & (steady > SETTINGS.strength), dtype=np.bool_)
 

@@ -83,7 +83,7 @@ def in_pieces(line: BoolArray) -> BoolArray:
 
 
 def carried_on(
-    found: BoolArray, line: BoolArray, seam: Seam, rim: Rim, rim_zone: float
+    found: BoolArray, line: BoolArray, seam: Seam, rim: Rim, rim_zone: float | FloatArray
 ) -> BoolArray:
     """Where does an edge's line carry it from one piece found to the next?
 
@@ -95,7 +95,7 @@ def carried_on(
         Where its line shows by itself.
     seam : Seam
     rim : Rim
-    rim_zone : float
+    rim_zone : float or array (720,)
         Within this share of the rim's radius the line may be the rim's.
 
     Returns
@@ -143,7 +143,7 @@ def carried_on(
     return carried
 
 
-def alone_at_rim(found: BoolArray, seam: Seam, rim: Rim, rim_zone: float) -> BoolArray:
+def alone_at_rim(found: BoolArray, seam: Seam, rim: Rim, rim_zone: float | FloatArray) -> BoolArray:
     """Where does a short piece lie on the rim's own lines, off the course of the pieces beside it?
 
     The rim looks like an edge there, while the opening's own edge has left it behind a gap.
@@ -154,7 +154,7 @@ def alone_at_rim(found: BoolArray, seam: Seam, rim: Rim, rim_zone: float) -> Boo
         Where the seam stands out.
     seam : Seam
     rim : Rim
-    rim_zone : float
+    rim_zone : float or array (720,)
         Within this share of the rim's radius its own lines resemble an edge.
 
     Examples

@@ -48,6 +48,7 @@ class RimFlankSettings:
     same_px: float = 1.5
     least_columns: int = 300
     left_px: float = 0.25
+    foot: float = 2.7
 
 
 SETTINGS = RimFlankSettings()
@@ -87,9 +88,7 @@ def settled_by_flank(planes: Planes, rim: Rim) -> Rim:
     >>> settled_by_flank(planes, rim) is rim
     True
     """
-    offset = np.arange(-_MARGIN_PX, _MARGIN_PX + 1)
-    log = unroll(planes.log_grey, rim.centre_px, rim.radii_px[None] + offset[:, None])
-    log = gaussian_filter1d(log, SETTINGS.along_columns, axis=1, mode="wrap")
+    log = _strip(planes, rim)
     darkest = _darkest(log, rim)
     inside_px, depth = _to_flank(log, darkest)
     shows = rim.usable & (rim.strength > 1.0) & np.isfinite(inside_px) & (depth > SETTINGS.depth)
@@ -102,6 +101,47 @@ def settled_by_flank(planes: Planes, rim: Rim) -> Rim:
         return rim
     width_px, spread_px = _narrowest(rim.residuals_px - flank_px, same)
     return _fitted(rim, np.asarray(flank_px + width_px), shows, spread_px)
+
+
+def rim_foot_px(planes: Planes, rim: Rim) -> FloatArray:
+    """How far inside of the rim does its own dark line reach, as blurred as the picture is?
+
+    Parameters
+    ----------
+    planes : Planes
+    rim : Rim
+
+    Returns
+    -------
+    array (720,)
+        Working pixels; 0 where too little of a flank shows all round.
+
+    Examples
+    --------
+    >>> from rimwise.picture.planes import planes_of
+    >>> from rimwise.picture.raster import Raster
+    >>> planes, none = planes_of(Raster(np.full((90, 120, 3), 90, dtype=np.uint8))), np.zeros(720)
+    >>> rim = Rim(4.0, 1.0, 0.5, (600.0, 450.0), 300.0, (0.0, 0.0), 0.5, np.zeros((5, 5)),
+    ...           none == 0.0, none, none)
+    >>> float(rim_foot_px(planes, rim).max())
+    0.0
+    """
+    log = _strip(planes, rim)
+    inside_px, depth = _to_flank(log, _darkest(log, rim))
+    shows = rim.usable & (rim.strength > 1.0) & np.isfinite(inside_px) & (depth > SETTINGS.depth)
+    weight = shows.astype(np.float64)
+    near = gaussian_filter1d(weight, SETTINGS.even_columns, mode="wrap")
+    sums = gaussian_filter1d(weight * np.nan_to_num(inside_px), SETTINGS.even_columns, mode="wrap")
+    usual = float(np.median(inside_px[shows])) if shows.any() else 0.0
+    # Where little of the line shows, it is taken to be as wide as elsewhere.
+    return np.asarray(SETTINGS.foot * (sums + 0.1 * usual) / (near + 0.1))
+
+
+def _strip(planes: Planes, rim: Rim) -> FloatArray:
+    """Return log brightness across the rim, smoothed along it."""
+    offset = np.arange(-_MARGIN_PX, _MARGIN_PX + 1)
+    log = unroll(planes.log_grey, rim.centre_px, rim.radii_px[None] + offset[:, None])
+    return np.asarray(gaussian_filter1d(log, SETTINGS.along_columns, axis=1, mode="wrap"))
 
 
 def _fitted(rim: Rim, found: FloatArray, shows: BoolArray, spread_px: float) -> Rim:
