@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from rimwise.geometry.medians import median
 from rimwise.terms.arrays import BoolArray, FloatArray
 
 MAD_TO_SD = 1.482602218505602  # 1/Φ⁻¹(3/4): median absolute deviation to sd of a normal law
@@ -44,7 +45,7 @@ def robust_sd(residuals: FloatArray, floor: float = 0.0) -> float:
     >>> round(robust_sd(np.array([-1.0, 1.0, 1.0, 900.0])), 4)
     1.4826
     """
-    return max(MAD_TO_SD * float(np.median(np.abs(residuals))), floor)
+    return max(MAD_TO_SD * median(np.abs(residuals)), floor)
 
 
 def tukey_weights(residuals: FloatArray, scale: float) -> FloatArray:

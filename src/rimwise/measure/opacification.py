@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.ndimage import binary_dilation, gaussian_filter, label
 
+from rimwise.geometry.medians import median, median_deviation
 from rimwise.picture.raster import Raster
 from rimwise.records.cover import CoverFinding
 from rimwise.records.opacification import OpacificationFinding
@@ -207,10 +208,10 @@ def _smooth_surface(values: FloatArray, chosen: BoolArray) -> FloatArray:
     # Every fourth pixel both ways fixes six numbers as well as all of them.
     rows, level = terms[::4, ::4][chosen[::4, ::4]], values[::4, ::4][chosen[::4, ::4]]
     if len(level) < 50:
-        return np.full_like(values, float(np.median(level)) if len(level) else 0.0)
+        return np.full_like(values, median(level) if len(level) else 0.0)
     weights, *_ = np.linalg.lstsq(rows, level, rcond=None)
     left = np.abs(level - rows @ weights)
-    keep = left < 2.5 * 1.4826 * float(np.median(left)) + 1e-9
+    keep = left < 2.5 * 1.4826 * median(left) + 1e-9
     weights, *_ = np.linalg.lstsq(rows[keep], level[keep], rcond=None)
     return np.asarray(terms @ weights)
 
@@ -225,7 +226,7 @@ def _veil(colour: FloatArray, area: BoolArray) -> FloatArray:
     blue = _blue_over_red(colour)
     clear = float(np.percentile(blue[area], SETTINGS.clear_percentile))
     # The percentile of a wholly clear opening lies below its median by its own scatter.
-    scatter = 1.4826 * float(np.median(np.abs(blue[area] - np.median(blue[area]))))
+    scatter = 1.4826 * median_deviation(blue[area])
     clear += min(scatter, 0.02)
     return np.asarray((blue - clear) / max(SETTINGS.white_blue - clear, 0.1))
 
@@ -236,7 +237,7 @@ def _detail(colour: FloatArray, area: BoolArray) -> FloatArray:
     fine = light - gaussian_filter(light, 3.0)
     glow = np.maximum(gaussian_filter(light, 8.0), 1.0)
     contrast = fine / glow
-    noise = 1.4826 * float(np.median(np.abs(contrast[area])))
+    noise = 1.4826 * median(np.abs(contrast[area]))
     power = gaussian_filter(contrast**2, 3.0) - noise**2
     return np.asarray(np.sqrt(np.maximum(power, 0.0)))
 

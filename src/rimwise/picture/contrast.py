@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.ndimage import gaussian_filter1d, uniform_filter1d
 
+from rimwise.geometry.medians import median
 from rimwise.picture.planes import Planes
 from rimwise.picture.strip import unroll
 from rimwise.terms.arrays import BoolArray, FloatArray
@@ -91,7 +92,7 @@ def visible_line(
     plain = _bends(planes, centre_px, radii_px, SETTINGS.along_columns)
     ground = _ground(plain, radii_px, other_px)
     contrast = _peak(plain) / np.maximum(SETTINGS.least, SETTINGS.over_ground * ground)
-    noise = SETTINGS.over_ground * float(np.median(ground)) / SETTINGS.least
+    noise = SETTINGS.over_ground * median(ground) / SETTINGS.least
     along = int(min(SETTINGS.along_columns * noise**2, SETTINGS.longest_columns)) | 1
     if along > SETTINGS.along_columns + 2:
         course = gaussian_filter1d(radii_px, 0.8 * SETTINGS.settle_columns, mode="wrap")

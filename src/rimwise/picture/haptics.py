@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from rimwise.geometry.medians import median
 from rimwise.picture.planes import Planes
 from rimwise.picture.pupil import PupilMargin
 from rimwise.picture.rim import COLUMNS, Rim
@@ -99,7 +100,7 @@ def _strip(planes: Planes, pupil: PupilMargin, rim: Rim) -> tuple[FloatArray, Bo
     seen = clear.astype(np.float64)
     broad = smooth_along(light * seen, 30.0) / np.maximum(smooth_along(seen, 30.0), 0.05)
     detail = smooth_along(np.where(clear, light - broad, 0.0), 2.0)
-    noise = 1.4826 * float(np.median(np.abs(detail[clear]))) + 1e-6 if clear.any() else 1.0
+    noise = 1.4826 * median(np.abs(detail[clear])) + 1e-6 if clear.any() else 1.0
     return np.clip(detail / noise, -4.0, 4.0), clear
 
 

@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from rimwise.geometry.medians import median
 from rimwise.picture.planes import Planes
 from rimwise.picture.strip import directions_rad, radius_about, unroll
 from rimwise.terms.arrays import FloatArray
@@ -62,8 +63,10 @@ def iris_colour_px(
     radii = radius_about(curve_px, centre_px, theta) - rows[:, None]
     log = unroll(planes.log_rgb, centre_px, radii)
     clear = unroll(planes.glare, centre_px, radii) < 0.05
-    white = np.where(clear, log[..., 2] - log[..., 0], np.nan)
-    level = np.array([np.median(row[np.isfinite(row)]) for row in white if np.isfinite(row).any()])
+    white = log[..., 2] - log[..., 0]
+    level = np.array(
+        [median(row[seen]) for row, seen in zip(white, clear, strict=True) if seen.any()]
+    )
     if len(level) < len(rows):
         return 0
     total = np.cumsum(level)

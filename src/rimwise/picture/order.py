@@ -6,6 +6,7 @@ import numpy as np
 from scipy.ndimage import gaussian_filter1d
 from scipy.special import stdtrit
 
+from rimwise.geometry.medians import median
 from rimwise.geometry.robust import tukey_weights
 from rimwise.picture.planes import Planes
 from rimwise.picture.pupil import PupilMargin
@@ -140,9 +141,9 @@ def sheet_before_rim(
             continue
         lines = _lines(light[:, chosen], np.asarray(clear[:, chosen].all(axis=1)))
         if lines is not None:
-            whole, own = float(np.median(whiter[chosen])), float(np.median(at_seam[chosen]))
+            whole, own = median(whiter[chosen]), median(at_seam[chosen])
             readings.append((*lines, whole, own))
-    middle = float(np.median((begins.seam.radii_px / rim.radii_px)[begins.found]))
+    middle = median((begins.seam.radii_px / rim.radii_px)[begins.found])
     least = SETTINGS.least_arcs_far if middle < SETTINGS.far_inside else SETTINGS.least_arcs
     if len(readings) < least:
         return None
@@ -165,7 +166,7 @@ def _share(readings: FloatArray) -> tuple[float, float]:
     widened as Student's law is for as many arcs as carry the weight.
     """
     count = len(readings)
-    whole, at_seam = np.median(readings[:, 2]), np.median(readings[:, 3])
+    whole, at_seam = median(readings[:, 2]), median(readings[:, 3])
     foretold = 1.0 - float(np.exp(-whole))
     if foretold <= 0.0:
         return 0.0, np.inf
@@ -173,7 +174,7 @@ def _share(readings: FloatArray) -> tuple[float, float]:
     weights = np.ones(count)
     for _ in range(_ROUNDS):
         away = (blue - (weights @ blue) / (weights @ red) * red) / np.sqrt(np.maximum(red, 1e-9))
-        weights = tukey_weights(away, 1.4826 * float(np.median(np.abs(away))) + 1e-9)
+        weights = tukey_weights(away, 1.4826 * median(np.abs(away)) + 1e-9)
     blue, red = weights * blue, weights * red
     shares = (1.0 - (blue.sum() - blue) / (red.sum() - red)) / foretold
     spread = float(np.sqrt((count - 1.0) / count * ((shares - shares.mean()) ** 2).sum()))

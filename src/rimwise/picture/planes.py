@@ -6,6 +6,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from rimwise.geometry.medians import row_medians
 from rimwise.picture.raster import Raster
 from rimwise.terms.arrays import FloatArray
 
@@ -118,8 +119,14 @@ def _without_colour(log_rgb: Float32Array) -> bool:
     size = max(1, width // _EVEN_PX), max(1, height // _EVEN_PX)
     even = cv2.resize(log_rgb, size, interpolation=cv2.INTER_AREA)
     ratio = (even[..., 2] - even[..., 0]).ravel()
-    alike = np.array_split(ratio[np.argsort(even.sum(axis=-1), axis=None)], _LEVELS)
-    own = np.concatenate([some - np.median(some) for some in alike if some.size])
+    ratio = ratio[np.argsort(even.sum(axis=-1), axis=None)]
+    # As many to each level, or one more.
+    few, more = divmod(len(ratio), _LEVELS)
+    first = more * (few + 1)
+    alike = (ratio[:first].reshape(more, few + 1), ratio[first:].reshape(_LEVELS - more, few))
+    own = np.concatenate(
+        [(some - row_medians(some)[:, None]).ravel() for some in alike if some.size]
+    )
     return float(np.ptp(np.percentile(own, [2.0, 98.0]))) < _LEAST_COLOUR
 
 

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from rimwise.geometry.medians import median
 from rimwise.geometry.robust import tukey_weights
 from rimwise.picture.paths import closed_path
 from rimwise.picture.planes import Planes
@@ -170,6 +171,6 @@ def _smooth_margin(radii: FloatArray, seen: BoolArray) -> tuple[FloatArray, floa
         solution = np.linalg.solve(weighted.T @ basis + ridge, weighted.T @ radii)
         fit = basis @ solution
         residual = radii - fit
-        scale = 1.4826 * float(np.median(np.abs(residual[seen]))) + 0.3
+        scale = 1.4826 * median(np.abs(residual[seen])) + 0.3
         weights = seen * tukey_weights(residual, scale)
     return fit, scale

@@ -4,6 +4,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from rimwise.geometry.medians import median
 from rimwise.geometry.robust import tukey_weights
 from rimwise.picture.paths import closed_path, peak_offset
 from rimwise.picture.planes import Planes
@@ -273,7 +274,7 @@ def _unbroken(rim: Rim) -> tuple[float, float]:
     weight = np.clip(clipped, 0.0, None)
     course = smooth_along((weight * rim.residuals_px)[None], 6.0)[0]
     course /= smooth_along(weight[None], 6.0)[0] + 1e-6
-    scatter = 1.4826 * float(np.median(np.abs(course[shows])))
+    scatter = 1.4826 * median(np.abs(course[shows]))
     return float(shows.sum() / rim.usable.sum()), scatter / (SETTINGS.scatter * rim.radius_px)
 
 
@@ -303,7 +304,7 @@ def _drawn_aside(strip: LineStrip, path: IntArray, found: FloatArray, shows: Boo
     near = np.clip(path[None, :] + np.arange(-4, 5)[:, None], 0, log.shape[0] - 1)
     darkest = near[log[near, columns].argmin(axis=0), columns]
     place = strip.offset_px[darkest] + peak_offset(-log, darkest)
-    return 0.5 * float(np.median((place - found)[shows]))
+    return 0.5 * median((place - found)[shows])
 
 
 def moved_oval(oval: Oval, shape: FloatArray) -> Oval:
@@ -338,7 +339,7 @@ def fit_oval(
         normal = weighted.T @ basis + prior + 1e-9 * np.eye(5)
         shape = np.linalg.solve(normal, weighted.T @ found + prior @ round_)
         residual = found - basis @ shape
-        scale = 1.4826 * float(np.median(np.abs(residual[base > 0]))) + 0.1
+        scale = 1.4826 * median(np.abs(residual[base > 0])) + 0.1
         weights = base * tukey_weights(residual, scale)
     covariance = np.linalg.inv(normal) * scale**2 * ALIKE_COLUMNS
     return shape, scale, np.asarray(covariance)
@@ -369,4 +370,4 @@ def _colour_step(planes: Planes, pupil: PupilMargin, rim: Rim) -> float:
     if clear.sum() < 36:
         return 0.0
     ratio = colours[..., 2] - colours[..., 0]
-    return float(np.median((ratio[-3 * width :].mean(0) - ratio[: 3 * width].mean(0))[clear]))
+    return median((ratio[-3 * width :].mean(0) - ratio[: 3 * width].mean(0))[clear])

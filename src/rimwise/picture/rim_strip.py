@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from rimwise.geometry.medians import median_deviation
 from rimwise.picture.planes import Planes
 from rimwise.picture.pupil import PupilMargin
 from rimwise.picture.strip import (
@@ -91,5 +92,5 @@ def line_strip(
     keep = slice(3 * width, -3 * width)
     line, dark, log, usable = line[keep], dark[keep], log[keep], usable[keep]
     values = line[usable]
-    noise = 1.4826 * float(np.median(np.abs(values - np.median(values)))) if values.size else 1.0
+    noise = 1.4826 * median_deviation(values) if values.size else 1.0
     return LineStrip(offset[keep].astype(np.float64), line, dark, log, usable, noise + 1e-6)

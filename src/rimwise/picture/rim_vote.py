@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
+from rimwise.geometry.medians import median
 from rimwise.picture.planes import Float32Array, Planes
 from rimwise.picture.pupil import PupilMargin
 from rimwise.picture.strip import directions_rad
@@ -79,7 +80,7 @@ def _gradients(planes: Planes, pupil: PupilMargin, zoom: float) -> tuple[Float32
     along_u = cv2.Sobel(log, cv2.CV_32F, 1, 0, ksize=3, scale=0.125)
     along_v = cv2.Sobel(log, cv2.CV_32F, 0, 1, ksize=3, scale=0.125)
     steep = np.hypot(along_u, along_v)[mask > 0]
-    noise = 1.4826 * float(np.median(steep)) + 1e-6 if steep.size else 1.0
+    noise = 1.4826 * median(steep) + 1e-6 if steep.size else 1.0
     stack = np.dstack([along_u, along_v, mask.astype(np.float32)])
     return np.ascontiguousarray(stack, dtype=np.float32), noise
 

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from rimwise.geometry.medians import median, median_deviation, row_medians
 from rimwise.geometry.robust import tukey_weights
 from rimwise.picture.strip import directions_rad
 from rimwise.terms.arrays import BoolArray, FloatArray
@@ -52,7 +53,7 @@ def echo(
         ridge = 1e-6 * np.trace(weighted.T @ basis) * np.eye(basis.shape[1])
         share = np.linalg.solve(weighted.T @ basis + ridge, weighted.T @ target)
         residual = target - basis @ share
-        weights = tukey_weights(residual, 1.4826 * float(np.median(np.abs(residual))) + 1e-6)
+        weights = tukey_weights(residual, 1.4826 * median(np.abs(residual)) + 1e-6)
     return np.asarray(terms @ share)
 
 
@@ -69,7 +70,7 @@ def slow_part(rows: FloatArray, usable: BoolArray) -> FloatArray:
         right = (rows * weights) @ basis
         fit = np.linalg.solve(normal, right[..., None])[..., 0] @ basis.T
         residual = np.where(usable, rows - fit, 0.0)
-        scale = 1.4826 * np.median(np.abs(residual), axis=1, keepdims=True) + 1e-6
+        scale = 1.4826 * row_medians(np.abs(residual))[:, None] + 1e-6
         ratio = np.clip(1.0 - (residual / (3.0 * scale)) ** 2, 0.0, None)
         weights = usable * ratio * ratio
     return np.asarray(fit)
@@ -80,7 +81,7 @@ def second_line(line: FloatArray, usable: BoolArray, away: FloatArray) -> BoolAr
     rows = (away > SETTINGS.rim_reach) & (away <= SETTINGS.double_reach)
     rows &= usable.mean(axis=1) > 0.5
     if rows.any():
-        noise = 1.4826 * float(np.median(np.abs(line[usable] - np.median(line[usable])))) + 1e-6
+        noise = 1.4826 * median_deviation(line[usable]) + 1e-6
         course = np.where(usable[rows], slow_part(line[rows], usable[rows]) / noise, np.nan)
         rows[rows] = np.nanmedian(course, axis=1) > SETTINGS.double_line
     return np.asarray(rows)

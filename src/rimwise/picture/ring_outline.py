@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from rimwise.geometry.fourier import fourier_terms
+from rimwise.geometry.medians import median
 from rimwise.geometry.robust import SETTINGS, tukey_weights
 from rimwise.picture.strip import directions_rad
 from rimwise.terms.arrays import BoolArray, FloatArray
@@ -84,7 +85,7 @@ def outline_through(
         normal = weighted.T @ basis + ridge
         fit = basis @ np.linalg.solve(normal, weighted.T @ found)
         residual = found - fit
-        scale = 1.4826 * float(np.median(np.abs(residual[seen]))) + 0.15
+        scale = 1.4826 * median(np.abs(residual[seen])) + 0.15
         weights = seen * tukey_weights(residual, scale)
     covariance = np.linalg.inv(normal) * scale**2 * alike
     return fit, scale, float(np.sqrt(0.5 * (covariance[1, 1] + covariance[2, 2])))

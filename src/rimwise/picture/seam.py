@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.ndimage import median_filter
 
+from rimwise.geometry.medians import median, median_deviation
 from rimwise.picture.contrast import drawn_aside
 from rimwise.picture.iris_colour import iris_colour_px
 from rimwise.picture.paths import closed_path, flanks, peak_offset
@@ -219,7 +220,7 @@ def _to_edge(planes: Planes, rim: Rim, radii: FloatArray) -> tuple[FloatArray, F
     by_line += drawn_aside(planes, rim.centre_px, radii + by_line, SETTINGS.shows_columns)
     if planes.is_grey:
         return by_line, by_line, SETTINGS.place_sd_px
-    noise = 1.4826 * float(np.median(np.abs(dark - np.median(dark)))) + 1e-6
+    noise = 1.4826 * median_deviation(dark) + 1e-6
     off_rim = np.abs(radii - rim.radii_px) / rim.radius_px
     shows = smooth_along(depth[None] / noise, SETTINGS.shows_columns)[0]
     share = _ramp(shows, SETTINGS.line_shows) * _ramp(off_rim, SETTINGS.off_rim)
@@ -227,7 +228,7 @@ def _to_edge(planes: Planes, rim: Rim, radii: FloatArray) -> tuple[FloatArray, F
     shown = share > 0.5 * SETTINGS.line_weight
     between = SETTINGS.colour_alone
     if shown.any():
-        between = float(np.median(np.abs(by_line - by_colour)[shown]))
+        between = median(np.abs(by_line - by_colour)[shown])
     place_sd = float(np.hypot(SETTINGS.place_sd_px, between / np.sqrt(6.0)))
     return np.asarray(share * by_line + (1.0 - share) * by_colour), by_colour, place_sd
 
@@ -252,7 +253,7 @@ def _levels(values: FloatArray, usable: BoolArray, least: float = 1e-6) -> Float
     chosen = values[usable]
     if chosen.size == 0:
         return np.zeros_like(values)
-    noise = 1.4826 * float(np.median(np.abs(chosen - np.median(chosen))))
+    noise = 1.4826 * median_deviation(chosen)
     return values / max(noise, least)
 
 
@@ -322,7 +323,7 @@ def _noise(log: FloatArray, sheet: int, clear: FloatArray) -> float:
     if not inside.any():
         return 0.0
     rise = _step(smooth_along(log[..., 2] - log[..., 0], 3.0)[:, ::4], sheet)[inside]
-    return 1.4826 * float(np.median(np.abs(rise - np.median(rise))))
+    return 1.4826 * median_deviation(rise)
 
 
 def _adds_light(blue: FloatArray, rise: FloatArray, sheet: int) -> FloatArray:
