@@ -1,6 +1,7 @@
 """Which slightly oval circle runs along the most coherent line of a strip?"""
 
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 
@@ -164,10 +165,11 @@ def _coherence(tables: _Tables, shapes: FloatArray) -> FloatArray:
     row = (shapes @ tables.basis - (tables.first_px - 1.0)).astype(np.float32)
     # What lies outside the band falls into the silent rows.
     np.clip(row, 0.0, tables.level.size // n - 0.5, out=row)
-    place = row.astype(np.int32)
-    row -= place
-    place *= n
-    place += np.arange(n, dtype=np.int32)
+    whole = np.floor(row)
+    row -= whole
+    whole *= n  # places are whole numbers far below 2**24, so single precision keeps them
+    whole += np.arange(n, dtype=np.float32)
+    place = whole.astype(np.intp)
     value = tables.slope.take(place)
     value *= row
     value += tables.level.take(place)
@@ -175,6 +177,7 @@ def _coherence(tables: _Tables, shapes: FloatArray) -> FloatArray:
     return np.asarray(value.sum(axis=1) / counted, dtype=np.float64)
 
 
+@cache
 def _moves() -> FloatArray:
     """Return unit moves of a shape: each number alone, and each two together."""
     alone = np.eye(5)
