@@ -13,7 +13,7 @@ from rimwise.picture.strip import (
     radial_means,
     radius_about,
     smooth_along,
-    unroll,
+    unrolled,
 )
 from rimwise.terms.arrays import BoolArray, FloatArray
 
@@ -75,8 +75,8 @@ def line_strip(
     width = max(2, round(LINE * oval.radius_px))
     offset = np.arange(-band_px - 3 * width, band_px + 3 * width + 1)
     radii = base[None, :] + offset[:, None]
-    log = unroll(planes.log_mean, oval.centre_px, radii)
-    log = smooth_along(log, 3.0 * columns / 720.0 * 2.0)
+    raw, glare = unrolled((planes.log_mean, planes.glare), oval.centre_px, radii)
+    log = smooth_along(raw.astype(np.float64), 3.0 * columns / 720.0 * 2.0)
     half = width // 2
     middle, inside, outside = radial_means(
         log, (-half, half), (-width - half, -width + half), (width - half, width + half)
@@ -86,7 +86,7 @@ def line_strip(
     margin = radius_about(pupil.curve_px, oval.centre_px, theta)
     usable = (
         (radii < margin[None, :] - 1.6 * width)
-        & (unroll(planes.glare, oval.centre_px, radii) < 0.05)
+        & (glare < 0.05)
         & (inside_frame(planes.log_rgb.shape[:2], oval.centre_px, radii) > 0)
     )
     keep = slice(3 * width, -3 * width)
