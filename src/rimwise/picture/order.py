@@ -8,7 +8,7 @@ from scipy.special import stdtrit
 
 from rimwise.geometry.medians import median
 from rimwise.geometry.robust import tukey_weights
-from rimwise.picture.planes import Planes
+from rimwise.picture.planes import Float32Array, Planes
 from rimwise.picture.pupil import PupilMargin
 from rimwise.picture.rim import COLUMNS, Rim
 from rimwise.picture.seam import Seam
@@ -131,8 +131,9 @@ def sheet_before_rim(
         used &= ~(farther.found & ~farther.inside(rim))
     if used.sum() < SETTINGS.least_columns:
         return None
-    light, clear = _across(planes, pupil, rim)
-    whiter, at_seam = _whiter(planes, rim, begins.seam)
+    grey = planes.grey.astype(np.float32)
+    light, clear = _across(planes, grey, pupil, rim)
+    whiter, at_seam = _whiter(grey, rim, begins.seam)
     readings = []
     for start in range(0, COLUMNS, SETTINGS.arc_columns):
         arc = np.arange(start, start + SETTINGS.arc_columns)
@@ -185,14 +186,16 @@ def _share(readings: FloatArray) -> tuple[float, float]:
     return (share - (1.0 - own)) / own, spread / own
 
 
-def _across(planes: Planes, pupil: PupilMargin, rim: Rim) -> tuple[FloatArray, BoolArray]:
+def _across(
+    planes: Planes, grey: Float32Array, pupil: PupilMargin, rim: Rim
+) -> tuple[FloatArray, BoolArray]:
     """Return red and blue light across the rim, and where it is light of the pupil's inner part.
 
     Beside the iris its shadow and its own light, blurred, are no ground to hold a line against.
     """
     reach = int(SETTINGS.reach * rim.radius_px)
     radii = rim.radii_px[None] + np.arange(-reach, reach + 1)[:, None]
-    light = unroll(planes.grey.astype(np.float32), rim.centre_px, radii)[..., [0, 2]]
+    light = unroll(grey, rim.centre_px, radii)[..., [0, 2]]
     margin = radius_about(pupil.curve_px, rim.centre_px, directions_rad(COLUMNS))
     clear = radii < margin[None] - SETTINGS.clear_of_margin * rim.radius_px
     clear &= unroll(planes.glare, rim.centre_px, radii) < SETTINGS.no_glare
@@ -219,26 +222,24 @@ def _over(level: FloatArray, ground: FloatArray) -> FloatArray:
     return np.asarray(level / np.maximum(ground, 1.0) - 1.0)
 
 
-def _whiter(planes: Planes, rim: Rim, seam: Seam) -> tuple[FloatArray, FloatArray]:
+def _whiter(grey: Float32Array, rim: Rim, seam: Seam) -> tuple[FloatArray, FloatArray]:
     """Return the log step of blue over red from within the seam to just within the rim.
 
     Not at the seam itself: a sheet's edge is often whiter than the sheet that crosses the rim. The
     step to just outside the seam, which is the sheet's own, comes second.
     """
     near, far = SETTINGS.beyond_seam
-    ground = _blue_over_red(planes, rim, seam.radii_px, (-far, -near))
-    sheet = _blue_over_red(planes, rim, seam.radii_px, (near, far))
+    ground = _blue_over_red(grey, rim, seam.radii_px, (-far, -near))
+    sheet = _blue_over_red(grey, rim, seam.radii_px, (near, far))
     near, far = SETTINGS.within_rim
-    at_rim = _blue_over_red(planes, rim, rim.radii_px, (-far, -near))
+    at_rim = _blue_over_red(grey, rim, rim.radii_px, (-far, -near))
     return at_rim - ground, sheet - ground
 
 
 def _blue_over_red(
-    planes: Planes, rim: Rim, radii_px: FloatArray, band: tuple[float, float]
+    grey: Float32Array, rim: Rim, radii_px: FloatArray, band: tuple[float, float]
 ) -> FloatArray:
     offset = np.arange(int(band[0] * rim.radius_px), int(band[1] * rim.radius_px))
-    light = unroll(planes.grey.astype(np.float32), rim.centre_px, radii_px[None] + offset[:, None])[
-        ..., [0, 2]
-    ]
-    red, blue = np.log(light.mean(axis=0) + 1.0).T
+    light = unroll(grey, rim.centre_px, radii_px[None] + offset[:, None]).mean(axis=0)
+    red, _, blue = np.log(light + 1.0).T
     return np.asarray(blue - red)

@@ -65,8 +65,10 @@ def slow_part(rows: FloatArray, usable: BoolArray) -> FloatArray:
     weights = usable.astype(np.float64)
     fit = np.zeros_like(rows)
     ridge = 1e-3 * rows.shape[1] * np.eye(basis.shape[1])
+    size = basis.shape[1]
+    squares = (basis[:, :, None] * basis[:, None, :]).reshape(len(basis), -1)
     for _ in range(6):
-        normal = np.einsum("nk,rn,nl->rkl", basis, weights, basis, optimize=True) + ridge
+        normal = (weights @ squares).reshape(-1, size, size) + ridge
         right = (rows * weights) @ basis
         fit = np.linalg.solve(normal, right[..., None])[..., 0] @ basis.T
         residual = np.where(usable, rows - fit, 0.0)

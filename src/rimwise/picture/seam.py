@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
 from scipy.ndimage import median_filter
 
@@ -21,6 +22,7 @@ from rimwise.picture.strip import (
     radius_about,
     smooth_along,
     unroll,
+    unrolled,
 )
 from rimwise.terms.arrays import BoolArray, FloatArray
 
@@ -263,27 +265,25 @@ def _strips(planes: Planes, pupil: PupilMargin, rim: Rim) -> _Strips:
     radii = rim.radii_px[None, :] + offset[:, None]
     theta = directions_rad(COLUMNS)
     margin = radius_about(pupil.curve_px, rim.centre_px, theta)
-    log = unroll(planes.log_rgb, rim.centre_px, radii)
+    log, glare = unrolled((planes.log_rgb, planes.glare), rim.centre_px, radii)
+    colours = [plane.astype(np.float64) for plane in cv2.split(log)]
     clear = margin[None, :] - radii
     sheet = max(2, round(SETTINGS.sheet * radius))
-    coloured, shaded = _iris_within(planes, pupil, rim, _noise(log, sheet, clear))
+    noise = _noise(colours[2] - colours[0], sheet, clear)
+    coloured, shaded = _iris_within(planes, pupil, rim, noise)
     tissue = clear > coloured
     # Beyond the margin the last tissue is repeated, so that no false step arises there.
-    last = np.maximum(tissue.sum(axis=0) - 1, 0)
-    log = np.where(tissue[..., None], log, log[last, np.arange(COLUMNS)][None])
-    usable = (
-        (clear > shaded)
-        & (unroll(planes.glare, rim.centre_px, radii) < 0.05)
-        & (inside_frame(planes.log_rgb.shape[:2], rim.centre_px, radii) > 0)
-    )
-    brightness = smooth_along(log @ np.full(3, 1.0 / 3.0), 2.0)
+    last = np.maximum(tissue.sum(axis=0) - 1, 0), np.arange(COLUMNS)
+    red, green, blue = (np.where(tissue, plane, plane[last]) for plane in colours)
+    inside = inside_frame(planes.log_rgb.shape[:2], rim.centre_px, radii) > 0
+    usable = (clear > shaded) & (glare < 0.05) & inside
+    brightness = smooth_along((red + green + blue) / 3.0, 2.0)
     line, fall = _line_and_fall(brightness, max(1, round(0.5 * SETTINGS.line * radius)), sheet)
     if planes.is_grey:
         return _without_colour(offset / radius, line, usable, offset.astype(np.float64))
-    whiteness = smooth_along(log[..., 2] - log[..., 0], 3.0)
-    rise = _step(whiteness, sheet)
+    rise = _step(smooth_along(blue - red, 3.0), sheet)
     near_rim = np.abs(offset) <= OWN.rim_reach * radius
-    lit = _adds_light(log[..., 2], rise, sheet)
+    lit = _adds_light(blue, rise, sheet)
     rise[near_rim] -= echo(rise[near_rim], (fall[near_rim], line[near_rim]), usable[near_rim])
     doubled = second_line(line, usable, np.abs(offset) / radius)
     for strip in (rise, line):
@@ -317,12 +317,12 @@ def _iris_within(planes: Planes, pupil: PupilMargin, rim: Rim, noise: float) -> 
     return (told, told) if told > usual else (SETTINGS.iris_blur * rim.radius_px, usual)
 
 
-def _noise(log: FloatArray, sheet: int, clear: FloatArray) -> float:
+def _noise(whiteness: FloatArray, sheet: int, clear: FloatArray) -> float:
     """Return the noise of the rise of whiteness, well inside the margin."""
     inside = (clear > 3 * sheet)[:, ::4]
     if not inside.any():
         return 0.0
-    rise = _step(smooth_along(log[..., 2] - log[..., 0], 3.0)[:, ::4], sheet)[inside]
+    rise = _step(smooth_along(whiteness, 3.0)[:, ::4], sheet)[inside]
     return 1.4826 * median_deviation(rise)
 
 

@@ -129,7 +129,7 @@ def radial_means(strip: FloatArray, *spans: tuple[int, int]) -> list[FloatArray]
     """
     rows = strip.shape[0]
     before = max(0, -min(first for first, _ in spans))
-    after = max(0, max(last + 1 for _, last in spans))
+    after = max(0, *(last + 1 for _, last in spans))
     # Sums of all rows above, gone on with at both ends so that each span is two parts of them.
     total = np.zeros((before + rows + 1 + after, strip.shape[1]))
     for row in range(rows):  # three times as quick as the library's running sum
