@@ -118,12 +118,13 @@ def _upright(detail: FloatArray, clear: BoolArray, slant: float) -> tuple[FloatA
 def _pairs(profile: FloatArray, count: FloatArray) -> FloatArray:
     """Return the strength (widths, half a turn) of the weaker arm of each pair."""
     found = []
+    level, seen = np.tile(profile, 3), np.tile(count, 3)  # so that a turned one is a part of it
     for width in SETTINGS.widths_deg:
         off = round(width * COLUMNS / 360.0)
-        sides = [np.roll(profile, way) for way in (-off, off)]
-        rows = np.minimum.reduce([np.roll(count, way) for way in (-off, 0, off)])
+        left, right = (slice(COLUMNS + way, 2 * COLUMNS + way) for way in (-off, off))
+        rows = np.minimum(np.minimum(seen[left], count), seen[right])
         # Either border must be dark by itself: a lone fold has one.
-        dark = np.minimum(profile - sides[0], profile - sides[1])
+        dark = profile - np.maximum(level[left], level[right])
         strength = np.where(rows >= SETTINGS.rows, dark * np.sqrt(rows), 0.0)
         found.append(np.minimum(strength[: COLUMNS // 2], strength[COLUMNS // 2 :]))
     return np.asarray(found)

@@ -110,11 +110,11 @@ def find_marks(planes: Planes, pupil: PupilMargin, rim: Rim, per_end: int) -> Ma
         for plane in _dots(brightness, rim, size):
             facing = _facing(_strip(plane, rim), usable)
             for layout in _layouts(per_end):
-                score = _set_scores(facing, layout, per_end)
-                row, column = np.unravel_index(int(score.argmax()), score.shape)
-                peak = float(score[row, column])
+                level = _set_levels(facing, layout, per_end)
+                row, column = np.unravel_index(int(level.argmax()), level.shape)
+                peak = float(np.expm1(level[row, column]))
                 if best is None or peak > best[0]:
-                    lead = peak / max(_elsewhere(score, int(column)), 1e-6)
+                    lead = peak / max(_elsewhere(level, int(column)), 1e-6)
                     best = (peak, lead, plane, layout, (int(row), int(column)))
     if best is None or best[0] < SETTINGS.least or best[1] < SETTINGS.lead:
         return None
@@ -213,11 +213,12 @@ def _offsets(layout: _Layout, per_end: int) -> tuple[IntArray, FloatArray]:
     return np.zeros(per_end, dtype=np.int64), np.asarray(shares, dtype=np.float64)
 
 
-def _set_scores(facing: _Facing, layout: _Layout, per_end: int) -> FloatArray:
-    """Return the mean strength of the set that starts at each sample, with the one opposite.
+def _set_levels(facing: _Facing, layout: _Layout, per_end: int) -> FloatArray:
+    """Return how strong the set is that starts at each sample, with the one opposite; logarithm.
 
-    A mean of logarithms: dots of one set are alike, so that a set with one dot missing is worth
-    less than one with all of them faint. Hidden dots are left out, but count as half a weak one.
+    A mean of logarithms of one more than each strength: dots of one set are alike, so that a set
+    with one dot missing is worth less than one with all of them faint. Hidden dots are left out,
+    but count as half a weak one.
     """
     total, count = np.zeros((2, len(facing.level), COLUMNS))
     for down, turn in zip(*_offsets(layout, per_end), strict=True):
@@ -228,14 +229,14 @@ def _set_scores(facing: _Facing, layout: _Layout, per_end: int) -> FloatArray:
         total[kept:] = 0.0
     hidden = 2.0 * per_end - count
     mean = (total + 0.5 * hidden * np.log1p(_WEAK)) / (count + 0.5 * hidden)
-    return np.asarray(np.expm1(mean * (count >= _LEAST_SHOWN * 2.0 * per_end)))
+    return np.asarray(mean * (count >= _LEAST_SHOWN * 2.0 * per_end))
 
 
-def _elsewhere(score: FloatArray, column: int) -> float:
+def _elsewhere(level: FloatArray, column: int) -> float:
     """Return the strongest set whose axis is another one."""
     half = COLUMNS // 2
     apart = np.abs((np.arange(COLUMNS) - column + half // 2) % half - half // 2)
-    return float(score[:, apart > _APART_COLUMNS].max())
+    return float(np.expm1(level[:, apart > _APART_COLUMNS].max()))
 
 
 def _end(rim: Rim, layout: _Layout, per_end: int, place: tuple[int, int], turn: int) -> FloatArray:

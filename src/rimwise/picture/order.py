@@ -211,11 +211,16 @@ def _lines(light: FloatArray, clear: BoolArray) -> tuple[float, float] | None:
         return None
     level = light[clear]
     halves = [level[:, part::2].mean(axis=1) for part in (0, 1)]
-    ground = np.stack([np.ones(len(level)), np.flatnonzero(clear).astype(np.float64)], axis=1)
-    plain = np.linalg.pinv(ground)
-    one, other = (_over(half, ground @ (plain @ half)) for half in halves)
+    row = np.flatnonzero(clear).astype(np.float64)
+    row -= row.mean()
+    one, other = (_over(half, _straight(row, half)) for half in halves)
     blue = 0.5 * (one[:, 1] @ other[:, 0] + other[:, 1] @ one[:, 0])
     return float(blue), float(one[:, 0] @ other[:, 0])
+
+
+def _straight(row: FloatArray, level: FloatArray) -> FloatArray:
+    """Return the straight line of least squares through a level over rows about their mean."""
+    return np.asarray(level.mean(axis=0) + row[:, None] * (row @ level / (row @ row)))
 
 
 def _over(level: FloatArray, ground: FloatArray) -> FloatArray:

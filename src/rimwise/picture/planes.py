@@ -169,7 +169,16 @@ def sized_picture(raster: Raster) -> SizedPicture:
 def _glare(pixels: NDArray[np.uint8]) -> Float32Array:
     """Mark reflections with the bloom around them."""
     red, green, blue = cv2.split(pixels)
-    bright = (cv2.min(cv2.min(red, green), blue) > _GLARE_GREY).astype(np.uint8)
+    least = cv2.min(cv2.min(red, green), blue)
+    _, bright = cv2.threshold(least, _GLARE_GREY, 1, cv2.THRESH_BINARY)
     reach = max(3, round(0.015 * max(pixels.shape[:2])) | 1)
     kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (reach, reach))
-    return np.asarray(cv2.dilate(bright, kernel), dtype=np.float32)
+    glare = np.zeros(bright.shape, dtype=np.float32)
+    # Where nothing is bright, nothing blooms.
+    left, top, width, height = cv2.boundingRect(bright)
+    part = (
+        slice(max(0, top - reach), top + height + reach),
+        slice(max(0, left - reach), left + width + reach),
+    )
+    glare[part] = cv2.dilate(bright[part], kernel)
+    return glare
