@@ -21,6 +21,8 @@ from rimwise.demo.scene import (
 from rimwise.terms.arrays import FloatArray
 
 WHITE = (255.0, 250.0, 244.0)
+_ARM_REACH_PX = 20.0  # 13 sd of the blur at an arm's root
+_LAMP_REACH = 8.0  # haze widths, after which nothing is left of a lamp
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +38,10 @@ class Window:
         u, v = np.meshgrid(np.arange(left, left + width), np.arange(top, top + height))
         return cls(u.astype(np.float64), v.astype(np.float64))
 
+    def part(self, near: tuple[slice, slice]) -> "Window":
+        """Return the window of these rows and columns of it."""
+        return Window(self.u[near], self.v[near])
+
 
 def paint_haptics(
     colour: FloatArray, scene: PhotoScene, window: Window, off_px: FloatArray
@@ -43,20 +49,27 @@ def paint_haptics(
     """Paint the two arms that hold the optic: a pale band with dark borders beyond its rim."""
     if scene.haptic_axis_deg is None:
         return colour
-    mm = optic_map(scene).mm(np.stack([window.u, window.v], axis=-1))
+    # Nothing of an arm shows inside of the rim: only what lies outside is reckoned.
+    beyond = np.flatnonzero(off_px > -_ARM_REACH_PX)
+    out_px = off_px.ravel()[beyond]
+    at_px = np.stack([window.u.ravel()[beyond], window.v.ravel()[beyond]], axis=-1)
+    mm = optic_map(scene).mm(at_px)
     radius = np.hypot(mm[..., 0], mm[..., 1])
     around_deg = np.degrees(np.arctan2(mm[..., 1], mm[..., 0]))
     rim_mm = scene.optic_diameter_mm / 2.0
+    colour = np.array(colour)
+    flat = colour.reshape(-1, 3)
     for root_deg in (scene.haptic_axis_deg, scene.haptic_axis_deg + 180.0):
         along_deg = (around_deg - root_deg + 180.0) % 360.0 - 180.0
-        middle_mm = rim_mm - 0.2 + 0.026 * along_deg
-        across_px = (radius - middle_mm) * scene.px_per_mm * 0.86
-        window_share = inside(off_px * -1.0, 1.5) * (np.abs(along_deg - 40.0) < 48.0)
+        arm = np.flatnonzero(np.abs(along_deg - 40.0) < 48.0)
+        middle_mm = rim_mm - 0.2 + 0.026 * along_deg[arm]
+        across_px = (radius[arm] - middle_mm) * scene.px_per_mm * 0.86
+        window_share = inside(out_px[arm] * -1.0, 1.5)
         half_px = 0.17 * scene.px_per_mm
         body = inside(np.abs(across_px) - half_px, 1.5) * window_share
         border = line(np.abs(across_px) - half_px, 1.6) * window_share
-        colour = blend(colour, scene.look.capsule_rgb, 0.22 * body)
-        colour = colour * (1.0 - 0.30 * border)[..., None]
+        painted = blend(flat[beyond[arm]], scene.look.capsule_rgb, 0.22 * body)
+        flat[beyond[arm]] = painted * (1.0 - 0.30 * border)[..., None]
     return colour
 
 
@@ -150,6 +163,17 @@ def lamp_share(lamp: Lamp, scene: PhotoScene, window: Window) -> FloatArray:
     return np.asarray(np.clip(share * lamp.strength, 0.0, 1.0))
 
 
+def lamp_box(lamp: Lamp, scene: PhotoScene, window: Window) -> tuple[slice, slice]:
+    """Return the rows and columns of a window outside of which a lamp covers nothing."""
+    column, row = iris_map(scene).px(np.array(lamp.place_mm)) - [window.u[0, 0], window.v[0, 0]]
+    wide = lamp.radius_px + _LAMP_REACH * (lamp.haze_px + 1.0)
+    high = wide + (3.0 * lamp.radius_px if lamp.style == "slit" else 0.0)
+    return (
+        slice(max(math.floor(row - high), 0), max(math.ceil(row + high), 0)),
+        slice(max(math.floor(column - wide), 0), max(math.ceil(column + wide), 0)),
+    )
+
+
 @dataclass(frozen=True, slots=True)
 class Ground:
     """What surrounds the pupil: a limbus in its plane, how that is seen, and how it looks."""
@@ -202,8 +226,10 @@ def _spokes(
     a, r = place.astype(np.int64), ring.astype(np.int64)
     fa, fr = place - a, ring - r
     fa = fa * fa * (3.0 - 2.0 * fa)
-    low = table[a % count, r] * (1 - fa) + table[(a + 1) % count, r] * fa
-    high = table[a % count, r + 1] * (1 - fa) + table[(a + 1) % count, r + 1] * fa
+    here, after = a % count * 11 + r, (a + 1) % count * 11 + r
+    flat, back = table.ravel(), 1 - fa
+    low = flat[here] * back + flat[after] * fa
+    high = flat[here + 1] * back + flat[after + 1] * fa
     return np.asarray(low * (1.0 - fr) + high * fr)
 
 

@@ -10,6 +10,7 @@ from rimwise.demo.scene import PlaneMap, RoundShape, TracedShape
 from rimwise.terms.arrays import FloatArray
 
 TABLE = 4096  # entries of the radius table: linear steps of 0.09°
+_NOTHING_LEFT = 8.0  # erfc(8) is 1e-29: no colour is moved by it
 
 
 def inside(distance_px: FloatArray, blur_px: float) -> FloatArray:
@@ -19,7 +20,11 @@ def inside(distance_px: FloatArray, blur_px: float) -> FloatArray:
     lies exactly on the edge; a pixel's own width adds 1/12 px² to the variance.
     """
     total = math.hypot(blur_px, math.sqrt(1.0 / 12.0))
-    return np.asarray(0.5 * erfc(distance_px / (total * math.sqrt(2.0))))
+    away = np.asarray(distance_px / (total * math.sqrt(2.0)))
+    share = (away < 0.0).astype(np.float64)
+    near = np.flatnonzero(np.abs(away) < _NOTHING_LEFT)  # the rest is wholly inside or outside
+    share.ravel()[near] = 0.5 * erfc(away.ravel()[near])
+    return share
 
 
 def line(distance_px: FloatArray, width_px: float) -> FloatArray:
@@ -35,9 +40,9 @@ def signed_distance_px(
     First order: exact on the curve and in slope across it, which is what edges need.
     """
     inverse = np.linalg.inv(plane.matrix)
-    x = inverse[0, 0] * (u - plane.origin_px[0]) + inverse[0, 1] * (v - plane.origin_px[1])
-    y = inverse[1, 0] * (u - plane.origin_px[0]) + inverse[1, 1] * (v - plane.origin_px[1])
-    x, y = x - shape.centre_mm[0], y - shape.centre_mm[1]
+    du, dv = u - plane.origin_px[0], v - plane.origin_px[1]
+    x = inverse[0, 0] * du + inverse[0, 1] * dv - shape.centre_mm[0]
+    y = inverse[1, 0] * du + inverse[1, 1] * dv - shape.centre_mm[1]
     radius = np.maximum(np.hypot(x, y), 1e-6)
     table_rad = np.linspace(-math.pi, math.pi, TABLE + 1)
     edge = shape.radius_at(table_rad)
@@ -45,10 +50,15 @@ def signed_distance_px(
     place = (np.arctan2(y, x) + math.pi) * (TABLE / (2.0 * math.pi))
     low = np.minimum(place.astype(np.int64), TABLE - 1)
     share = place - low
-    edge_here = edge[low] * (1.0 - share) + edge[low + 1] * share
-    tangential = -(slope[low] * (1.0 - share) + slope[low + 1] * share) / radius
-    gx = (x - tangential * y) / radius
-    gy = (y + tangential * x) / radius
+    rest = 1.0 - share
+    if slope.any() or np.ptp(edge) > 0.0:
+        edge_here = edge[low] * rest + edge[low + 1] * share
+        tangential = -(slope[low] * rest + slope[low + 1] * share) / radius
+        gx = (x - tangential * y) / radius
+        gy = (y + tangential * x) / radius
+    else:  # a circle: the same numbers without looking them up
+        edge_here = edge[0] * rest + edge[0] * share
+        gx, gy = x / radius, y / radius
     gu = inverse[0, 0] * gx + inverse[1, 0] * gy
     gv = inverse[0, 1] * gx + inverse[1, 1] * gy
     return np.asarray((radius - edge_here) / np.maximum(np.hypot(gu, gv), 1e-9))
@@ -74,4 +84,8 @@ def blend(
     under: FloatArray, over: FloatArray | tuple[float, float, float], share: FloatArray
 ) -> FloatArray:
     """Lay a colour over a picture, each pixel by its share in [0, 1]."""
-    return under + (np.asarray(over) - under) * share[..., None]
+    laid = np.asarray(over) - under
+    for channel in range(laid.shape[-1]):  # three at a time are slower by half
+        laid[..., channel] *= share
+    laid += under
+    return laid

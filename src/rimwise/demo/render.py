@@ -12,6 +12,7 @@ from rimwise.demo.clutter import (
     WHITE,
     Window,
     iris_and_sclera,
+    lamp_box,
     lamp_share,
     paint_folds,
     paint_haptics,
@@ -74,16 +75,28 @@ def render_photo(scene: PhotoScene, rng: np.random.Generator) -> tuple[UInt8Arra
     colour = iris_and_sclera(scene, rng)[:height, :width]
     clarity = _edge_clarity(rng)
     _paint_pupil(colour, scene, clarity, rng)
-    colour *= (1.0 - 0.35 * ((full.u / width - 0.5) ** 2 + (full.v / height - 0.5) ** 2))[..., None]
+    across, down = (full.u[:1] / width - 0.5) ** 2, (full.v[:, :1] / height - 0.5) ** 2
+    colour *= (1.0 - 0.35 * (across + down))[..., None]
     colour *= scene.look.exposure
     if scene.lid_mm is not None:
         colour = blend(colour, LID_RGB, inside(_below_lid_px(scene, full), 5.0))
     for lamp in scene.look.lamps:
         if not lamp.on_optic:
-            _paint_lamp(colour, lamp_share(lamp, scene, full))
-    grain = rng.standard_normal(colour.shape, dtype=np.float32)
-    colour += scene.look.noise * grain * np.sqrt(0.4 + np.clip(colour, 0.0, 255.0) / 160.0)
+            near = lamp_box(lamp, scene, full)
+            _paint_lamp(colour[near], lamp_share(lamp, scene, full.part(near)))
+    _add_grain(colour, scene.look.noise, rng)
     return finish_picture(colour, scene), _truth(scene, clarity)
+
+
+def _add_grain(colour: FloatArray, noise: float, rng: np.random.Generator) -> None:
+    """Add the camera's noise in place, more where there is more light."""
+    grain = rng.standard_normal(colour.shape, dtype=np.float32)
+    light = np.clip(colour, 0.0, 255.0)
+    light /= 160.0
+    light += 0.4
+    np.sqrt(light, out=light)
+    light *= noise * grain
+    colour += light
 
 
 def _edge_clarity(rng: np.random.Generator) -> FloatArray:
@@ -125,15 +138,15 @@ def _paint_pupil(
     iris_px = signed_distance_px(scene.pupil, iris_map(scene), window.u, window.v)
     seen = _red_reflex(scene, window, iris_px, rng)
     seen = paint_rear_capsule(seen, scene, window, rng)
-    seen = _paint_optic_and_capsule(seen, scene, window, clarity)
+    optic_px = _optic_px(scene, window)
+    seen = _paint_optic_and_capsule(seen, scene, window, clarity, optic_px)
     seen = paint_folds(seen, scene, window, rng)
     seen = paint_spots(paint_toric_marks(seen, scene, window), scene, window, rng)
-    optic_px = _optic_px(scene, window)
     for lamp in scene.look.lamps:
         if lamp.on_optic:
-            _paint_lamp(
-                seen, lamp_share(lamp, scene, window) * inside(optic_px, scene.look.blur_px)
-            )
+            near = lamp_box(lamp, scene, window)
+            share = lamp_share(lamp, scene, window.part(near))
+            _paint_lamp(seen[near], share * inside(optic_px[near], scene.look.blur_px))
     through = inside(iris_px, scene.look.blur_px)
     shade = 0.45 * scene.look.pupil_shade * line(iris_px - 4.0, 5.0)
     under = colour[rows, columns] * (1.0 - shade)[..., None]
@@ -188,28 +201,35 @@ def _shade_strength(scene: PhotoScene) -> FloatArray:
 
 
 def _paint_optic_and_capsule(
-    colour: FloatArray, scene: PhotoScene, window: Window, clarity: FloatArray
+    colour: FloatArray,
+    scene: PhotoScene,
+    window: Window,
+    clarity: FloatArray,
+    rim_px: FloatArray,
 ) -> FloatArray:
     """Paint the optic and the capsule with its opening, what lies in front last."""
     at = _direction_index(scene, window)
     edge_px = signed_distance_px(scene.opening, opening_map(scene), window.u, window.v)
     dark = _line_strength(scene, clarity)[at]
     if scene.look.trouble.captured:
-        return _paint_optic(_paint_capsule(colour, scene, edge_px, dark, at), scene, window, at)
-    return _paint_capsule(_paint_optic(colour, scene, window, at), scene, edge_px, dark, at)
+        colour = _paint_capsule(colour, scene, edge_px, dark, at)
+        return _paint_optic(colour, scene, window, at, rim_px)
+    colour = _paint_optic(colour, scene, window, at, rim_px)
+    return _paint_capsule(colour, scene, edge_px, dark, at)
 
 
-def _paint_optic(colour: FloatArray, scene: PhotoScene, window: Window, at: IntArray) -> FloatArray:
+def _paint_optic(
+    colour: FloatArray, scene: PhotoScene, window: Window, at: IntArray, rim_px: FloatArray
+) -> FloatArray:
     """Paint the optic: its body, haptics, rings and the double line of its rim."""
     look = scene.look
-    rim_px = _optic_px(scene, window)
     colour = colour * (1.0 - look.optic_dim * inside(-rim_px, look.blur_px))[..., None]
     colour = paint_haptics(colour, scene, window, rim_px)
     colour = paint_optic_rings(colour, scene, window)
     shade = _shade_strength(scene)[at]
     width_px = math.hypot(1.7, look.blur_px)
-    colour = colour * (1.0 - shade * line(rim_px, width_px))[..., None]
-    colour = colour * (1.0 + look.rim_glow * shade * line(rim_px + 7.5, 1.5 * width_px))[..., None]
+    colour *= (1.0 - shade * line(rim_px, width_px))[..., None]
+    colour *= (1.0 + look.rim_glow * shade * line(rim_px + 7.5, 1.5 * width_px))[..., None]
     return paint_second_rim(colour, rim_px, scene)
 
 
@@ -221,16 +241,18 @@ def _paint_capsule(
     degrees = np.arange(360.0)
     left = trouble.edge_left(degrees)[at]
     # Where the edge is missing the veil fades out too, over a width that shows no edge.
-    veil = left * inside(-edge_px, look.blur_px)
+    outside = inside(-edge_px, look.blur_px)
+    veil = left * outside
     if trouble.gaps:
         veil = veil + (1.0 - left) * inside(-edge_px, GAP_BLUR_PX)
     white = left if trouble.fibrosis_arc is None else left * trouble.fibrosis_arc.share(degrees)[at]
-    band = white * inside(-edge_px, look.blur_px) * np.exp(-np.maximum(edge_px, 0.0) / 9.0)
+    band = white * outside * np.exp(-np.maximum(edge_px, 0.0) / 9.0)
     colour = blend(colour, look.capsule_rgb, look.capsule_veil * veil)
     colour = blend(colour, (214.0, 196.0, 180.0), look.fibrosis * band)
-    colour = colour * (1.0 - dark * line(edge_px, math.hypot(1.1, look.blur_px)))[..., None]
+    colour *= (1.0 - dark * line(edge_px, math.hypot(1.1, look.blur_px)))[..., None]
     bright = 0.4 * dark * line(edge_px - 4.0, math.hypot(1.2, look.blur_px))
-    return np.asarray(colour * (1.0 + bright)[..., None])
+    colour *= (1.0 + bright)[..., None]
+    return colour
 
 
 def _below_lid_px(scene: PhotoScene, window: Window) -> FloatArray:

@@ -102,7 +102,8 @@ def finish_picture(colour: FloatArray, scene: PhotoScene) -> UInt8Array:
     if trouble.monochrome:
         grey = colour @ np.array([0.299, 0.587, 0.114])
         colour = np.repeat(grey[..., None], 3, axis=-1)
-    pixels = np.clip(np.rint(colour), 0.0, 255.0).astype(np.uint8)
+    np.rint(colour, out=colour)
+    pixels = np.clip(colour, 0.0, 255.0, out=colour).astype(np.uint8)
     if not trouble.compressed:
         return pixels
     sink = io.BytesIO()
