@@ -62,6 +62,11 @@ demo: .venv/run.stamp ## run the main job on the invented clinic
 serve: .venv/run.stamp ## open the workbench on this machine
 	@$(BIN)/rimwise serve
 
+# glibc gives large arrays back to the kernel at once, which clears their pages for the next ones: a fifth of the time
+# of a test on pictures. Here they are kept and used again.
+test test-slow: export MALLOC_MMAP_THRESHOLD_ ?= 33554432
+test test-slow: export MALLOC_TRIM_THRESHOLD_ ?= 268435456
+
 test: .venv/dev.stamp ## the tests (without the slow sets)
 	@$(PY) -m pytest -m "not slow and not alone" -n $(WORKERS) --dist worksteal
 	@$(PY) -m pytest -m "alone and not slow"

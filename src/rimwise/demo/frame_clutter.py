@@ -23,21 +23,29 @@ def mm_map(scene: FrameScene, middle_px: FloatArray, window: Window) -> FloatArr
 def paint_lids(
     colour: FloatArray, scene: FrameScene, mm: FloatArray, rng: np.random.Generator
 ) -> FloatArray:
-    """Paint the lids' skin and, along their margins, the wires that hold them open."""
+    """Paint the lids' skin in place and, along their margins, the wires that hold them open."""
     look, scale = scene.look, scene.setup.camera.px_per_mm
     x, y = mm[..., 0], mm[..., 1]
     for free_mm, way in zip(look.lids_mm, (1.0, -1.0), strict=True):
         if free_mm is None:
             continue
         beyond_px = (way * y - free_mm + 0.035 * x**2) * scale
-        skin = np.asarray(look.skin_rgb) * (1.0 + 0.10 * clouds(rng, x.shape, 60.0))[..., None]
-        colour = blend(colour, skin, inside(-beyond_px, 3.0))
+        grain = 1.0 + 0.10 * clouds(rng, x.shape, 60.0)
+        # Whole rows from half a margin's wire and 13 widths of its blur before the margin on.
+        rows = np.flatnonzero((beyond_px > -(0.6 * scale + 40.0)).any(axis=1))
+        if not len(rows):
+            continue
+        near = slice(rows[0], rows[-1] + 1)
+        beyond_px, under = beyond_px[near], colour[near]
+        skin = np.asarray(look.skin_rgb) * grain[near][..., None]
+        under = blend(under, skin, inside(-beyond_px, 3.0))
         if look.speculum:
             wire_px = np.abs(beyond_px + 0.25 * scale) - 0.35 * scale
             steel = np.asarray(STEEL) * (0.75 + 0.5 * line(beyond_px + 0.1 * scale, 0.12 * scale))[
                 ..., None
             ]  # fmt: skip
-            colour = blend(colour, steel, inside(wire_px, 1.5))
+            under = blend(under, steel, inside(wire_px, 1.5))
+        colour[near] = under
     return colour
 
 

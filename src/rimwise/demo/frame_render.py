@@ -24,7 +24,7 @@ from rimwise.demo.frame_clutter import (
 )
 from rimwise.demo.frame_edges import paint_optic, paint_rings_of_iris
 from rimwise.demo.frame_scene import FrameScene, FrameTruth, frame_truth
-from rimwise.demo.paint import blend, clouds, inside, line, signed_distance_px
+from rimwise.demo.paint import add_grain, blend, clouds, inside, line, signed_distance_px
 from rimwise.demo.scene import PhotoLook, PlaneMap, TracedShape
 from rimwise.picture.raster import UInt8Array
 from rimwise.records.eye import Reflex
@@ -80,14 +80,16 @@ def render_frame(scene: FrameScene, rng: np.random.Generator) -> tuple[UInt8Arra
 
 def _exposed(colour: FloatArray, scene: FrameScene, rng: np.random.Generator) -> UInt8Array:
     look = scene.look
-    colour = gaussian_filter(colour, (look.blur_px, look.blur_px, 0.0)) * look.exposure
+    colour = gaussian_filter(colour, (look.blur_px, look.blur_px, 0.0))
+    colour *= look.exposure
     if look.grey:
         colour = np.repeat((colour @ np.array(GREY_WEIGHTS))[..., None], 3, axis=-1)
     grain = rng.standard_normal(colour.shape[:2] if look.grey else colour.shape, dtype=np.float32)
     if look.grey:
         grain = grain[..., None]
-    colour += look.noise * grain * np.sqrt(0.4 + np.clip(colour, 0.0, 255.0) / 160.0)
-    return np.clip(np.rint(colour), 0.0, 255.0).astype(np.uint8)
+    add_grain(colour, grain, look.noise)
+    np.rint(colour, out=colour)
+    return np.clip(colour, 0.0, 255.0, out=colour).astype(np.uint8)
 
 
 def _ground(scene: FrameScene, truth: FrameTruth, rng: np.random.Generator) -> FloatArray:
@@ -122,22 +124,33 @@ def _pupil(
     of: tuple[Window, np.random.Generator],
 ) -> FloatArray:
     """Paint the pupil: cloudy, black or lit from behind, the red light as a crescent."""
-    (window, rng), look = of, scene.look
-    edge_px = signed_distance_px(TracedShape(truth.pupil_px), AS_STORED, window.u, window.v)
-    radius = TracedShape(truth.pupil_px).radius_mm
-    level = 1.0 + look.unevenness * clouds(rng, window.u.shape, 0.6 * radius)
+    (whole, rng), look = of, scene.look
+    shape = TracedShape(truth.pupil_px)
+    radius, ruff_px = shape.radius_mm, _RUFF_MM * scene.setup.camera.px_per_mm
+    level = 1.0 + look.unevenness * clouds(rng, whole.u.shape, 0.6 * radius)
     lit_deg = float(rng.uniform(0.0, 360.0))
     middle = truth.pupil_px.mean(axis=0)
+    # Beyond ten widths of its border nothing of the pupil shows.
+    near = _box(truth.pupil_px, 10.0 * (ruff_px + 1.0))
+    window = whole.part(near)
+    edge_px = signed_distance_px(shape, AS_STORED, window.u, window.v)
     towards = (window.u - middle[0]) * math.cos(math.radians(lit_deg)) + (
         window.v - middle[1]
     ) * math.sin(math.radians(lit_deg))
-    level = level + look.crescent * np.clip(towards / radius, -1.0, 1.0)
+    level = level[near] + look.crescent * np.clip(towards / radius, -1.0, 1.0)
     level = level * (1.0 - 0.25 * line(edge_px, 0.12 * radius))
     seen = np.asarray(look.pupil_rgb) * np.clip(level, 0.2, 2.5)[..., None]
     seen = paint_optic(seen, scene, window)
-    colour = blend(colour, seen, inside(edge_px, 0.8))
-    border = line(edge_px, _RUFF_MM * scene.setup.camera.px_per_mm)
-    return colour * (1.0 - look.ruff * border)[..., None]
+    painted = blend(colour[near], seen, inside(edge_px, 0.8))
+    colour[near] = painted * (1.0 - look.ruff * line(edge_px, ruff_px))[..., None]
+    return colour
+
+
+def _box(points_px: FloatArray, beyond_px: float) -> tuple[slice, slice]:
+    """Return the rows and columns that hold these points and what lies so far beyond."""
+    low, high = points_px.min(axis=0) - beyond_px, points_px.max(axis=0) + beyond_px
+    (left, top), (right, bottom) = np.floor(low).astype(int), np.ceil(high).astype(int)
+    return slice(max(top, 0), max(bottom, 0)), slice(max(left, 0), max(right, 0))
 
 
 _RUFF_MM = 0.03

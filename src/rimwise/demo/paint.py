@@ -3,6 +3,7 @@
 import math
 
 import numpy as np
+from numpy.typing import NDArray
 from PIL import Image
 from scipy.special import erfc
 
@@ -89,3 +90,13 @@ def blend(
         laid[..., channel] *= share
     laid += under
     return laid
+
+
+def add_grain(colour: FloatArray, grain: NDArray[np.float32], noise: float) -> None:
+    """Add a camera's noise in place, more where there is more light; ``grain`` has an sd of 1."""
+    light = np.clip(colour, 0.0, 255.0)
+    light /= 160.0
+    light += 0.4
+    np.sqrt(light, out=light)
+    light *= noise * grain
+    colour += light

@@ -19,7 +19,7 @@ from rimwise.demo.clutter import (
     paint_spots,
     paint_toric_marks,
 )
-from rimwise.demo.paint import blend, clouds, inside, line, signed_distance_px
+from rimwise.demo.paint import add_grain, blend, clouds, inside, line, signed_distance_px
 from rimwise.demo.scene import (
     PhotoScene,
     PhotoTruth,
@@ -84,19 +84,8 @@ def render_photo(scene: PhotoScene, rng: np.random.Generator) -> tuple[UInt8Arra
         if not lamp.on_optic:
             near = lamp_box(lamp, scene, full)
             _paint_lamp(colour[near], lamp_share(lamp, scene, full.part(near)))
-    _add_grain(colour, scene.look.noise, rng)
+    add_grain(colour, rng.standard_normal(colour.shape, dtype=np.float32), scene.look.noise)
     return finish_picture(colour, scene), _truth(scene, clarity)
-
-
-def _add_grain(colour: FloatArray, noise: float, rng: np.random.Generator) -> None:
-    """Add the camera's noise in place, more where there is more light."""
-    grain = rng.standard_normal(colour.shape, dtype=np.float32)
-    light = np.clip(colour, 0.0, 255.0)
-    light /= 160.0
-    light += 0.4
-    np.sqrt(light, out=light)
-    light *= noise * grain
-    colour += light
 
 
 def _edge_clarity(rng: np.random.Generator) -> FloatArray:
