@@ -98,13 +98,37 @@ def test_an_edge_alone_in_a_narrow_pupil_is_no_rim(radius_mm: float) -> None:
     assert status == "refused"
 
 
-def test_an_eye_that_does_not_fill_the_picture_is_to_be_cropped() -> None:
-    """The same pixels within a frame twice as large; edges there are finer than is looked for."""
+def test_an_eye_that_does_not_fill_the_picture_is_looked_at_from_nearer_by() -> None:
+    """The same pixels within a frame twice as large tell the same; places move with them."""
+    pixels, truth = render_photo(GOOD, np.random.default_rng(3))
+    around = np.pad(pixels, ((525, 525), (700, 700), (0, 0)), constant_values=110)
+    alone, within = (finding_of(Raster(one), SHEET, "", "") for one in (pixels, around))
+    assert (alone.status, within.status) == ("measured", "measured")
+    assert alone.cover is not None
+    assert within.cover is not None
+    told = np.array([np.nan if w is None else w for w in within.cover.width_mm])
+    assert np.isfinite(told).mean() > 0.9
+    # 0.02 mm is the bar of easy pictures; own renders know their truth.
+    assert np.nanmax(np.abs(told - truth.cover_mm)) < 0.05
+    assert np.nanmean(np.abs(told - truth.cover_mm)) < 0.02
+    assert alone.optic is not None
+    assert within.optic is not None
+    rim, moved = alone.optic.ellipse_px, within.optic.ellipse_px
+    assert np.hypot(moved.cx - rim.cx - 700.0, moved.cy - rim.cy - 525.0) < 1.0
+    assert abs(moved.a - rim.a) < 1.5
+    assert within.pupil is not None
+    assert alone.pupil is not None
+    assert abs(within.pupil.ellipse_px.cx - alone.pupil.ellipse_px.cx - 700.0) < 2.0
+
+
+def test_an_eye_of_too_few_pixels_is_refused() -> None:
+    """An optic of a quarter of a picture of 1400 px, shrunk: its lines are finer than a pixel."""
     pixels, _ = render_photo(GOOD, np.random.default_rng(3))
-    around = np.pad(pixels, ((525, 525), (700, 700), (0, 0)))
-    finding = finding_of(Raster(around), SHEET, "eye.png", "0" * 64)
+    around = np.pad(pixels, ((900, 900), (1200, 1200), (0, 0)), constant_values=110)
+    small = cv2.resize(around, (1400, 1050), interpolation=cv2.INTER_AREA)
+    finding = finding_of(Raster(small), SHEET, "eye.png", "0" * 64)
     assert (finding.status, finding.reasons[0].code) == ("refused", "eye-too-small")
-    assert "crop" in finding.reasons[0].sentence
+    assert "nearer" in finding.reasons[0].sentence
 
 
 def test_a_curve_that_nobody_could_verify_tells_no_size() -> None:

@@ -31,7 +31,7 @@ from rimwise.picture.which_edge import Choice, Rival, which_edge
 from rimwise.records.cover import EllipsePx
 from rimwise.records.picture import PictureSheet
 from rimwise.terms.arrays import BoolArray, FloatArray
-from rimwise.terms.errors import MeasurementRefused
+from rimwise.terms.errors import LookNearer, MeasurementRefused
 from rimwise.terms.frames import PictureFrame
 
 
@@ -169,12 +169,8 @@ def find_edges(raster: Raster, sheet: PictureSheet) -> Edges:
     margin = _pupil_ellipse(planes, pupil)
     rim, limbus = rim_and_limbus(raster, planes, (pupil, margin), sheet)
     if rim is None:
-        raise MeasurementRefused(
-            "no-optic-edge",
-            "The rim of the implant's optic was not found, and without it there is no scale; a "
-            "wider pupil, sharper focus on the optic's rim or light from behind will show it.",
-        )
-    _check_size_of_eye(rim)
+        raise _no_rim(planes, pupil)
+    _check_size_of_eye(planes, rim)
     rim = settled_by_flank(planes, rim)
     zone = np.maximum(SETTINGS.rim_zone, rim_foot_px(planes, rim) / rim.radius_px)
     choice = which_edge(
@@ -199,14 +195,29 @@ def find_edges(raster: Raster, sheet: PictureSheet) -> Edges:
     )
 
 
-def _check_size_of_eye(rim: Rim) -> None:
+def _no_rim(planes: Planes, pupil: PupilMargin) -> LookNearer:
+    """Return why there is no rim; in a small pupil its line may be too fine to be found."""
+    code, sentence = (
+        "no-optic-edge",
+        "The rim of the implant's optic was not found, and without it there is no scale; a "
+        "wider pupil, sharper focus on the optic's rim or light from behind will show it.",
+    )
+    middle = pupil.curve_px.mean(axis=0)
+    radius_px = float(np.hypot(*(pupil.curve_px - middle).T).mean())
+    centre_px = _pair(planes.stored(middle))
+    return LookNearer(code, sentence, centre_px, planes.stored_length(radius_px))
+
+
+def _check_size_of_eye(planes: Planes, rim: Rim) -> None:
     """Refuse an eye whose lines are finer than the finders expect: it does not fill the picture."""
-    share, least = (2.0 * px / WORKING_LONG_SIDE_PX for px in (rim.radius_px, _LEAST_RIM_PX))
-    if share < least:
-        raise MeasurementRefused(
+    if rim.radius_px < _LEAST_RIM_PX:
+        share, least = (2.0 * px / WORKING_LONG_SIDE_PX for px in (rim.radius_px, _LEAST_RIM_PX))
+        raise LookNearer(
             "eye-too-small",
             f"The optic takes up {share:.0%} of the picture's longer side, and {least:.0%} are "
-            "needed; crop the picture to the eye, or take one from nearer by.",
+            "needed, or 300 pixels of it in a larger picture; take one from nearer by.",
+            _pair(planes.stored(np.asarray(rim.centre_px))),
+            planes.stored_length(rim.radius_px),
         )
 
 
@@ -225,8 +236,8 @@ def _in_examiner_degrees(
     column = np.degrees(np.arctan2(-direction[:, 1], direction[:, 0])) % 360.0 * COLUMNS / 360.0
     seam_line, carries = edge_shows(planes, rim, seam)
     found = found | carried_on(found, carries, seam, rim, zone)
-    if choice.before is None:  # nothing tells that more than the rim shows where they meet
-        seam_line &= ~ends_along_rim(found, (seam.radii_px - rim.radii_px) / rim.radius_px)
+    off = (seam.radii_px - rim.radii_px) / rim.radius_px
+    seam_line &= ~ends_along_rim(found, off, told=choice.before is not None)
     plain = in_pieces(found & seam_line)
     shows = rim_shows(planes, rim, np.where(found, seam.radii_px, np.inf))
     found = without_veiled(found, plain | shows)

@@ -8,8 +8,9 @@ import numpy as np
 from rimwise.measure.axes import found_haptic_axis, implant_toric_axis
 from rimwise.measure.cover_profile import WHOLE_EDGE_DEG, cover_profile
 from rimwise.measure.curves import blank_curves, curves_of
-from rimwise.measure.edges import Edges, find_edges
+from rimwise.measure.edges import Edges
 from rimwise.measure.magnification import magnification
+from rimwise.measure.nearer import find_eye_edges
 from rimwise.measure.opening_size import opening_finding, opening_from_optic, vector_estimate
 from rimwise.measure.ruler import OpticRuler, optic_ruler, rulers_disagree
 from rimwise.measure.second_edge import second_of, why_taken
@@ -86,7 +87,7 @@ def measure_photograph(
     curves = blank_curves(raster, sheet)
     try:
         check_state(sheet)
-        edges = find_edges(raster, sheet)
+        edges = find_eye_edges(raster, sheet)
         curves = curves_of(edges)
         if edges.before_optic is False:
             return _behind_optic(edges, sheet, picture, sha256)

@@ -29,6 +29,9 @@ class AloneSettings:
         Within this share of the rim's radius for so long at its end, a piece has gone over from
         the edge to the rim's own line: an edge that passes beyond the rim crosses it. Not asked
         where the edge is found on more columns than the last.
+    along_told, elsewhere : float, float
+        The same where colours tell of a sheet before the rim, and the piece on the other side of
+        the gap lies farther from the rim than the second.
     veiled_columns : int
         Over so long a way without anything fine in sight an edge is not believed.
     turn_columns, turn, even_columns : int, float, float
@@ -44,6 +47,8 @@ class AloneSettings:
     steepest: float = 0.2
     along: float = 0.010
     along_columns: int = 20
+    along_told: float = 0.014
+    elsewhere: float = 0.04
     all_round: int = 600
     veiled_columns: int = 60
     turn_columns: int = 20
@@ -181,7 +186,7 @@ def alone_at_rim(found: BoolArray, seam: Seam, rim: Rim, rim_zone: float | Float
     return alone
 
 
-def ends_along_rim(found: BoolArray, off: FloatArray) -> BoolArray:
+def ends_along_rim(found: BoolArray, off: FloatArray, told: bool = False) -> BoolArray:
     """Where does a piece of an edge end along the rim, as if the rim had led it astray?
 
     Parameters
@@ -190,6 +195,9 @@ def ends_along_rim(found: BoolArray, off: FloatArray) -> BoolArray:
         Where an edge was found, by half degrees round a turn.
     off : array (720,)
         How far outside of the rim it lies, in radii of the rim.
+    told : bool
+        Whether colours tell that more than the rim shows where they meet: then only an end beyond
+        whose gap the edge goes on elsewhere is astray.
 
     Returns
     -------
@@ -203,17 +211,24 @@ def ends_along_rim(found: BoolArray, off: FloatArray) -> BoolArray:
     [200, 239]
     >>> bool(ends_along_rim(at < 215, off).any())
     False
+    >>> int(ends_along_rim((at < 240) | (at > 300), off, told=True).sum())
+    40
+    >>> bool(ends_along_rim((at < 240) | (at > 300), np.minimum(off, 0.0), told=True).any())
+    False
     """
     astray = np.zeros_like(found)
     pieces, start = _pieces(found)
-    if found.sum() >= SETTINGS.all_round:
+    if not told and found.sum() >= SETTINGS.all_round:
         return astray
-    for own in pieces:
-        inside = (np.flatnonzero(np.roll(own, -start)) + start) % COLUMNS
-        for way in (inside, inside[::-1]):
-            left = np.flatnonzero(np.abs(off[way]) > SETTINGS.along)
+    ways = [(np.flatnonzero(np.roll(own, -start)) + start) % COLUMNS for own in pieces]
+    along = SETTINGS.along_told if told else SETTINGS.along
+    for k, inside in enumerate(ways):
+        before, after = ways[k - 1][-1], ways[(k + 1) % len(ways)][0]
+        for way, other in ((inside, before), (inside[::-1], after)):
+            left = np.flatnonzero(np.abs(off[way]) > along)
             count = int(left[0]) if len(left) else len(way)
-            if count >= SETTINGS.along_columns:
+            elsewhere = abs(off[other]) > SETTINGS.elsewhere
+            if count >= SETTINGS.along_columns and (elsewhere or not told):
                 astray[way[:count]] = True
     return astray
 

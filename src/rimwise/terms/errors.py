@@ -45,5 +45,16 @@ class MeasurementRefused(RimwiseError):
         self.code = code
 
 
+class LookNearer(MeasurementRefused):
+    """A refusal that may be lifted by looking at a part of the picture, about a place in it."""
+
+    def __init__(
+        self, code: str, sentence: str, centre_px: tuple[float, float], radius_px: float
+    ) -> None:
+        super().__init__(code, sentence)
+        self.centre_px = centre_px
+        self.radius_px = radius_px
+
+
 class OutputFailed(RimwiseError):
     """The answer could not be written."""
