@@ -74,3 +74,17 @@ def test_a_tint_is_no_colour(tint):
     assert "no-colour" in {reason.code for reason in finding.reasons}
     told = np.array([np.nan if one is None else one for one in finding.cover.width_mm])
     assert np.nanmax(np.abs(told - truth.cover_mm)) < 0.2
+
+
+def test_captions_in_colour_make_no_colour_picture():
+    """Two coloured bars of a twentieth of the picture each, above and below a grey eye."""
+    pixels, truth, sheet = draw_photo(np.random.default_rng([3, 77]), 1)
+    grey = np.repeat((pixels @ LUMA)[..., None], 3, axis=2)
+    grey[:52], grey[-52:] = (210, 60, 40), (40, 90, 210)
+    finding = measure_photograph(
+        Raster(np.rint(grey).astype(np.uint8)), sheet, picture="caption.png", sha256=""
+    )
+    assert finding.status == "partial"
+    assert "no-colour" in {reason.code for reason in finding.reasons}
+    told = np.array([np.nan if one is None else one for one in finding.cover.width_mm])
+    assert np.nanmax(np.abs(told - truth.cover_mm)) < 0.2

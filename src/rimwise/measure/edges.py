@@ -18,7 +18,7 @@ from rimwise.picture.haptics import Haptics, find_haptics
 from rimwise.picture.limbus import Limbus
 from rimwise.picture.marks import Marks, find_marks
 from rimwise.picture.one_circle import on_one_circle
-from rimwise.picture.planes import WORKING_LONG_SIDE_PX, Planes, planes_of
+from rimwise.picture.planes import WORKING_LONG_SIDE_PX, Planes, planes_of, with_colour_of
 from rimwise.picture.pupil import PupilMargin, find_pupil
 from rimwise.picture.raster import Raster
 from rimwise.picture.rim import COLUMNS, Rim, rim_basis
@@ -166,6 +166,7 @@ def find_edges(raster: Raster, sheet: PictureSheet) -> Edges:
             "No dilated pupil stands out in this picture; a sharp photograph with the fundus glow "
             "in a dilated pupil is needed.",
         )
+    planes = with_colour_of(planes, pupil.curve_px)
     margin = _pupil_ellipse(planes, pupil)
     rim, limbus = rim_and_limbus(raster, planes, (pupil, margin), sheet)
     if rim is None:

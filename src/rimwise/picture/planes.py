@@ -1,6 +1,6 @@
 """The picture as planes of numbers that edges are looked for in."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -111,6 +111,39 @@ def planes_of(raster: Raster) -> Planes:
     log_grey = cv2.log(cv2.transform(sized.grey.astype(np.float32), third) + np.float32(4.0))
     grey = _without_colour(log_rgb)
     return Planes(sized.grey, sized.glare, sized.factor, log_rgb, log_mean, log_grey, grey)
+
+
+def with_colour_of(planes: Planes, curve_px: FloatArray) -> Planes:
+    """Does what lies within a curve carry colour? Captions and marks beside the eye tell nothing.
+
+    Parameters
+    ----------
+    planes : Planes
+    curve_px : array (n, 2)
+        The pupil's margin, working pixels.
+
+    Returns
+    -------
+    Planes
+        The same, known to be grey if the box around the curve is.
+
+    Examples
+    --------
+    >>> pixels = np.full((1050, 1400, 3), 90, dtype=np.uint8)
+    >>> pixels[:200, :700], pixels[:200, 700:] = (200, 90, 20), (20, 90, 200)
+    >>> planes = planes_of(Raster(pixels))
+    >>> box = np.array([[400.0, 300.0], [1000.0, 900.0]])
+    >>> planes.is_grey, with_colour_of(planes, box).is_grey
+    (False, True)
+    """
+    (left, top), (right, bottom) = (
+        np.maximum(np.rint(end), 0.0).astype(int)
+        for end in (curve_px.min(axis=0), curve_px.max(axis=0))
+    )
+    inside = planes.log_rgb[top:bottom, left:right]
+    if planes.is_grey or inside.size == 0:
+        return planes
+    return replace(planes, is_grey=_without_colour(np.ascontiguousarray(inside)))
 
 
 def _without_colour(log_rgb: Float32Array) -> bool:
