@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rimwise.geometry.ellipse import Ellipse, fit_ellipse
+from rimwise.geometry.medians import median
 from rimwise.measure.curves import directions_of, edges_of
 from rimwise.measure.magnification import white_to_white
 from rimwise.picture.limbus import find_limbus
@@ -127,10 +128,11 @@ def blur_px(grey: NDArray[np.floating], within: NDArray[np.bool_]) -> float | No
         first = cv2.GaussianBlur(picture, (0, 0), 0.7 * more)  # quietens the noise
         slope = _slope(first)
         softer = _slope(cv2.GaussianBlur(first, (0, 0), more))
-        level = float(np.quantile(slope[within], 1.0 - SETTINGS.edges))
+        inside = slope[within]
+        level = float(np.quantile(inside, 1.0 - SETTINGS.edges))
         if level <= 0.0:
             return None
-        if level <= _OVER_NOISE * float(np.median(slope[within])):
+        if level <= _OVER_NOISE * median(inside):
             more *= 2.5  # so far these slopes are the noise's own
             continue
         steep = within & (slope >= level)

@@ -9,7 +9,7 @@ from rimwise.picture.planes import Float32Array, Planes
 from rimwise.picture.pupil import PupilMargin
 from rimwise.picture.rim import COLUMNS, Rim
 from rimwise.picture.strip import directions_rad, inside_frame, points_at, radius_about, unroll
-from rimwise.terms.arrays import FloatArray, IntArray
+from rimwise.terms.arrays import BoolArray, FloatArray, IntArray
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,11 +106,13 @@ def find_marks(planes: Planes, pupil: PupilMargin, rim: Rim, per_end: int) -> Ma
     usable = _usable(planes, pupil, rim)
     brightness, origin = _around(planes.log_mean, rim)
     rim = replace(rim, centre_px=(rim.centre_px[0] - origin[0], rim.centre_px[1] - origin[1]))
+    shown = _facing(usable)
+    layouts = [(layout, _sight(shown, layout, per_end)) for layout in _layouts(per_end)]
     for size in SETTINGS.sizes:
         for plane in _dots(brightness, rim, size):
-            facing = _facing(_strip(plane, rim), usable)
-            for layout in _layouts(per_end):
-                level = _set_levels(facing, layout, per_end)
+            facing = _facing(np.log1p(_strip(plane, rim)) * usable)
+            for layout, sight in layouts:
+                level = _set_levels(facing, sight, layout, per_end)
                 row, column = np.unravel_index(int(level.argmax()), level.shape)
                 peak = float(np.expm1(level[row, column]))
                 if best is None or peak > best[0]:
@@ -145,26 +147,14 @@ def _rows() -> FloatArray:
     return np.arange(SETTINGS.inner, SETTINGS.outer + 1e-9, SETTINGS.step)
 
 
-@dataclass(frozen=True, slots=True)
-class _Facing:
-    """Logarithms of strength, and what is in sight, each with the sample opposite.
+def _facing(strip: FloatArray) -> FloatArray:
+    """Return each sample with the one opposite, (rows, 720 + 360).
 
-    Parameters
-    ----------
-    level, shown : array (rows, 720 + 360)
-        Once round and half a turn more, so that a turned strip is a part of it.
+    Once round and half a turn more, so that a turned strip is a part of it.
     """
-
-    level: FloatArray
-    shown: FloatArray
-
-
-def _facing(strip: FloatArray, seen: FloatArray) -> _Facing:
     half = COLUMNS // 2
-    level, shown = (
-        plane + np.roll(plane, half, axis=1) for plane in (np.log1p(strip) * seen, seen)
-    )
-    return _Facing(np.hstack([level, level[:, :half]]), np.hstack([shown, shown[:, :half]]))
+    both = strip + np.roll(strip, half, axis=1)
+    return np.hstack([both, both[:, :half]])
 
 
 def _usable(planes: Planes, pupil: PupilMargin, rim: Rim) -> FloatArray:
@@ -183,11 +173,11 @@ def _dots(brightness: Float32Array, rim: Rim, size: float) -> tuple[Float32Array
     uu = cv2.Sobel(smooth, cv2.CV_32F, 2, 0, ksize=3, scale=0.25)
     vv = cv2.Sobel(smooth, cv2.CV_32F, 0, 2, ksize=3, scale=0.25)
     uv = cv2.Sobel(smooth, cv2.CV_32F, 1, 1, ksize=3, scale=0.25)
-    mean, spread = 0.5 * (uu + vv), np.sqrt(0.25 * (uu - vv) ** 2 + uv**2)
+    spread = cv2.magnitude(0.5 * (uu - vv), uv)
+    mean = cv2.addWeighted(uu, 0.5, vv, 0.5, 0.0)
     scale = np.float32(sd_px**2)
-    dark = np.clip((mean - spread) * scale, 0.0, None)
-    bright = np.clip((-mean - spread) * scale, 0.0, None)
-    return np.asarray(dark, dtype=np.float32), np.asarray(bright, dtype=np.float32)
+    dark, bright = (mean - spread) * scale, (-mean - spread) * scale
+    return np.maximum(dark, 0.0, out=dark), np.maximum(bright, 0.0, out=bright)
 
 
 def _strip(plane: Float32Array, rim: Rim) -> FloatArray:
@@ -213,23 +203,48 @@ def _offsets(layout: _Layout, per_end: int) -> tuple[IntArray, FloatArray]:
     return np.zeros(per_end, dtype=np.int64), np.asarray(shares, dtype=np.float64)
 
 
-def _set_levels(facing: _Facing, layout: _Layout, per_end: int) -> FloatArray:
+@dataclass(frozen=True, slots=True)
+class _Sight:
+    """What of each set is in sight: what its hidden dots add, their number, and whether enough."""
+
+    hidden: FloatArray
+    count: FloatArray
+    enough: BoolArray
+
+
+def _sight(shown: FloatArray, layout: _Layout, per_end: int) -> _Sight:
+    """Return what is in sight of the set that starts at each sample, with the one opposite.
+
+    Hidden dots are left out, but count as half a weak one.
+    """
+    count = _summed(shown, layout, per_end)
+    hidden = 0.5 * (2.0 * per_end - count)
+    return _Sight(hidden * np.log1p(_WEAK), count + hidden, count >= _LEAST_SHOWN * 2.0 * per_end)
+
+
+def _summed(facing: FloatArray, layout: _Layout, per_end: int) -> FloatArray:
+    """Return the sum over the dots of the set that starts at each sample."""
+    total = np.zeros((len(facing), COLUMNS))
+    for down, turn in zip(*_offsets(layout, per_end), strict=True):
+        columns = round(float(turn) * COLUMNS / (2.0 * np.pi))
+        kept = len(total) - down
+        total[:kept] += facing[down:, columns : columns + COLUMNS]
+    return total
+
+
+def _set_levels(facing: FloatArray, sight: _Sight, layout: _Layout, per_end: int) -> FloatArray:
     """Return how strong the set is that starts at each sample, with the one opposite; logarithm.
 
     A mean of logarithms of one more than each strength: dots of one set are alike, so that a set
-    with one dot missing is worth less than one with all of them faint. Hidden dots are left out,
-    but count as half a weak one.
+    with one dot missing is worth less than one with all of them faint.
     """
-    total, count = np.zeros((2, len(facing.level), COLUMNS))
-    for down, turn in zip(*_offsets(layout, per_end), strict=True):
-        columns = round(float(turn) * COLUMNS / (2.0 * np.pi))
-        kept, along = len(total) - down, slice(columns, columns + COLUMNS)
-        total[:kept] += facing.level[down:, along]
-        count[:kept] += facing.shown[down:, along]
-        total[kept:] = 0.0
-    hidden = 2.0 * per_end - count
-    mean = (total + 0.5 * hidden * np.log1p(_WEAK)) / (count + 0.5 * hidden)
-    return np.asarray(mean * (count >= _LEAST_SHOWN * 2.0 * per_end))
+    level = _summed(facing, layout, per_end)
+    down = _offsets(layout, per_end)[0][-1]
+    level[len(level) - down :] = 0.0
+    level += sight.hidden
+    level /= sight.count
+    level *= sight.enough
+    return level
 
 
 def _elsewhere(level: FloatArray, column: int) -> float:
