@@ -106,6 +106,81 @@ def test_the_curve_follows_a_lone_point_however_far_it_is_pulled(out_mm, sd_mm) 
     assert told.cover.width_mm[270] == pytest.approx(found().cover.width_mm[270], abs=1e-6)
 
 
+def moved(at_deg, out_mm):
+    """Points that far outside of the found edge, in these directions."""
+    turn = np.radians(np.asarray(at_deg, dtype=float))
+    radius = OPENING_PX + np.asarray(out_mm) / PER_PX
+    points = CENTRE + (radius * np.stack([np.cos(turn), -np.sin(turn)])).T
+    return tuple((float(u), float(v)) for u, v in points)
+
+
+def far(finding) -> list[str]:
+    return [one.sentence for one in finding.reasons if one.code == "point-far-off"]
+
+
+@pytest.mark.parametrize("out_mm", [-2.0, -1.0, -0.4, 0.4, 1.0, 2.0])
+def test_a_lone_point_far_from_a_well_seen_edge_is_followed_and_told(out_mm) -> None:
+    """Which point, where, how far; beyond three sd of the roughest edge there is no size."""
+    points = (*ring(OPENING_PX, 4, 10.0), *moved([90.0], [out_mm]))
+    told = correct(found(), SHEET, Corrections(opening_px=points))
+    (words,) = far(told)
+    u, v = points[4]
+    assert f"Point 5 of those on the opening's edge, at ({u:g}, {v:g})" in words
+    assert f"{abs(out_mm):.2f} mm {'inside' if out_mm < 0.0 else 'outside'}" in words
+    # The hand has the last word: within its own ± of 0.05 mm the curve runs through the point.
+    went = found().cover.width_mm[90] - told.cover.width_mm[90]
+    assert went == pytest.approx(out_mm, abs=0.1)
+    beyond = abs(out_mm) > 3.0 * 0.16 * 3.0
+    assert (told.opening.equivalent_diameter_mm is None) == beyond
+    assert ("size-not-told" in {one.code for one in told.reasons}) == beyond
+
+
+def test_points_that_depart_together_are_no_slip() -> None:
+    """A tag in three points, an arc in five, clicks as they scatter: nothing is called far."""
+    tag = correct(found(), SHEET, Corrections(opening_px=moved([86, 90, 94], [-0.7, -1, -0.7])))
+    arc = correct(found(), SHEET, Corrections(opening_px=moved(range(60, 121, 15), [0.4] * 5)))
+    assert far(tag) == far(arc) == []
+    rng, called = np.random.default_rng(11), 0
+    for _ in range(30):
+        at = np.arange(12) * 30.0 + rng.uniform(-5.0, 5.0)
+        points = moved(at, rng.normal(0.0, 0.05, 12))
+        optic = np.asarray(ring(RIM_PX, 12)) + rng.normal(0.0, 5.0, (12, 2))
+        both = Corrections(opening_px=points, optic_px=tuple(map(tuple, optic.tolist())))
+        called += len(far(correct(found(), SHEET, both)))
+        called += len(far(correct(blank(), SHEET, both)))
+    # Five sd: one click in two million.
+    assert called == 0
+
+
+def test_a_slip_among_points_where_nothing_was_found_is_told() -> None:
+    opening, optic = list(ring(OPENING_PX, 12)), list(ring(RIM_PX, 12))
+    opening[4] = (opening[4][0], opening[4][1] + 100.0)
+    first = correct(blank(), SHEET, Corrections(opening_px=tuple(opening), optic_px=tuple(optic)))
+    assert ["Point 5" in words for words in far(first)] == [True]
+    optic[0] = (optic[0][0] + 60.0, optic[0][1])
+    both = correct(blank(), SHEET, Corrections(opening_px=ring(250, 12), optic_px=tuple(optic)))
+    (words,) = far(both)
+    assert "Point 1 of those on the optic's edge" in words
+    assert "outside" in words
+
+
+@pytest.mark.parametrize("at", [[90], [80, 90, 100], [84, 87, 90, 93, 96], [0, 90, 180, 270]])
+def test_no_smallest_width_is_told_that_exceeds_the_circle_of_equal_area(at) -> None:
+    """Jaws pass over what hangs in: such a width is none of what lies open."""
+    withheld = 0
+    for out_mm in np.arange(-2.0, 2.01, 0.25):
+        points = moved(at, [out_mm] * len(at))
+        told = correct(found(), SHEET, Corrections(opening_px=points))
+        opening = told.opening
+        assert (opening.equivalent_diameter_mm is None) == (told.status != "measured")
+        if opening.smallest_width_mm is not None:
+            assert opening.smallest_width_mm.value <= opening.equivalent_diameter_mm.value
+        elif told.status == "measured":
+            withheld += 1
+            assert "smallest-width-not-told" in {one.code for one in told.reasons}
+    assert withheld or len(at) == 4
+
+
 def test_hidden_arcs_are_left_blank() -> None:
     told = correct(
         found(), SHEET, Corrections(hidden_opening_deg=((350.0, 20.0),), who="R-2", when="today")

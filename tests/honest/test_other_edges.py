@@ -15,7 +15,7 @@ import pytest
 from rimwise.demo.cases import draw_case
 from rimwise.demo.photos import draw_photo
 from rimwise.measure.edges import find_edges
-from rimwise.measure.photograph import finding_of_edges, measure_photograph
+from rimwise.measure.photograph import IN_DOUBT, finding_of_edges, measure_photograph
 from rimwise.picture.raster import Raster
 
 SEEDS = (100, 101, 102, 103, 200)  # at 200 the pupil is hardly wider than the optic
@@ -62,7 +62,7 @@ def test_an_edge_that_may_lie_behind_the_optic_is_not_measured():
     pixels, _, sheet = draw_photo(np.random.default_rng([3, 55]), "easy")
     edges = find_edges(Raster(pixels), sheet)
     assert edges.before_optic
-    doubtful = finding_of_edges(edges, sheet, "", "", doubtful=True)
+    doubtful = finding_of_edges(edges, sheet, "", "", doubt=IN_DOUBT)
     assert doubtful.status == "partial"
     assert doubtful.opening.equivalent_diameter_mm is None
     assert doubtful.cover.min_mm is None

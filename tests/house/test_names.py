@@ -36,6 +36,7 @@ UNITS = (
 UNITLESS = {
     "relative_sd": "a share of the scale",
     "inward_share": "a length over the rim's radius",
+    "out_share": "a length over the rim's radius",
     "misfit": "squared residuals over their expected size",
     "value": "the unit is worn by the field that holds the estimate",
     "parts": "each in the unit that its record names",

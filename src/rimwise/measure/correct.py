@@ -12,10 +12,12 @@ from rimwise.measure.curves import (
     picture_rad,
     rim_basis,
 )
+from rimwise.measure.far_points import FarPoint, far_on_opening, far_on_optic
 from rimwise.measure.hand_marks import haptic_axis, optic_from_p1
-from rimwise.measure.hand_opening import HandEdge, Placed, edge_through
+from rimwise.measure.hand_opening import FoundEdge, Placed, edge_through
 from rimwise.measure.hand_rim import agrees, points_of, rim_of_curve, rim_through
-from rimwise.measure.photograph import ORDER_NOT_TOLD, check_state, finding_of_edges
+from rimwise.measure.hand_words import beyond_the_curve, correction_words, far_reasons
+from rimwise.measure.photograph import IN_DOUBT, ORDER_NOT_TOLD, check_state, finding_of_edges
 from rimwise.measure.theatre import STATES, opening_before_implant
 from rimwise.measure.width import SETTINGS as WIDTH
 from rimwise.measure.width import placed_by_hand
@@ -99,7 +101,7 @@ def correct(finding: CoverFinding, sheet: PictureSheet, corrections: Corrections
         )
     notes = tuple(reason for reason in finding.reasons if reason.code in NOTES)
     record = None if corrections.is_empty else Correction(corrections, found)
-    told = () if record is None else (Reason("corrected-by-hand", _sentence(corrections)),)
+    told = () if record is None else (Reason("corrected-by-hand", correction_words(corrections)),)
     try:
         new = _renewed(found, finding, sheet, corrections)
     except MeasurementRefused as refusal:
@@ -122,21 +124,43 @@ def _renewed(
     curves, errors = corrected_curves(found, corrections, sheet)
     edges = edges_of(curves)
     codes = {reason.code for reason in finding.reasons}
-    doubtful = corrections.is_empty and ORDER_NOT_TOLD in codes
-    new = finding_of_edges(edges, sheet, finding.picture, finding.sha256, errors, doubtful)
+    doubt = IN_DOUBT if corrections.is_empty and ORDER_NOT_TOLD in codes else None
+    on_opening, on_optic = _far_off(found, corrections, sheet)
+    doubt = doubt or beyond_the_curve(on_opening)
+    new = finding_of_edges(edges, sheet, finding.picture, finding.sha256, errors, doubt)
     click_px = _click_px(corrections, sheet, curves.rim, points_of(((0.0, 0.0),)))
     axis = haptic_axis(edges, corrections.haptic_px, click_px)
     if new.optic is not None:
         sheet = replace(sheet, optic_diameter_mm=new.optic.diameter_mm)
     from_p1, why_not = optic_from_p1(edges, sheet, corrections.p1_px, click_px)
+    radius_mm = 0.5 * float(sheet.optic_diameter_mm or 0.0)
+    far = (
+        *far_reasons(on_opening, corrections.opening_px, radius_mm, "opening's"),
+        *far_reasons(on_optic, corrections.optic_px, radius_mm, "optic's"),
+    )
     return replace(
         new,
         implant_toric_axis_deg=finding.implant_toric_axis_deg,
         haptic_axis_deg=axis or found.haptic_axis_deg,
         decentration=new.decentration | {"optic-from-P1": from_p1},
         curves=new.curves and replace(new.curves, haptic_axis_deg=found.haptic_axis_deg),
-        reasons=new.reasons if why_not is None else (*new.reasons, why_not),
+        reasons=(*far, *new.reasons, *(() if why_not is None else (why_not,))),
     )
+
+
+def _far_off(
+    found: FoundCurves, corrections: Corrections, sheet: PictureSheet
+) -> tuple[tuple[FarPoint, ...], tuple[FarPoint, ...]]:
+    """Return the points on either edge that lie far from all that picture and hand tell else."""
+    start = _swapped(found) if corrections.swap else found
+    points = points_of(corrections.optic_px)
+    sd = _click_px(corrections, sheet, start.rim, points) if len(points) else 0.0
+    on_optic = far_on_optic(points, sd, start.rim) if len(points) else ()
+    if not corrections.opening_px:
+        return (), on_optic
+    curves = _with_rim(start, corrections, sheet)
+    placed = _placed(curves, corrections, sheet)
+    return far_on_opening(placed, _found_edge(curves, placed)), on_optic
 
 
 def corrected_curves(
@@ -249,13 +273,8 @@ def _with_opening(
                 "round, at most 45° apart.",
             )
         return curves, None
-    rim_px = _rim_px(curves)
-    points = points_of(corrections.opening_px)
-    at_deg, radius = _polar(curves, points)
-    across = np.interp(at_deg, np.arange(360.0), rim_px, period=360.0)
-    sd = _click_px(corrections, sheet, curves.rim, points)
-    placed = Placed(at_deg, radius / across, sd / across)
-    edge = _edge(curves, placed, rim_px)
+    placed = _placed(curves, corrections, sheet)
+    edge = edge_through(placed, _found_edge(curves, placed), placed_by_hand())
     found, plain = flags_of(curves, "opening_found"), flags_of(curves, "opening_plain")
     shown = dict(curves.shown)
     shown["opening_found"] = _tuple((found & ~edge.dropped) | edge.told)
@@ -263,7 +282,7 @@ def _with_opening(
     shown["opening_hidden"] = _tuple(flags_of(curves, "opening_hidden") & ~edge.told)
     opening = replace(
         curves.opening or FoundOpening((), curves.px),
-        radius_px=tuple(float(r) for r in edge.radius * rim_px),
+        radius_px=tuple(float(r) for r in edge.radius * _rim_px(curves)),
     )
     return replace(curves, opening=opening, shown=shown), edge.errors
 
@@ -273,14 +292,22 @@ def _place_sd_px(curves: FoundCurves) -> float:
     return WIDTH.place_sd_px * curves.px if told is None else told
 
 
-def _edge(curves: FoundCurves, placed: Placed, rim_px: FloatArray) -> HandEdge:
-    kept = flags_of(curves, "opening_found") & (curves.opening is not None)
+def _placed(curves: FoundCurves, corrections: Corrections, sheet: PictureSheet) -> Placed:
+    points = points_of(corrections.opening_px)
+    at_deg, radius = _polar(curves, points)
+    across = np.interp(at_deg, np.arange(360.0), _rim_px(curves), period=360.0)
+    sd = _click_px(corrections, sheet, curves.rim, points)
+    return Placed(at_deg, radius / across, sd / across)
+
+
+def _found_edge(curves: FoundCurves, placed: Placed) -> FoundEdge:
     if curves.opening is None:
-        found, spread = np.full(360, float(np.mean(placed.radius))), np.ones(360)
-    else:
-        found = np.asarray(curves.opening.radius_px) / rim_px
-        spread = np.hypot(curves.opening.sd_px, _place_sd_px(curves)) / rim_px
-    return edge_through(placed, found, kept, spread, placed_by_hand())
+        nothing = np.zeros(360, dtype=np.bool_)
+        return FoundEdge(np.full(360, float(np.mean(placed.radius))), nothing, np.ones(360))
+    rim_px = _rim_px(curves)
+    spread = np.hypot(curves.opening.sd_px, _place_sd_px(curves)) / rim_px
+    radius = np.asarray(curves.opening.radius_px) / rim_px
+    return FoundEdge(radius, flags_of(curves, "opening_found"), spread)
 
 
 def _click_px(
@@ -347,24 +374,3 @@ def _check(corrections: Corrections) -> None:
             f"sd_px is {corrections.sd_px}; the ± of a point lies between 0.05 and 100 pixels, or "
             "leave it out"
         )
-
-
-def _sentence(told: Corrections) -> str:
-    parts = ["the two edges were swapped"] if told.swap else []
-    for count, what in (
-        (len(told.opening_px), "on the opening's edge"),
-        (len(told.optic_px), "on the optic's edge"),
-        (len(told.haptic_px), "on the haptics' roots"),
-        (len(told.p1_px), "on P1"),
-    ):
-        if count:
-            parts.append(f"{count} point{'s' if count > 1 else ''} placed {what}")
-    for arcs, what in (
-        (told.hidden_opening_deg, "opening's"),
-        (told.hidden_optic_deg, "optic's"),
-    ):
-        if arcs:
-            parts.append(f"{len(arcs)} arc{'s' if len(arcs) > 1 else ''} of the {what} edge hidden")
-    by = f" by {told.who}" if told.who else ""
-    on = f", {told.when}" if told.when else ""
-    return f"Corrected by hand{by}{on}: {', '.join(parts)}."

@@ -1,6 +1,6 @@
 """The opening's edge through points that a hand placed."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,6 +19,7 @@ _SIZE_SD = 0.5  # of the radius, in rim radii: no size is preferred
 _LOCAL_DEG = 12.0
 _FADES_DEG = 4.0  # a third of a departure's length: found edges beside a tag are no tag
 _ROUGH = (0.0, 0.005, 0.01, 0.02, 0.04, 0.08, 0.16)  # in rim radii
+ROUGHEST = _ROUGH[-1]  # sd of the largest departures that the curve can follow, in rim radii
 _FEWEST = 6  # points where no edge was found
 
 
@@ -33,6 +34,28 @@ class Placed:
 
     at_deg: FloatArray
     radius: FloatArray
+    sd: FloatArray
+
+    def some(self, which: Sequence[int]) -> "Placed":
+        """Return these points alone."""
+        chosen = np.asarray(which, dtype=np.int64)
+        return Placed(self.at_deg[chosen], self.radius[chosen], self.sd[chosen])
+
+
+@dataclass(frozen=True, slots=True)
+class FoundEdge:
+    """The edge as the picture shows it.
+
+    Parameters
+    ----------
+    radius, sd : array (360,)
+        In rim radii.
+    kept : array (360,) of bool
+        Where it was found.
+    """
+
+    radius: FloatArray
+    kept: BoolArray
     sd: FloatArray
 
 
@@ -58,23 +81,13 @@ class HandEdge:
     errors: FloatArray
 
 
-def edge_through(
-    placed: Placed,
-    found: FloatArray,
-    kept: BoolArray,
-    found_sd: FloatArray,
-    draws: FloatArray,
-) -> HandEdge:
+def edge_through(placed: Placed, found: FoundEdge, draws: FloatArray) -> HandEdge:
     """Which edge runs through these points and, where they agree, along the found one?
 
     Parameters
     ----------
     placed : Placed
-    found : array (360,)
-        Radius of the found edge, in rim radii.
-    kept : array (360,) of bool
-        Where it was found.
-    found_sd : array (360,)
+    found : FoundEdge
     draws : array (m, 360)
         Standard normal numbers.
 
@@ -92,27 +105,46 @@ def edge_through(
     MeasurementRefused
         Nothing was found and fewer than six points were placed.
     """
-    if not kept.any() and len(placed.at_deg) < _FEWEST:
+    if not found.kept.any() and len(placed.at_deg) < _FEWEST:
         raise MeasurementRefused(
             "opening-points-few",
             f"No edge of the opening was found, and {len(placed.at_deg)} points on it were placed; "
             f"place at least {_FEWEST}, spread all round.",
         )
-    order = np.argsort(placed.at_deg)
-    placed = Placed(placed.at_deg[order], placed.radius[order], placed.sd[order])
-    near = np.round(placed.at_deg).astype(np.int64) % 360
-    apart = np.abs(placed.radius - found[near])
-    against = kept[near] & (apart > _CONTRADICTS_SD * np.hypot(placed.sd, found_sd[near]))
-    told, dropped = _arcs(placed.at_deg, against)
-    dropped &= kept
-    believed = kept & ~dropped
-    by_hand = told & ~believed
-    left = _Left(found, found_sd, believed, _apart(dropped | by_hand))
+    placed = placed.some(np.argsort(placed.at_deg).tolist())
+    told, dropped = _told_and_dropped(placed, found)
+    left = _what_is_left(found, told, dropped)
+    by_hand = told & ~left.kept
     course = _course(placed, left, np.flatnonzero(by_hand))
-    radius, errors = found.copy(), np.zeros_like(draws)
+    radius, errors = found.radius.copy(), np.zeros_like(draws)
     radius[by_hand] = course.radius
     errors[:, by_hand] = _errors(course, draws)
     return HandEdge(radius, told, dropped & ~told, errors)
+
+
+def expected_at(placed: Placed, found: FoundEdge, at_deg: float) -> tuple[float, float]:
+    """Where would these points and the found edge put the edge in this direction, with which sd?
+
+    Both in rim radii; ``placed`` is what is left without a point that is asked about.
+    """
+    placed = placed.some(np.argsort(placed.at_deg).tolist())
+    left = _what_is_left(found, *_told_and_dropped(placed, found))
+    course = _course(placed, left, np.array([round(at_deg) % 360]))
+    return float(course.radius[0]), float(np.sqrt(max(course.covariance[0, 0], 0.0)))
+
+
+def _told_and_dropped(placed: Placed, found: FoundEdge) -> tuple[BoolArray, BoolArray]:
+    near = np.round(placed.at_deg).astype(np.int64) % 360
+    apart = np.abs(placed.radius - found.radius[near])
+    against = found.kept[near] & (apart > _CONTRADICTS_SD * np.hypot(placed.sd, found.sd[near]))
+    told, dropped = _arcs(placed.at_deg, against)
+    return told, dropped & found.kept
+
+
+def _what_is_left(found: FoundEdge, told: BoolArray, dropped: BoolArray) -> "_Left":
+    believed = found.kept & ~dropped
+    by_hand = told & ~believed
+    return _Left(found.radius, found.sd, believed, _apart(dropped | by_hand))
 
 
 def _arcs(at_deg: FloatArray, against: BoolArray) -> tuple[BoolArray, BoolArray]:

@@ -77,6 +77,23 @@ def agrees(points_px: FloatArray, sd_px: float, found: FoundRim) -> bool:
     return squares <= count + 3.0 * math.sqrt(2.0 * count)
 
 
+def rim_misses(
+    points_px: FloatArray, others_px: FloatArray, sd_px: float, found: FoundRim | None
+) -> tuple[FloatArray, FloatArray]:
+    """How far outside of the rim through the others do points lie, in its radii, with which sd?
+
+    Raises
+    ------
+    MeasurementRefused
+        The others do not settle a rim.
+    """
+    rim = rim_through(others_px, sd_px, found)
+    state = _state(rim)
+    basis, target = _rows(points_px, state)
+    spread = np.einsum("ni,ij,nj->n", basis, np.asarray(rim.covariance_px2), basis)
+    return (target - basis @ state) / state[0], np.sqrt(spread + sd_px**2) / state[0]
+
+
 def circle_through(points_px: FloatArray) -> FloatArray:
     """Which circle of least algebraic error runs through these points: (R, u, -v, 0, 0)?
 

@@ -11,7 +11,12 @@ from rimwise.measure.curves import blank_curves, curves_of
 from rimwise.measure.edges import Edges
 from rimwise.measure.magnification import magnification
 from rimwise.measure.nearer import find_eye_edges
-from rimwise.measure.opening_size import opening_finding, opening_from_optic, vector_estimate
+from rimwise.measure.opening_size import (
+    opening_finding,
+    opening_from_optic,
+    vector_estimate,
+    width_not_told,
+)
 from rimwise.measure.ruler import OpticRuler, optic_ruler, rulers_disagree
 from rimwise.measure.second_edge import second_of, why_taken
 from rimwise.measure.width import WidthLaw, width_law, with_errors
@@ -38,7 +43,7 @@ _INSIDE_RIM = 0.035  # of the rim's radius: what runs nearer to it, or outside, 
 _PUPIL_PLANE_SD_MM = 0.10  # the margin lies before the rim: parallax by direction of view
 _PUPIL_SCALE_SD = 0.03  # and is enlarged unlike it by the cornea
 ORDER_NOT_TOLD = "order-not-told"
-_IN_DOUBT = Reason(
+IN_DOUBT = Reason(
     ORDER_NOT_TOLD,
     "The picture does not tell whether this edge lies before the optic or behind it, as a laser "
     "opening or a captured optic's does; cover by direction holds only if it lies before. Focus on "
@@ -91,10 +96,10 @@ def measure_photograph(
         curves = curves_of(edges)
         if edges.before_optic is False:
             return _behind_optic(edges, sheet, picture, sha256)
-        doubtful = _order_in_doubt(edges) or not edges.colour
-        if doubtful:
+        doubt = IN_DOUBT if _order_in_doubt(edges) or not edges.colour else None
+        if doubt is not None:
             _check_size(edges, sheet)
-        return finding_of_edges(edges, sheet, picture, sha256, doubtful=doubtful)
+        return finding_of_edges(edges, sheet, picture, sha256, doubt=doubt)
     except MeasurementRefused as refusal:
         reasons = (Reason(refusal.code, refusal.sentence),)
         return CoverFinding(
@@ -147,7 +152,7 @@ def finding_of_edges(
     picture: str,
     sha256: str,
     hand_radii: FloatArray | None = None,
-    doubtful: bool = False,
+    doubt: Reason | None = None,
 ) -> CoverFinding:
     """What do these edges amount to, whoever found them?
 
@@ -159,8 +164,8 @@ def finding_of_edges(
     hand_radii : array (m, 360), optional
         Errors of the opening's radius where a hand placed it, in radii of the optic: equally
         likely courses, with mean 0.
-    doubtful : bool
-        Whether the edge may lie behind the optic; who corrects by hand has looked.
+    doubt : Reason, optional
+        Why no size is told though the edge is in sight: it may lie behind the optic, say.
 
     Raises
     ------
@@ -174,9 +179,10 @@ def finding_of_edges(
         law = with_errors(law, 0.5 * ruler.diameter_mm * hand_radii)
     around = int(edges.opening_found.sum()) >= WHOLE_EDGE_DEG
     verified = int(edges.both_seen.sum()) >= _LEAST_ARC_DEG
-    whole = around and verified and not doubtful
+    whole = around and verified and doubt is None
     radius = 0.5 * ruler.diameter_mm
     _check_in_sight(edges, law, whole, radius)
+    opening = opening_finding(edges, law, ruler.diameter_mm, whole)
     return CoverFinding(
         picture=picture,
         sha256=sha256,
@@ -186,18 +192,22 @@ def finding_of_edges(
         reasons=(
             *disagree,
             *_reasons(edges, law, around, verified),
-            *((_IN_DOUBT,) if doubtful else ()),
+            *_sizes_left_out(doubt, opening),
         ),
         scale=_scale(edges, ruler),
         optic=OpticFinding(edges.rim_ellipse, ruler.diameter_mm, int(edges.rim_seen.sum())),
         pupil=_pupil(edges, radius),
-        opening=opening_finding(edges, law, ruler.diameter_mm, whole),
+        opening=opening,
         decentration=_decentration(edges, law, sheet, whole),
         cover=cover_profile(law, radius, whole),
         implant_toric_axis_deg=implant_toric_axis(edges),
         haptic_axis_deg=found_haptic_axis(edges),
         curves=curves_of(edges),
     )
+
+
+def _sizes_left_out(doubt: Reason | None, opening: OpeningFinding) -> tuple[Reason, ...]:
+    return (*(() if doubt is None else (doubt,)), *width_not_told(opening))
 
 
 def _order_in_doubt(edges: Edges) -> bool:

@@ -9,7 +9,7 @@ from rimwise.eye.cornea import CorneaSeen, cornea_seen, real_mm
 from rimwise.eye.cornea import magnification as corneal_magnification
 from rimwise.measure.cover_profile import WHOLE_EDGE_DEG
 from rimwise.measure.curves import directions_of
-from rimwise.measure.hand_opening import HandEdge, Placed, edge_through
+from rimwise.measure.hand_opening import FoundEdge, HandEdge, Placed, edge_through
 from rimwise.measure.hand_rim import circle_through, points_of
 from rimwise.measure.opening_size import opening_sizes
 from rimwise.measure.width import DRAWS, WidthLaw, placed_by_hand
@@ -157,7 +157,7 @@ def _edge(
         np.full(len(points), click_px / radius_px),
     )
     nothing = np.zeros(360, dtype=np.bool_)
-    return edge_through(placed, np.ones(360), nothing, np.ones(360), placed_by_hand())
+    return edge_through(placed, FoundEdge(np.ones(360), nothing, np.ones(360)), placed_by_hand())
 
 
 def _law(radius_mm: FloatArray, errors_mm: FloatArray, relative: float) -> WidthLaw:
