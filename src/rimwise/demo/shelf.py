@@ -18,7 +18,7 @@ from rimwise.exchange.writing import write_bytes, write_json
 from rimwise.records.picture import PictureSheet
 from rimwise.terms.frames import PictureFrame
 
-TRACED = ("photo_easy_001", "photo_medium_002", "photo_hard_003")
+TRACED = ("photo_easy_001", "photo_medium_002", "photo_hard_009")
 SEED = 20260302  # any number: it only makes the clinic the same one every day
 
 

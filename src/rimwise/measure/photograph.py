@@ -37,8 +37,10 @@ from rimwise.terms.arrays import FloatArray
 from rimwise.terms.errors import MeasurementRefused
 from rimwise.terms.estimate import Estimate
 
-_LEAST_ARC_DEG = 30  # less cover in sight than this answers no question
-_LEAST_INSIDE_DEG = 20  # twice the way over which a line can be followed: no haptic runs so inside
+_LEAST_ARC_DEG = 30  # less cover that a reader can verify tells nothing of the whole
+# Twice the way over which a line can be followed: less found is no edge, and no haptic runs so
+# far inside of the rim.
+_LEAST_FOUND_DEG = _LEAST_INSIDE_DEG = 20
 _INSIDE_RIM = 0.035  # of the rim's radius: what runs nearer to it, or outside, may be a haptic
 _PUPIL_PLANE_SD_MM = 0.10  # the margin lies before the rim: parallax by direction of view
 _PUPIL_SCALE_SD = 0.03  # and is enlarged unlike it by the cornea
@@ -237,10 +239,10 @@ def _check_size(edges: Edges, sheet: PictureSheet) -> None:
 def _check_in_sight(edges: Edges, law: WidthLaw, whole: bool, radius_mm: float) -> None:
     """Refuse where too little was found; what was found and no reader can verify is said apart."""
     found = edges.opening_found & edges.rim_seen
-    if found.sum() < _LEAST_ARC_DEG:
+    if found.sum() < _LEAST_FOUND_DEG:
         raise MeasurementRefused(
             "edges-hidden",
-            f"Both edges are in sight over {int(found.sum())}° only, at least {_LEAST_ARC_DEG}° "
+            f"Both edges are in sight over {int(found.sum())}° only, at least {_LEAST_FOUND_DEG}° "
             "are needed; dilate the pupil more, focus on the capsule's edge and light from behind, "
             "or place points on both edges (--points).",
         )

@@ -1,5 +1,6 @@
 """Coarse circles around one centre in a frame: how much of a ring runs at each radius?"""
 
+import math
 from dataclasses import dataclass
 
 import cv2
@@ -107,7 +108,9 @@ def _clipped_steps(
 ) -> tuple[FloatArray, FloatArray]:
     """Return steps, (rows, columns, 3), of brightness and colours, in clipped noise levels."""
     spacing = float(radii_px[1] - radii_px[0])
-    rows = np.arange(0.8 * radii_px[0], 1.2 * radii_px[-1] + spacing, spacing)
+    # How many there are must not hang on the last bit of a radius.
+    count = math.ceil((1.2 * radii_px[-1] - 0.8 * radii_px[0]) / spacing + 1.0 - 1e-6)
+    rows = 0.8 * radii_px[0] + spacing * np.arange(count)
     grid = np.repeat(rows[:, None], _COARSE_COLUMNS, axis=1)
     colours = unroll(planes.log_half, centre_px, grid).astype(np.float32)
     usable = inside_frame(planes.log_half.shape[:2], centre_px, grid)

@@ -17,7 +17,9 @@ _TOLERANCE = 0.14  # how far from the foretold radius circles are tried
 _BELIEVED = 0.09  # and how far the ring may lie in the end: three sd of eye, lens and reader
 _NARROWEST, _WIDEST = 1.2, 2.6  # limbus over dilated pupil where no size is foretold
 _STEP = 0.02
-_WINDOW = 0.05  # half width of the strips compared, of the radius: the limbus is a soft band
+# Half width of the strips compared, of the radius: the limbus is a soft band. Three steps, not two
+# and a half, which is two or three by the last bit of a radius.
+_WINDOW = 0.06
 _BLACK_LOG = 3.3  # outside of it is no sclera but the mask of a lit disc or the picture's end
 _LEAST_SEEN = 0.4
 _LEAST_RISE = 0.05  # sclera is the brighter side, log units

@@ -7,7 +7,7 @@ from importlib import resources
 EXAMPLES = {
     "easy": ("example.easy", "photo_easy_001"),
     "medium": ("example.medium", "photo_medium_002"),
-    "hard": ("example.hard", "photo_hard_003"),
+    "hard": ("example.hard", "photo_hard_009"),
 }
 
 
