@@ -178,3 +178,13 @@ def test_a_refusal_reads_as_one():
     labels = [row.label for row in cover_rows(finding)]
     assert labels == ["Status", "Cover (capsule overlap)", "Opening (capsulotomy)"]
     assert CAUTIONS[0].startswith("Research")
+
+
+@pytest.mark.parametrize(
+    "name", ["患者01.jpg", "глаз.jpg", "עין.jpg", "eye\N{EYE}.jpg", "Ünal.jpg"]
+)
+def test_a_name_in_any_letters_is_drawn_without_a_warning(name):
+    """Letters that the font lacks stand by their numbers (Unicode's); a warning fails the test."""
+    raster, found = Raster(a_picture()), a_finding()
+    png = draw_cover(raster, replace(found, picture=name), SHEET)
+    assert png != draw_cover(raster, replace(found, picture="other.jpg"), SHEET)

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from rimwise.records.clip import SHOWN, ClipRow
+from rimwise.report.letters import drawable
 from rimwise.report.look import LOOK, UNSEEN_HATCH
 from rimwise.terms.cautions import CAUTIONS
 from rimwise.terms.frames import Side, nasal_superior
@@ -72,7 +73,7 @@ def draw_timeline(rows: Sequence[ClipRow], title: str, side: Side) -> bytes:
             for start, end in hidden_spans(rows):
                 one.axvspan(start, end, facecolor="none", edgecolor=LOOK.unseen, hatch=UNSEEN_HATCH)
         title += "" if turned else ": no turn is told without this eye's reference"
-        figure.suptitle(title, x=0.02, ha="left", fontsize=LOOK.title_pt, color=LOOK.ink)
+        figure.suptitle(drawable(title), x=0.02, ha="left", fontsize=LOOK.title_pt, color=LOOK.ink)
         figure.text(0.02, 0.01, CAUTIONS[0], fontsize=LOOK.small_pt, color=LOOK.quiet)
         sink = io.BytesIO()
         figure.savefig(sink, format="png", metadata={"Software": None})

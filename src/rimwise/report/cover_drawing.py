@@ -13,6 +13,7 @@ from rimwise.picture.raster import Raster
 from rimwise.records.cover import CoverFinding
 from rimwise.records.picture import PictureSheet
 from rimwise.report.hand_drawing import placed_points, seen_optic
+from rimwise.report.letters import keep_drawable
 from rimwise.report.look import LOOK
 from rimwise.report.on_photo import casing, draw_curve, ellipse_points, lay_photograph
 from rimwise.report.reflex_drawing import draw_reflexes, reflex_legend
@@ -94,6 +95,7 @@ def draw_cover(raster: Raster, finding: CoverFinding, sheet: PictureSheet) -> by
         _write_text(figure, page, finding, sheet, reasons)
         _write_foot(figure, page, scale, finding)
         sink = io.BytesIO()
+        keep_drawable(figure)
         figure.savefig(
             sink, format="png", metadata={"Software": None}, pil_kwargs={"compress_level": 4}
         )

@@ -3,6 +3,8 @@
 import io
 from typing import TYPE_CHECKING, Literal
 
+from rimwise.report.letters import keep_drawable
+
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
@@ -24,6 +26,7 @@ def drawing_bytes(
     >>> drawing_bytes(Figure(), "A page", "Nothing on it.", "svg")[:5]
     b'<?xml'
     """
+    keep_drawable(figure)
     out = io.BytesIO()
     if kind == "pdf":
         told = {"Title": title, "Subject": description, "CreationDate": None, "Producer": "rimwise"}

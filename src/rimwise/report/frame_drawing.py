@@ -10,6 +10,7 @@ from rimwise.records.frame import FrameFinding, OffsetFinding
 from rimwise.records.picture import PictureSheet
 from rimwise.report.frame_marks import close_up_of, mark_close_up, mark_frame
 from rimwise.report.frame_words import frame_rows
+from rimwise.report.letters import keep_drawable
 from rimwise.report.look import LOOK
 from rimwise.report.upright import upright_pixels
 from rimwise.terms.cautions import CAUTIONS
@@ -91,6 +92,7 @@ def draw_frame(raster: Raster, finding: FrameFinding, sheet: PictureSheet) -> by
             _draw_ruler(_axes(figure, page, place), finding)
         _write(figure, page, finding, sheet)
         sink = io.BytesIO()
+        keep_drawable(figure)
         figure.savefig(
             sink, format="png", metadata={"Software": None}, pil_kwargs={"compress_level": 4}
         )

@@ -10,6 +10,7 @@ from rimwise.eye.build import eye_model
 from rimwise.records.eye_description import EyeDescription
 from rimwise.records.plan import Plan
 from rimwise.report.eye_drawing import draw_light, draw_surfaces
+from rimwise.report.letters import keep_drawable
 from rimwise.report.look import DRAWING_STYLE, LOOK
 from rimwise.report.plan_drawing import CENTRE_LOOK
 from rimwise.report.plan_view import PlanView, Seat, seat_frame, seen_through
@@ -199,6 +200,7 @@ def _canvas(size: tuple[float, float]) -> "tuple[Figure, Axes]":
 
 def _svg(figure: "Figure", words: str) -> bytes:
     out = io.BytesIO()
+    keep_drawable(figure)
     figure.savefig(out, format="svg", metadata={"Date": None, "Description": words})
     return out.getvalue()
 

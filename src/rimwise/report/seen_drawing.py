@@ -8,6 +8,7 @@ import numpy as np
 
 from rimwise.predict.chart import ROWS_LOGMAR, decimal_acuity
 from rimwise.records.as_seen import Arcs, SeenPicture
+from rimwise.report.letters import keep_drawable
 from rimwise.report.look import DRAWING_STYLE, LOOK
 from rimwise.terms.arrays import FloatArray
 from rimwise.terms.cautions import CAUTIONS
@@ -75,6 +76,7 @@ def draw_seen(picture: SeenPicture) -> bytes:
                 _name_rows(axes, picture)
         _write_foot(sheet, picture, full)
         sink = io.BytesIO()
+        keep_drawable(sheet)
         sheet.savefig(sink, format="png", dpi=DPI, metadata={"Software": None})
     return sink.getvalue()
 

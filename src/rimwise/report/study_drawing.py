@@ -3,6 +3,7 @@
 import io
 
 from rimwise.records.study import UNITS, Agreement
+from rimwise.report.letters import keep_drawable
 from rimwise.report.look import LOOK
 from rimwise.report.study_words import NAMES
 from rimwise.terms.arrays import FloatArray
@@ -54,5 +55,6 @@ def draw_agreement(name: str, pair: Agreement, points: FloatArray) -> bytes:
         axes.set_title(f"{NAMES[name]}, {limits.n} eyes", loc="left", fontsize=LOOK.text_pt)
         sheet.text(0.02, 0.02, CAUTIONS[0], fontsize=6.0, color=LOOK.quiet)
         sink = io.BytesIO()
+        keep_drawable(sheet)
         sheet.savefig(sink, format="png", metadata={"Software": None})
     return sink.getvalue()
