@@ -38,8 +38,7 @@ from rimwise.terms.errors import MeasurementRefused
 from rimwise.terms.estimate import Estimate
 
 _LEAST_ARC_DEG = 30  # less cover that a reader can verify tells nothing of the whole
-# Twice the way over which a line can be followed: less found is no edge, and no haptic runs so
-# far inside of the rim.
+# Twice the way over which a line can be followed: so far inside of the rim no haptic runs either.
 _LEAST_FOUND_DEG = _LEAST_INSIDE_DEG = 20
 _INSIDE_RIM = 0.035  # of the rim's radius: what runs nearer to it, or outside, may be a haptic
 _PUPIL_PLANE_SD_MM = 0.10  # the margin lies before the rim: parallax by direction of view
