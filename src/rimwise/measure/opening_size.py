@@ -47,13 +47,15 @@ def opening_finding(edges: Edges, law: WidthLaw, diameter_mm: float, whole: bool
     )
 
 
-def width_not_told(opening: OpeningFinding) -> tuple[Reason, ...]:
-    """Say why an opening with a size has no smallest width.
+def sizes_left_out(doubt: Reason | None, opening: OpeningFinding) -> tuple[Reason, ...]:
+    """Say why no size is told, or why an opening with a size has no smallest width.
 
     Jaws laid on from outside pass over what hangs in, so that a deep tag leaves them wider apart
     than the circle of equal area: no width of what lies open. None of 600 openings of the usual
     waviness, drawn at random, is like that.
     """
+    if doubt is not None:
+        return (doubt,)
     if opening.equivalent_diameter_mm is None or opening.smallest_width_mm is not None:
         return ()
     return (

@@ -14,8 +14,8 @@ from rimwise.measure.nearer import find_eye_edges
 from rimwise.measure.opening_size import (
     opening_finding,
     opening_from_optic,
+    sizes_left_out,
     vector_estimate,
-    width_not_told,
 )
 from rimwise.measure.ruler import OpticRuler, optic_ruler, rulers_disagree
 from rimwise.measure.second_edge import second_of, why_taken
@@ -193,7 +193,7 @@ def finding_of_edges(
         reasons=(
             *disagree,
             *_reasons(edges, law, around, verified),
-            *_sizes_left_out(doubt, opening),
+            *sizes_left_out(doubt, opening),
         ),
         scale=_scale(edges, ruler),
         optic=OpticFinding(edges.rim_ellipse, ruler.diameter_mm, int(edges.rim_seen.sum())),
@@ -205,10 +205,6 @@ def finding_of_edges(
         haptic_axis_deg=found_haptic_axis(edges),
         curves=curves_of(edges),
     )
-
-
-def _sizes_left_out(doubt: Reason | None, opening: OpeningFinding) -> tuple[Reason, ...]:
-    return (*(() if doubt is None else (doubt,)), *width_not_told(opening))
 
 
 def _order_in_doubt(edges: Edges) -> bool:
