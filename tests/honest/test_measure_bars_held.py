@@ -60,18 +60,18 @@ FORMS = {
     "double": lambda image: _again(_times(image, 2.0, Image.Resampling.BICUBIC), 92),
 }
 
-_REFUSED = "4 or 5 of 12 are refused, upright too: most of the rim or of the edge is hidden"
+_REFUSED = "4 of 12 are refused, 3 upright: most of the rim or of the edge is hidden"
 _GIVEN = "{} %, of pictures answered {} %: " + _REFUSED
 _HIDDEN = "{} % (upright 9.5): edges whose line has faded, that still show as a step"
 _CHECKED = (
-    "6 of 12 hold a direction that could be checked, upright too; the mean of those is 0.02 mm"
+    "6 of 12 hold a direction that could be checked, upright 7; the mean of those is 0.02 mm"
 )
-_AXIS = "4 of 7 axes are not told, upright too (refused, or marks hidden); here 4 or 5"
+_AXIS = "4 of 7 axes are not told, upright too (refused, or marks hidden)"
 FAILS = {
     ("JPEG 60", "medium", "hidden claimed"): _HIDDEN.format("12.2"),
     ("JPEG 60", "hard", "cover, median"): _REFUSED,
     ("JPEG 60", "hard", "cover, nine of ten"): _REFUSED,
-    ("JPEG 60", "hard", "plain given"): _GIVEN.format(44, 73),
+    ("JPEG 60", "hard", "plain given"): _GIVEN.format(47, 67),
     ("JPEG 60", "hard", "toric axis, median"): _AXIS,
     ("half", "medium", "hidden claimed"): _HIDDEN.format("6.5"),
     ("half", "hard", "cover, median"): _CHECKED,
