@@ -1,12 +1,14 @@
 """The budget of ±: parts add up, sources act where they must, a wider source dominates."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
 from rimwise.measure.budget import SOURCES, cover_budget
 from rimwise.measure.correct import correct
+from rimwise.measure.opening_size import opening_from_optic
 from rimwise.records.corrections import Corrections
 from rimwise.records.cover import CoverFinding, FoundCurves
 from rimwise.records.cover_budget import NumberBudget
@@ -136,3 +138,16 @@ def test_a_rough_edge_widens_the_sd_of_circularity() -> None:
     length = np.hypot(np.diff(x, append=x[0]), np.diff(y, append=y[0])).sum()
     truth = 4.0 * np.pi * area / length**2
     assert abs(rough.circularity.value - truth) < 2.0 * rough.circularity.sd
+
+
+def test_twice_the_sd_of_the_openings_place_holds_what_a_reader_expects() -> None:
+    """A gap times a view has long tails: 1.96 sd of such a product hold less than 95 % of it."""
+    normal = np.random.default_rng(5).normal(size=(800, 3))
+    x, y = 0.01 * normal[:, 0], 0.01 * normal[:, 1] * normal[:, 2]
+    turn = np.radians(np.arange(360.0))
+    radii = 2.5 + x[:, None] * np.cos(turn) + y[:, None] * np.sin(turn)
+    law = SimpleNamespace(radius_mm=np.full(360, 2.5), draws_mm=3.0 - radii)
+    told = opening_from_optic(law, 3.0, "right", 0.0)
+    assert np.mean(np.abs(y) < 1.96 * y.std()) < 0.945
+    assert np.mean(np.abs(y) < 1.97 * told.y_mm.sd) >= 0.95
+    assert told.x_mm.sd == pytest.approx(x.std(), rel=0.03)

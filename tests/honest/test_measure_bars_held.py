@@ -63,9 +63,7 @@ FORMS = {
 _REFUSED = "4 of 12 are refused, 3 upright: most of the rim or of the edge is hidden"
 _GIVEN = "{} %, of pictures answered {} %: " + _REFUSED
 _HIDDEN = "{} % (upright 9.5): edges whose line has faded, that still show as a step"
-_CHECKED = (
-    "6 of 12 hold a direction that could be checked, upright 7; the mean of those is 0.02 mm"
-)
+_CHECKED = "6 of 12 hold a direction that could be checked, upright 7; the mean of those is 0.02 mm"
 _AXIS = "4 of 7 axes are not told, upright too (refused, or marks hidden)"
 FAILS = {
     ("JPEG 60", "medium", "hidden claimed"): _HIDDEN.format("12.2"),
