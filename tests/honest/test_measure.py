@@ -87,6 +87,11 @@ def test_a_jpegs_blur_of_colour_does_not_move_the_edge():
         assert abs(moved_px) < 0.6
 
 
+def test_a_ring_that_a_fit_runs_away_from_is_none():
+    """A picture of level 7 with so short an arc of a line that the ellipse through it collapses."""
+    assert try_photo(7, 70743, usual=True).status == "refused"
+
+
 def _inside(level: int) -> dict[str, float]:
     """Return which share of each number's errors lies within its 95 % interval."""
     found = trials([level], MANY, first=10_000 * level, usual=True)

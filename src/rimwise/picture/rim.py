@@ -51,6 +51,9 @@ class RimSettings:
         Scatter of a found line about its ellipse that is usual: half a pixel in 300.
     shows : float
         Noise levels over 8° with which a line shows.
+    astray : float
+        A fit through a short arc may run off: a rim by this share larger or smaller than the ring
+        it was followed from is none.
     aside_px, aside_columns : float
         By so much the step of brightness at a rim draws its line aside, all round and either way:
         own renders with steps of 5 and 12 % on lines of 15 and 30 %, blurred by 0.8 to 2.5 px, err
@@ -72,6 +75,7 @@ class RimSettings:
     colour_step: float = 0.14
     scatter: float = 0.0018
     shows: float = 1.5
+    astray: float = 0.2
     aside_px: float = 0.3
     aside_columns: float = 12.0
     double_reach: float = 0.075
@@ -226,9 +230,9 @@ def _in_doubt(rim: Rim, outer: Oval) -> Rim:
 
 def _follow(planes: Planes, pupil: PupilMargin, oval: Oval) -> Rim | None:
     """Follow the line within a narrow band and fit the ellipse through it."""
-    theta = directions_rad(COLUMNS)
-    basis = rim_basis(theta)
+    basis = rim_basis(directions_rad(COLUMNS))
     columns = np.arange(COLUMNS)
+    start_px = oval.radius_px
     wide = line_strip(planes, pupil, oval, int(0.06 * oval.radius_px), COLUMNS)
     rim: Rim | None = None
     for band in (0.012, 0.008):
@@ -245,6 +249,8 @@ def _follow(planes: Planes, pupil: PupilMargin, oval: Oval) -> Rim | None:
         aside_px = _drawn_aside(strip, path, found, strength > 1.0)
         covariance[0, 0] += SETTINGS.aside_px**2 + aside_px**2
         oval = moved_oval(oval, shape)
+        if abs(oval.radius_px / start_px - 1.0) > SETTINGS.astray:
+            return None
         rim = Rim(
             quality=0.0,
             unbroken=0.0,
