@@ -23,7 +23,7 @@ ALLOWED: dict[str, str] = {
     "tests/honest/test_measure_bars_held.py: " + SILENCES[0]: "bars that pictures stored again do "
     "not reach, each with its figure and reason; strict, so that one reached must be taken out",
     "tests/honest/test_measure.py: " + SILENCES[0]: "intervals of own pictures that are too wide, "
-    "by 1 to 3 %, with the reason; how many levels fail depends on how many pictures are asked",
+    "by 1 to 3 %, and two levels that fall short, strict on the full number, each with its reason",
 }
 
 
