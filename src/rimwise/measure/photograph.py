@@ -219,6 +219,8 @@ def _order_in_doubt(edges: Edges) -> bool:
 
 def _check_size(edges: Edges, sheet: PictureSheet) -> None:
     """Refuse an edge that may lie behind the optic and is no larger than a laser's opening."""
+    if not edges.opening_found.any():
+        return  # that nothing was found is said where it counts
     usual = published_value("photograph", "laser_opening")
     radius_mm = 0.5 * optic_ruler(edges, sheet).diameter_mm
     edge_mm = radius_mm * float(np.median((edges.opening_px / edges.rim_px)[edges.opening_found]))
