@@ -167,6 +167,20 @@ def test_a_fault_is_not_kept_for_a_second_run(tmp_path: Path) -> None:
     assert "fault" not in again
 
 
+def test_a_name_that_is_no_utf8_stands_escaped_in_the_table(folder: Path, tmp_path: Path) -> None:
+    own = tmp_path / "in"
+    own.mkdir()
+    try:
+        (own / "bad\udcff.jpg").write_bytes((folder / "words.jpg").read_bytes())
+    except OSError:
+        pytest.skip("this file system takes no such name")
+    outcome = measure_folder(BatchRequest(own, tmp_path / "out", workers=1), None)
+    table = (tmp_path / "out" / "cover.csv").read_text(encoding="utf-8")
+    rows = list(csv.DictReader(table.splitlines()))
+    assert [row["picture"].endswith("bad\\udcff.jpg") for row in rows] == [True]
+    assert len(outcome.failures) == 1
+
+
 def test_what_is_no_picture_is_left_alone(folder: Path, tmp_path: Path) -> None:
     assert pictures_in(folder, tmp_path) == ["below/eye.jpg", "wall.png", "words.jpg"]
     assert pictures_in(folder, folder / "below") == ["wall.png", "words.jpg"]

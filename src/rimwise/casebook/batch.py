@@ -19,7 +19,7 @@ from rimwise.casebook.exits import (
     worst_exit,
 )
 from rimwise.casebook.kept import Kept, key_of
-from rimwise.casebook.measuring import Request, measure_pictures
+from rimwise.casebook.measuring import Request, measure_pictures, shown_name
 from rimwise.casebook.pool import Crashed, LocalPool
 from rimwise.exchange.cover_table import table_lines
 from rimwise.exchange.pictures import check_file
@@ -262,7 +262,7 @@ def _crashed(task: _Task) -> dict[str, Any]:
         f"{task.name} stopped the process that measured it, alone too: it may need more memory "
         "than there is; scale it down, or report it"
     )
-    picture = str(task.request.paths[0])
+    picture = shown_name(task.request.paths[0])
     return unread_document(picture, Reason(UNEXPECTED, sentence))
 
 

@@ -187,7 +187,7 @@ def _measured(path: Path, place: Path | None, *, request: Request, steps: _Steps
     if not (steps.corrections is not None and _before_implant(told.sheet)):
         check_kind(told.sheet, path.name)
     loaded = load_picture(path)
-    finding = finding_of(loaded.raster, told.sheet, str(path), loaded.sha256, steps.measure)
+    finding = finding_of(loaded.raster, told.sheet, shown_name(path), loaded.sha256, steps.measure)
     if steps.corrections is not None:
         finding = corrected_finding(finding, told.sheet, steps.corrections, loaded.raster)
     if request.budget:
@@ -195,11 +195,12 @@ def _measured(path: Path, place: Path | None, *, request: Request, steps: _Steps
     finding = replace(finding, reasons=(*finding.reasons, *told.notes, *loaded.notes))
     if place is not None and steps.draw is not None:
         write_bytes(place, steps.draw(loaded.raster, finding, told.sheet))
-    return Measured(str(path), finding, None, place)
+    return Measured(shown_name(path), finding, None, place)
 
 
 def _failed(path: Path, reason: Reason) -> Measured:
-    return Measured(str(path), None, reason)
+    told = replace(reason, sentence=shown_name(reason.sentence))
+    return Measured(shown_name(path), None, told)
 
 
 def _before_implant(sheet: PictureSheet) -> bool:
@@ -220,3 +221,14 @@ def check_kind(sheet: PictureSheet, name: str) -> None:
             f'{name} is a {sheet.kind} by its sheet, and measure takes kind = "photograph"; frames '
             "and clips of an operation are for align, or correct the sheet"
         )
+
+
+def shown_name(text: Path | str) -> str:
+    r"""How does a file's name, or a sentence with it, stand in documents, which are UTF-8?
+
+    Examples
+    --------
+    >>> shown_name(Path("eye.jpg")), shown_name("eye\udcff.jpg")
+    ('eye.jpg', 'eye\\udcff.jpg')
+    """
+    return str(text).encode("utf-8", "backslashreplace").decode("utf-8")

@@ -17,7 +17,8 @@ from rimwise.measure.hand_marks import haptic_axis, optic_from_p1
 from rimwise.measure.hand_opening import FoundEdge, Placed, edge_through
 from rimwise.measure.hand_rim import agrees, points_of, rim_of_curve, rim_through
 from rimwise.measure.hand_words import beyond_the_curve, correction_words, far_reasons
-from rimwise.measure.photograph import IN_DOUBT, ORDER_NOT_TOLD, check_state, finding_of_edges
+from rimwise.measure.order_told import IN_DOUBT, ORDER_NOT_TOLD
+from rimwise.measure.photograph import check_state, finding_of_edges
 from rimwise.measure.theatre import STATES, opening_before_implant
 from rimwise.measure.width import SETTINGS as WIDTH
 from rimwise.measure.width import placed_by_hand

@@ -25,6 +25,7 @@ from rimwise.picture.rim import COLUMNS, Rim, rim_basis
 from rimwise.picture.rim_doubt import covariance_where
 from rimwise.picture.rim_flank import rim_foot_px, settled_by_flank
 from rimwise.picture.rim_shows import rim_shows
+from rimwise.picture.rims_own import SETTINGS as OWN
 from rimwise.picture.seam import Seam, find_seams
 from rimwise.picture.strip import directions_rad, radius_about
 from rimwise.picture.which_edge import Choice, Rival, which_edge
@@ -66,6 +67,7 @@ class EdgeSettings:
 
 
 SETTINGS = EdgeSettings()
+_FLATTEST = 0.85  # seen from 30 degrees aside; a flatter ring is no pupil's whole margin
 _LEAST_RIM_PX = 230.0  # at working size: lines of a smaller eye are finer than the finders expect
 
 
@@ -187,7 +189,7 @@ def find_edges(raster: Raster, sheet: PictureSheet) -> Edges:
         marks = find_marks(planes, pupil, rim, sheet.toric_marks_per_end)
     return replace(
         edges,
-        pupil=margin,
+        pupil=None if margin is None or margin.b < _FLATTEST * margin.a else margin,
         pupil_sd_px=planes.stored_length(pupil.residual_px / np.sqrt(60.0)),
         limbus=limbus,
         marks=None if marks is None else _stored(planes, marks),
@@ -238,7 +240,8 @@ def _in_examiner_degrees(
     seam_line, carries = edge_shows(planes, rim, seam)
     found = found | carried_on(found, carries, seam, rim, zone)
     off = (seam.radii_px - rim.radii_px) / rim.radius_px
-    seam_line &= ~ends_along_rim(found, off, told=choice.before is not None)
+    own = None if choice.before is None else np.maximum(zone, OWN.rim_reach)
+    seam_line &= ~ends_along_rim(found, off, own)
     plain = in_pieces(found & seam_line)
     shows = rim_shows(planes, rim, np.where(found, seam.radii_px, np.inf))
     found = without_veiled(found, plain | shows)

@@ -1,6 +1,7 @@
 """Points of a hand that lie far from everything else: followed, and told in words."""
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -64,10 +65,20 @@ def far_on_opening(placed: Placed, found: FoundEdge) -> tuple[FarPoint, ...]:
     >>> [(one.index, round(one.out_share, 1)) for one in far_on_opening(ring, nothing)]
     [(3, -0.5)]
     """
-    left, far = list(range(len(placed.at_deg))), list[FarPoint]()
+
+    def tried(left: list[int]) -> list[FarPoint]:
+        return [_misses(placed, found, left, index) for index in _suspects(placed, found, left)]
+
+    return _one_after_another(len(placed.at_deg), tried)
+
+
+def _one_after_another(
+    count: int, tried: Callable[[list[int]], list[FarPoint]]
+) -> tuple[FarPoint, ...]:
+    """Return the farthest points, each judged without those before it."""
+    left, far = list(range(count)), list[FarPoint]()
     while len(far) < _MOST:
-        tried = [_misses(placed, found, left, index) for index in _suspects(placed, found, left)]
-        worst = max(tried, key=lambda one: abs(one.out_share) / one.sd, default=None)
+        worst = max(tried(left), key=lambda one: abs(one.out_share) / one.sd, default=None)
         if worst is None or abs(worst.out_share) <= FAR_SD * worst.sd:
             break
         far.append(worst)
@@ -112,20 +123,17 @@ def far_on_optic(
     >>> [one.index for one in far_on_optic(ring, 3.0, None)]
     [0]
     """
-    left, far = list(range(len(points_px))), list[FarPoint]()
-    while len(far) < _MOST:
+
+    def tried(left: list[int]) -> list[FarPoint]:
         apart = np.abs(rim_misses(points_px[left], points_px[left], sd_px, found)[0])
-        tried = []
+        far = list[FarPoint]()
         for index in (left[k] for k in np.argsort(-apart)[:_TRIED]):
             others = [k for k in left if k != index]
             try:
                 away, sd = rim_misses(points_px[[index]], points_px[others], sd_px, found)
             except MeasurementRefused:
                 continue
-            tried.append(FarPoint(index, float(away[0]), float(sd[0])))
-        worst = max(tried, key=lambda one: abs(one.out_share) / one.sd, default=None)
-        if worst is None or abs(worst.out_share) <= FAR_SD * worst.sd:
-            break
-        far.append(worst)
-        left.remove(worst.index)
-    return tuple(far)
+            far.append(FarPoint(index, float(away[0]), float(sd[0])))
+        return far
+
+    return _one_after_another(len(points_px), tried)

@@ -12,7 +12,7 @@ from rimwise.picture.raster import Box, Raster
 from rimwise.records.cover import EllipsePx
 from rimwise.records.picture import PictureSheet
 from rimwise.terms.arrays import FloatArray
-from rimwise.terms.errors import LookNearer
+from rimwise.terms.errors import LookNearer, MeasurementRefused
 
 # The limbus lies at twice the radius of the optic (11.7 to 6 mm), and neither is quite in the
 # middle of the other.
@@ -45,7 +45,9 @@ def find_eye_edges(raster: Raster, sheet: PictureSheet) -> Edges:
     Notes
     -----
     Edges are looked for at one working size; a small eye's lines are finer there than the finders
-    expect. Its part of the picture is brought to that size instead, as if it had been cropped.
+    expect. Its part of the picture is brought to that size instead, as if it had been cropped. What
+    lies around a small eye may look like a part of it: only if the limbus, which then is in the
+    picture, has the size that the rim asks for is the rim believed.
     """
     try:
         return find_edges(raster, sheet)
@@ -54,7 +56,18 @@ def find_eye_edges(raster: Raster, sheet: PictureSheet) -> Edges:
         if box is None:
             raise
         edges = find_eye_edges(raster.part(box), sheet)  # ends, as each part is smaller
+        if edges.limbus is None:
+            raise _no_limbus() from small
         return _moved(edges, np.array(box[:2], dtype=np.float64))
+
+
+def _no_limbus() -> MeasurementRefused:
+    """Say that nothing vouches for a small eye's rim: another ring may pass for it."""
+    return MeasurementRefused(
+        "eye-too-small",
+        "The eye does not fill the picture, and no limbus of the size that the optic's rim asks "
+        "for is in sight to vouch for it; take one from nearer by, or crop the picture to the eye.",
+    )
 
 
 def _box(raster: Raster, small: LookNearer) -> Box | None:

@@ -17,6 +17,13 @@ from rimwise.measure.opening_size import (
     sizes_left_out,
     vector_estimate,
 )
+from rimwise.measure.order_told import (
+    IN_DOUBT,
+    INSIDE_RIM,
+    LEAST_ARC_DEG,
+    check_no_laser_opening,
+    order_in_doubt,
+)
 from rimwise.measure.ruler import OpticRuler, optic_ruler, rulers_disagree
 from rimwise.measure.second_edge import second_of, why_taken
 from rimwise.measure.width import WidthLaw, width_law, with_errors
@@ -37,22 +44,13 @@ from rimwise.terms.arrays import FloatArray
 from rimwise.terms.errors import MeasurementRefused
 from rimwise.terms.estimate import Estimate
 
-_LEAST_ARC_DEG = 30  # less cover that a reader can verify tells nothing of the whole
 # Twice the way over which a line can be followed: so far inside of the rim no haptic runs either.
 _LEAST_FOUND_DEG = _LEAST_INSIDE_DEG = 20
-_INSIDE_RIM = 0.035  # of the rim's radius: what runs nearer to it, or outside, may be a haptic
 _PUPIL_PLANE_SD_MM = 0.10  # the margin lies before the rim: parallax by direction of view
 _PUPIL_SCALE_SD = 0.03  # and is enlarged unlike it by the cornea
-ORDER_NOT_TOLD = "order-not-told"
-IN_DOUBT = Reason(
-    ORDER_NOT_TOLD,
-    "The picture does not tell whether this edge lies before the optic or behind it, as a laser "
-    "opening or a captured optic's does; cover by direction holds only if it lies before. Focus on "
-    "the optic's edge and dilate more, or confirm the edge with --points.",
-)
 _NOT_VERIFIED = Reason(
     "opening-not-verified",
-    f"A curve was found all round, but over less than {_LEAST_ARC_DEG}° could a reader verify both "
+    f"A curve was found all round, but over less than {LEAST_ARC_DEG}° could a reader verify both "
     "edges, so no size is told; focus on the capsule's edge, light from behind, or place points on "
     "it (--points).",
 )
@@ -97,9 +95,9 @@ def measure_photograph(
         curves = curves_of(edges)
         if edges.before_optic is False:
             return _behind_optic(edges, sheet, picture, sha256)
-        doubt = IN_DOUBT if _order_in_doubt(edges) or not edges.colour else None
+        doubt = IN_DOUBT if order_in_doubt(edges) or not edges.colour else None
         if doubt is not None:
-            _check_size(edges, sheet)
+            check_no_laser_opening(edges, sheet)
         return finding_of_edges(edges, sheet, picture, sha256, doubt=doubt)
     except MeasurementRefused as refusal:
         reasons = (Reason(refusal.code, refusal.sentence),)
@@ -179,7 +177,7 @@ def finding_of_edges(
     if hand_radii is not None:
         law = with_errors(law, 0.5 * ruler.diameter_mm * hand_radii)
     around = int(edges.opening_found.sum()) >= WHOLE_EDGE_DEG
-    verified = int(edges.both_seen.sum()) >= _LEAST_ARC_DEG
+    verified = int(edges.both_seen.sum()) >= LEAST_ARC_DEG
     whole = around and verified and doubt is None
     radius = 0.5 * ruler.diameter_mm
     _check_in_sight(edges, law, whole, radius)
@@ -207,32 +205,6 @@ def finding_of_edges(
     )
 
 
-def _order_in_doubt(edges: Edges) -> bool:
-    """Could this be an edge behind the optic? Along the optic's rim there is none but an opening's.
-
-    A laser opening ends far inside the rim, a captured optic's edge on part of its way.
-    """
-    inside = edges.opening_px < (1.0 - 2.0 * _INSIDE_RIM) * edges.rim_px
-    far = int((edges.opening_found & inside).sum())
-    return edges.before_optic is None and far >= _LEAST_ARC_DEG
-
-
-def _check_size(edges: Edges, sheet: PictureSheet) -> None:
-    """Refuse an edge that may lie behind the optic and is no larger than a laser's opening."""
-    if not edges.opening_found.any():
-        return  # that nothing was found is said where it counts
-    usual = published_value("photograph", "laser_opening")
-    radius_mm = 0.5 * optic_ruler(edges, sheet).diameter_mm
-    edge_mm = radius_mm * float(np.median((edges.opening_px / edges.rim_px)[edges.opening_found]))
-    if 2.0 * edge_mm < usual.value + 2.0 * (usual.sd or 0.0):
-        raise MeasurementRefused(
-            ORDER_NOT_TOLD,
-            f"The edge that shows lies {edge_mm:.1f} mm from the optic's middle, as a laser "
-            "opening's in the rear capsule does, and the picture does not tell whether it lies "
-            "before the optic; focus on the opening's own edge, or place it with --points.",
-        )
-
-
 def _check_in_sight(edges: Edges, law: WidthLaw, whole: bool, radius_mm: float) -> None:
     """Refuse where too little was found; what was found and no reader can verify is said apart."""
     found = edges.opening_found & edges.rim_seen
@@ -243,7 +215,7 @@ def _check_in_sight(edges: Edges, law: WidthLaw, whole: bool, radius_mm: float) 
             "are needed; dilate the pupil more, focus on the capsule's edge and light from behind, "
             "or place points on both edges (--points).",
         )
-    inside = found & (law.width_mm > _INSIDE_RIM * radius_mm)
+    inside = found & (law.width_mm > INSIDE_RIM * radius_mm)
     if not whole and inside.sum() < _LEAST_INSIDE_DEG:
         raise MeasurementRefused(
             "edges-hidden",

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.ndimage import binary_closing, binary_opening, gaussian_filter1d, label
+from scipy.ndimage import binary_closing, binary_opening, gaussian_filter1d, label, median_filter
 
 from rimwise.picture.rim import COLUMNS, Rim
 from rimwise.picture.seam import Seam
@@ -29,9 +29,11 @@ class AloneSettings:
         Within this share of the rim's radius for so long at its end, a piece has gone over from
         the edge to the rim's own line: an edge that passes beyond the rim crosses it. Not asked
         where the edge is found on more columns than the last.
-    along_told, elsewhere : float, float
-        The same where colours tell of a sheet before the rim, and the piece on the other side of
-        the gap lies farther from the rim than the second.
+    steady_columns : int
+        Median over so many columns of where the piece runs before that is asked.
+    elsewhere : float
+        Where colours tell of a sheet before the rim, the same holds as far as the rim's own lines
+        reach if the piece on the other side of the gap lies farther from the rim than this.
     veiled_columns : int
         Over so long a way without anything fine in sight an edge is not believed.
     turn_columns, turn, even_columns : int, float, float
@@ -47,7 +49,7 @@ class AloneSettings:
     steepest: float = 0.2
     along: float = 0.010
     along_columns: int = 20
-    along_told: float = 0.014
+    steady_columns: int = 9
     elsewhere: float = 0.04
     all_round: int = 600
     veiled_columns: int = 60
@@ -186,7 +188,9 @@ def alone_at_rim(found: BoolArray, seam: Seam, rim: Rim, rim_zone: float | Float
     return alone
 
 
-def ends_along_rim(found: BoolArray, off: FloatArray, told: bool = False) -> BoolArray:
+def ends_along_rim(
+    found: BoolArray, off: FloatArray, rim_zone: FloatArray | None = None
+) -> BoolArray:
     """Where does a piece of an edge end along the rim, as if the rim had led it astray?
 
     Parameters
@@ -195,9 +199,10 @@ def ends_along_rim(found: BoolArray, off: FloatArray, told: bool = False) -> Boo
         Where an edge was found, by half degrees round a turn.
     off : array (720,)
         How far outside of the rim it lies, in radii of the rim.
-    told : bool
-        Whether colours tell that more than the rim shows where they meet: then only an end beyond
-        whose gap the edge goes on elsewhere is astray.
+    rim_zone : array (720,), optional
+        As far as the rim's own lines reach, in its radii, where colours tell that more than the rim
+        shows where they meet: then only an end within it is astray beyond whose gap the edge goes
+        on elsewhere.
 
     Returns
     -------
@@ -211,24 +216,27 @@ def ends_along_rim(found: BoolArray, off: FloatArray, told: bool = False) -> Boo
     [200, 239]
     >>> bool(ends_along_rim(at < 215, off).any())
     False
-    >>> int(ends_along_rim((at < 240) | (at > 300), off, told=True).sum())
+    >>> zone = np.full(720, 0.022)
+    >>> int(ends_along_rim((at < 240) | (at > 300), off, zone).sum())
     40
-    >>> bool(ends_along_rim((at < 240) | (at > 300), np.minimum(off, 0.0), told=True).any())
+    >>> bool(ends_along_rim((at < 240) | (at > 300), np.minimum(off, 0.0), zone).any())
     False
     """
     astray = np.zeros_like(found)
     pieces, start = _pieces(found)
-    if not told and found.sum() >= SETTINGS.all_round:
+    if rim_zone is None and found.sum() >= SETTINGS.all_round:
         return astray
     ways = [(np.flatnonzero(np.roll(own, -start)) + start) % COLUMNS for own in pieces]
-    along = SETTINGS.along_told if told else SETTINGS.along
+    along = np.full(COLUMNS, SETTINGS.along) if rim_zone is None else rim_zone
+    # Noise sends single columns aside.
+    course = median_filter(off, size=SETTINGS.steady_columns, mode="wrap")
     for k, inside in enumerate(ways):
         before, after = ways[k - 1][-1], ways[(k + 1) % len(ways)][0]
         for way, other in ((inside, before), (inside[::-1], after)):
-            left = np.flatnonzero(np.abs(off[way]) > along)
+            left = np.flatnonzero(np.abs(course[way]) > along[way])
             count = int(left[0]) if len(left) else len(way)
-            elsewhere = abs(off[other]) > SETTINGS.elsewhere
-            if count >= SETTINGS.along_columns and (elsewhere or not told):
+            elsewhere = rim_zone is None or abs(off[other]) > SETTINGS.elsewhere
+            if count >= SETTINGS.along_columns and elsewhere:
                 astray[way[:count]] = True
     return astray
 

@@ -88,10 +88,7 @@ def settled_by_flank(planes: Planes, rim: Rim) -> Rim:
     >>> settled_by_flank(planes, rim) is rim
     True
     """
-    log = _strip(planes, rim)
-    darkest = _darkest(log, rim)
-    inside_px, depth = _to_flank(log, darkest)
-    shows = rim.usable & (rim.strength > 1.0) & np.isfinite(inside_px) & (depth > SETTINGS.depth)
+    darkest, inside_px, shows = _flank(planes, rim)
     if shows.sum() < SETTINGS.least_columns:
         return rim
     flank_px = darkest - _MARGIN_PX - np.nan_to_num(inside_px)
@@ -126,9 +123,7 @@ def rim_foot_px(planes: Planes, rim: Rim) -> FloatArray:
     >>> float(rim_foot_px(planes, rim).max())
     0.0
     """
-    log = _strip(planes, rim)
-    inside_px, depth = _to_flank(log, _darkest(log, rim))
-    shows = rim.usable & (rim.strength > 1.0) & np.isfinite(inside_px) & (depth > SETTINGS.depth)
+    _, inside_px, shows = _flank(planes, rim)
     weight = shows.astype(np.float64)
     near = gaussian_filter1d(weight, SETTINGS.even_columns, mode="wrap")
     sums = gaussian_filter1d(weight * np.nan_to_num(inside_px), SETTINGS.even_columns, mode="wrap")
@@ -137,11 +132,15 @@ def rim_foot_px(planes: Planes, rim: Rim) -> FloatArray:
     return np.asarray(SETTINGS.foot * (sums + 0.1 * usual) / (near + 0.1))
 
 
-def _strip(planes: Planes, rim: Rim) -> FloatArray:
-    """Return log brightness across the rim, smoothed along it."""
+def _flank(planes: Planes, rim: Rim) -> tuple[IntArray, FloatArray, BoolArray]:
+    """Return the darkest rows, how far inside of them half the depth is reached, and where."""
     offset = np.arange(-_MARGIN_PX, _MARGIN_PX + 1)
     log = unroll(planes.log_grey, rim.centre_px, rim.radii_px[None] + offset[:, None])
-    return np.asarray(gaussian_filter1d(log, SETTINGS.along_columns, axis=1, mode="wrap"))
+    log = gaussian_filter1d(log, SETTINGS.along_columns, axis=1, mode="wrap")
+    darkest = _darkest(log, rim)
+    inside_px, depth = _to_flank(log, darkest)
+    shows = rim.usable & (rim.strength > 1.0) & np.isfinite(inside_px) & (depth > SETTINGS.depth)
+    return darkest, inside_px, shows
 
 
 def _fitted(rim: Rim, found: FloatArray, shows: BoolArray, spread_px: float) -> Rim:

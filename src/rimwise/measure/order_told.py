@@ -1,0 +1,65 @@
+"""Does a photograph tell that an edge lies before the optic, and is the opening's at all?"""
+
+import numpy as np
+
+from rimwise.measure.edges import Edges
+from rimwise.measure.ruler import optic_ruler
+from rimwise.published.load import published_value
+from rimwise.records.cover import Reason
+from rimwise.records.picture import PictureSheet
+from rimwise.terms.errors import MeasurementRefused
+
+LEAST_ARC_DEG = 30  # less cover that a reader can verify tells nothing of the whole
+INSIDE_RIM = 0.035  # of the rim's radius: what runs nearer to it, or outside, may be a haptic
+ORDER_NOT_TOLD = "order-not-told"
+IN_DOUBT = Reason(
+    ORDER_NOT_TOLD,
+    "The picture does not tell whether this edge lies before the optic or behind it, as a laser "
+    "opening or a captured optic's does; cover by direction holds only if it lies before. Focus on "
+    "the optic's edge and dilate more, or confirm the edge with --points.",
+)
+
+
+def order_in_doubt(edges: Edges) -> bool:
+    """Could this be another edge? Along the optic's rim there is none but an opening's.
+
+    Parameters
+    ----------
+    edges : Edges
+
+    Returns
+    -------
+    bool
+        A laser opening ends far inside the rim, a captured optic's edge on part of its way, and far
+        outside of it the iris begins: there the colours must tell that a sheet lies before the rim.
+    """
+    away = np.abs(edges.opening_px / edges.rim_px - 1.0) > 2.0 * INSIDE_RIM
+    far = int((edges.opening_found & away).sum())
+    return edges.before_optic is None and far >= LEAST_ARC_DEG
+
+
+def check_no_laser_opening(edges: Edges, sheet: PictureSheet) -> None:
+    """Refuse a doubtful edge that lies as a laser's opening does.
+
+    Parameters
+    ----------
+    edges : Edges
+    sheet : PictureSheet
+
+    Raises
+    ------
+    MeasurementRefused
+        It is no larger than a laser's opening.
+    """
+    share = (edges.opening_px / edges.rim_px)[edges.opening_found]
+    if not share.size:
+        return  # that nothing was found is said where it counts
+    usual = published_value("photograph", "laser_opening")
+    edge_mm = 0.5 * optic_ruler(edges, sheet).diameter_mm * float(np.median(share))
+    if 2.0 * edge_mm < usual.value + 2.0 * (usual.sd or 0.0):
+        raise MeasurementRefused(
+            ORDER_NOT_TOLD,
+            f"The edge that shows lies {edge_mm:.1f} mm from the optic's middle, as a laser "
+            "opening's in the rear capsule does, and the picture does not tell whether it lies "
+            "before the optic; focus on the opening's own edge, or place it with --points.",
+        )
