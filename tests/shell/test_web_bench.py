@@ -147,3 +147,11 @@ def test_an_unknown_bench_or_picture_is_no_page(inside: Browser) -> None:
     assert inside.get("/bench/none").status_code == 404
     assert inside.get("/bench/none/start").status_code == 404
     assert inside.get("/picture", params={"eye": "E", "sha": "../../etc"}).status_code == 404
+
+
+def test_the_list_of_pictures_shows_an_example_that_belongs_to_no_eye(inside: Browser) -> None:
+    """An invented example has no code; the list of what is in work failed over it."""
+    name = _open(inside)
+    answer = inside.get("/bench")
+    assert answer.status_code == 200
+    assert f"/bench/{name}" in answer.text
