@@ -94,8 +94,17 @@ def test_a_reflex_over_an_edge_and_a_turned_eye_are_named() -> None:
 @pytest.mark.parametrize("radius_mm", [2.75, 2.9])
 def test_an_edge_alone_in_a_narrow_pupil_is_no_rim(radius_mm: float) -> None:
     """The iris hides the rim; the ring that shows is the opening's: too small an eye."""
-    status, _ = codes(replace(GOOD, pupil=RoundShape(radius_mm)))
-    assert status == "refused"
+    for limbus_mm in (4.5, 4.9, 5.3):
+        scene = replace(GOOD, pupil=RoundShape(radius_mm), limbus=RoundShape(limbus_mm))
+        assert codes(scene)[0] == "refused", limbus_mm
+
+
+def test_two_lines_of_one_edge_are_not_taken_for_both() -> None:
+    """A wide opening alone in a pupil that hides the rim was measured, 0.35 mm wrong."""
+    waves = ((2, 0.004, -0.003), (3, 0.002, 0.001))
+    opening, pupil = RoundShape(2.78, (0.03, -0.02), waves), RoundShape(2.93, (-0.02, 0.03), waves)
+    scene = replace(GOOD, opening=opening, pupil=pupil)
+    assert codes(scene)[0] == "refused"
 
 
 def test_an_eye_that_does_not_fill_the_picture_is_looked_at_from_nearer_by() -> None:

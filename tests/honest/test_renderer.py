@@ -79,7 +79,9 @@ def test_opening_edge_lies_where_the_truth_says(frame):
 
 
 def test_pupil_edge_lies_where_the_scene_says():
-    scene = plain_scene(pupil=RoundShape(3.5, (0.1, 0.05), ((2, 0.01, 0.0),)))
+    # A wide limbus: the iris's shade, steeper the nearer that is, would move the half level.
+    pupil, limbus = RoundShape(3.5, (0.1, 0.05), ((2, 0.01, 0.0),)), RoundShape(5.3)
+    scene = plain_scene(pupil=pupil, limbus=limbus)
     scene = replace(scene, look=replace(PLAIN_LOOK, capsule_veil=0.0))
     points = scene.pupil.points_mm(360) * scene.px_per_mm * (1.0, -1.0) + scene.optic_centre_px
     assert np.abs(residuals_px(scene, 0, points)).max() < 0.05

@@ -173,6 +173,7 @@ def page() -> Iterator[Page]:
 
 def checked(page: Page, viewport: ViewportSize) -> None:
     """The page fits, and no rule of accessibility is broken."""
+    page.wait_for_load_state("load")  # a heading is there before the style sheets are
     page.set_viewport_size(viewport)
     assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
     found = Axe().run(page)

@@ -159,7 +159,7 @@ class PhotoScene:
     opening_shift_mm: tuple[float, float] | None = None
     opening: RoundShape = field(default_factory=lambda: RoundShape(2.6))
     pupil: RoundShape = field(default_factory=lambda: RoundShape(3.6))
-    limbus: RoundShape = field(default_factory=lambda: RoundShape(5.3))
+    limbus: RoundShape = field(default_factory=lambda: RoundShape(4.9))
     lid_mm: float | None = None
     haptic_axis_deg: float | None = 90.0
     toric_axis_deg: float | None = None

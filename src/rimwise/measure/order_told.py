@@ -7,10 +7,13 @@ from rimwise.measure.ruler import optic_ruler
 from rimwise.published.load import published_value
 from rimwise.records.cover import Reason
 from rimwise.records.picture import PictureSheet
+from rimwise.terms.arrays import FloatArray
 from rimwise.terms.errors import MeasurementRefused
 
 LEAST_ARC_DEG = 30  # less cover that a reader can verify tells nothing of the whole
 INSIDE_RIM = 0.035  # of the rim's radius: what runs nearer to it, or outside, may be a haptic
+# Of the rim's radius: 0.15, 0.03 and 0.012 mm.
+_LINES_APART, _EVEN, _VERY_EVEN = 0.05, 0.01, 0.004
 ORDER_NOT_TOLD = "order-not-told"
 IN_DOUBT = Reason(
     ORDER_NOT_TOLD,
@@ -18,6 +21,44 @@ IN_DOUBT = Reason(
     "opening or a captured optic's does; cover by direction holds only if it lies before. Focus on "
     "the optic's edge and dilate more, or confirm the edge with --points.",
 )
+
+
+def check_two_edges(edges: Edges) -> None:
+    """Refuse two lines of one edge that pass for both: they keep one distance all the way round.
+
+    Parameters
+    ----------
+    edges : Edges
+
+    Raises
+    ------
+    MeasurementRefused
+        The edge found follows the rim closely and evenly, over half the way or more, or very
+        evenly where a reader can verify both over a quarter of the way or more.
+
+    Notes
+    -----
+    Where the iris hides the optic's rim, the opening's edge is the only one in the pupil, and its
+    dark line and its bright one are taken for the two. Own derivation of the limits: an edge has
+    lines as far apart as it is thick or blurred, below 0.15 mm. Of invented eyes, drawn from
+    published sizes and decentrations of openings, none in 7,000 has an edge so near to the rim that
+    keeps its distance to 0.03 mm, and 1 in 1,000 one that keeps it to 0.012 mm over a quarter.
+    """
+    off = edges.opening_px / edges.rim_px - 1.0
+    both, found = off[edges.both_seen], off[edges.opening_found]
+    if _even(both, 90, _VERY_EVEN) or _even(found, 180, _EVEN):
+        raise MeasurementRefused(
+            "one-edge-only",
+            "Only one edge is in sight: the two lines found keep the same distance, as the two "
+            "sides of a single edge do, and the iris may hide the optic's rim; dilate the pupil "
+            "more, or place points on both edges (--points).",
+        )
+
+
+def _even(off: FloatArray, least_deg: int, most: float) -> bool:
+    if off.size < least_deg:
+        return False
+    return abs(float(off.mean())) < _LINES_APART and float(off.std()) < most
 
 
 def order_in_doubt(edges: Edges) -> bool:

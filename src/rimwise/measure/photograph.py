@@ -22,6 +22,7 @@ from rimwise.measure.order_told import (
     INSIDE_RIM,
     LEAST_ARC_DEG,
     check_no_laser_opening,
+    check_two_edges,
     order_in_doubt,
 )
 from rimwise.measure.ruler import OpticRuler, optic_ruler, rulers_disagree
@@ -95,6 +96,7 @@ def measure_photograph(
         curves = curves_of(edges)
         if edges.before_optic is False:
             return _behind_optic(edges, sheet, picture, sha256)
+        check_two_edges(edges)
         doubt = IN_DOUBT if order_in_doubt(edges) or not edges.colour else None
         if doubt is not None:
             check_no_laser_opening(edges, sheet)

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from rimwise.geometry.ellipse import Ellipse, fit_ellipse
 from rimwise.geometry.medians import median
 from rimwise.measure.curves import directions_of, edges_of
-from rimwise.measure.magnification import white_to_white
+from rimwise.measure.magnification import magnification, white_to_white
 from rimwise.picture.limbus import find_limbus
 from rimwise.picture.planes import SizedPicture, planes_of, sized_picture
 from rimwise.picture.pupil import find_pupil
@@ -96,10 +96,12 @@ def quality_reasons(
     margin = _margin(raster, planes.factor, finding.curves)
     found = _exposure(planes, margin)
     found += _focus(planes, margin)
-    if curves is not None and curves.rim is not None and curves.opening is not None:
-        found += _dilation(finding) + _gaze(curves) + _reflexes(planes, curves)
+    if finding.optic is not None:
+        found += _dilation(finding)
     elif margin is not None:
         found += _narrow(raster, planes.stored(margin), sheet)
+    if curves is not None and curves.rim is not None and curves.opening is not None:
+        found += _gaze(curves) + _reflexes(planes, curves)
     return tuple(found)
 
 
@@ -266,7 +268,9 @@ def _narrow(raster: Raster, margin_px: FloatArray, sheet: PictureSheet) -> list[
     limbus = find_limbus(raster, pupil)
     if limbus is None:
         return []
-    width_mm = white_to_white(sheet)[0] * oval.mean_radius / limbus.radius_px
+    # As large as the cornea shows the optic, beside which it is judged.
+    width_mm = white_to_white(sheet)[0] / magnification(sheet).value
+    width_mm *= oval.mean_radius / limbus.radius_px
     told = sheet.optic_diameter_mm or published_value("photograph", "usual_optic").value
     least = told + published_value("photograph", "pupil_beyond_optic").value
     if width_mm >= least:
