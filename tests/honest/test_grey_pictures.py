@@ -7,6 +7,7 @@ coloured picture.
 
 import json
 
+import cv2
 import numpy as np
 import pytest
 from practice import AWAY, FOLDER
@@ -88,3 +89,25 @@ def test_captions_in_colour_make_no_colour_picture():
     assert "no-colour" in {reason.code for reason in finding.reasons}
     told = np.array([np.nan if one is None else one for one in finding.cover.width_mm])
     assert np.nanmax(np.abs(told - truth.cover_mm)) < 0.2
+
+
+@pytest.mark.skipif(not FOLDER.is_dir(), reason=AWAY)
+@pytest.mark.parametrize("share", [0.04, 0.10])
+def test_of_a_trace_of_colour_compression_makes_no_edge(share):
+    """Pale pictures told wrong arcs, up to 0.55 mm off: blocks decided where capsule begins."""
+    for path in sorted(FOLDER.glob("photos/*medium*.jpg"))[:6]:
+        truth = json.loads(path.with_suffix("").with_suffix(".truth.json").read_text())
+        pixels = load_picture(path).raster.pixels.astype(np.float32)
+        grey = (pixels @ LUMA)[..., None]
+        pale = np.clip(grey + share * (pixels - grey), 0.0, 255.0).astype(np.uint8)
+        written = cv2.imencode(".jpg", pale[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, 60])[1]
+        read = cv2.imdecode(written, cv2.IMREAD_COLOR)[..., ::-1]
+        finding = measure_photograph(
+            Raster(np.ascontiguousarray(read)), picture_sheet_for(path), picture="", sha256=""
+        )
+        if finding.cover is None:
+            continue
+        assert finding.cover.complete is None
+        told = [np.nan if value is None else value for value in finding.cover.width_mm]
+        error = np.abs(np.array(told) - np.array(truth["overlap_profile_mm"]))
+        assert not (error > 0.2).any(), path.name

@@ -9,7 +9,7 @@ from rimwise.terms.arrays import FloatArray
 from rimwise.terms.estimate import Estimate
 from rimwise.terms.frames import axis_deg
 
-_SURE = 9.0  # strength times lead; sets of texture reach this about once in twenty pictures
+_SURE = 9.0  # strength times lead; texture reaches it in 1 of 50 pictures, without facing dots
 _DOT_SD_PX = 0.8  # where in a blurred dot its centre lies
 _TILT_SD_DEG = 0.15  # what the ellipse's own error and perspective turn an axis by
 # Slant and root of a band trade against each other: own renders scatter by 0.5, others by up to 7.

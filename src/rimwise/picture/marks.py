@@ -33,6 +33,12 @@ class MarkSettings:
         Mean strength of all dots, in noise levels, below which no axis is told.
     lead : float
         How much stronger the best set must be than any set elsewhere.
+    uneven : float
+        How far apart the middles between facing dots may lie. One implant's ends are each other's
+        image through its centre, so that all facing dots have one middle, wherever the rim's is; a
+        dot is placed to 0.003 and two middles apart by 0.003 (sd), those of texture anyhow.
+    merged : float
+        Share of their spacing below which two dots have settled on one spot.
     """
 
     inner: float = 0.66
@@ -44,6 +50,8 @@ class MarkSettings:
     slack: float = 0.014
     least: float = 4.0
     lead: float = 1.25
+    uneven: float = 0.010
+    merged: float = 0.6
 
 
 SETTINGS = MarkSettings()
@@ -122,7 +130,11 @@ def find_marks(planes: Planes, pupil: PupilMargin, rim: Rim, per_end: int) -> Ma
         return None
     peak, lead, plane, layout, place = best
     ends = [_settled(plane, _end(rim, layout, per_end, place, turn), rim) for turn in (0, 1)]
-    return Marks(ends[0] + origin, ends[1] + origin, peak, lead)
+    kept = _in_sight(usable, layout, per_end, place) & _one_middle(ends, rim)
+    first, second = (end[kept] for end in ends)
+    if not _are_set(first, second, layout.spacing * rim.radius_px, per_end):
+        return None
+    return Marks(first + origin, second + origin, peak, lead)
 
 
 def _around(plane: Float32Array, rim: Rim) -> tuple[Float32Array, IntArray]:
@@ -262,6 +274,33 @@ def _end(rim: Rim, layout: _Layout, per_end: int, place: tuple[int, int], turn: 
     column = theta * COLUMNS / (2.0 * np.pi)
     radius = np.interp(column, np.arange(COLUMNS), rim.radii_px, period=COLUMNS)
     return points_at(rim.centre_px, theta, share * radius)
+
+
+def _in_sight(
+    usable: FloatArray, layout: _Layout, per_end: int, place: tuple[int, int]
+) -> BoolArray:
+    """Return which dots are in sight at both ends; the response to others is that of a margin."""
+    down, across = _offsets(layout, per_end)
+    rows = np.minimum(place[0] + down, len(usable) - 1)
+    columns = place[1] + np.round(across * COLUMNS / (2.0 * np.pi)).astype(np.int64)
+    facing = columns + COLUMNS // 2
+    return np.asarray(usable[rows, columns % COLUMNS] * usable[rows, facing % COLUMNS] > 0.0)
+
+
+def _one_middle(ends: list[FloatArray], rim: Rim) -> BoolArray:
+    """Return the dots whose middles with the facing ones agree with most others."""
+    middle = 0.5 * (ends[0] + ends[1])
+    apart = np.hypot(*np.moveaxis(middle[:, None] - middle[None, :], -1, 0))
+    near = apart < SETTINGS.uneven * rim.radius_px
+    return np.asarray(near[int(near.sum(axis=1).argmax())])
+
+
+def _are_set(first: FloatArray, second: FloatArray, spacing_px: float, per_end: int) -> bool:
+    """Return whether these are two dots an end, or the only one, and apart from each other."""
+    if len(first) < min(2, per_end):
+        return False
+    steps = np.concatenate([np.diff(first, axis=0), np.diff(second, axis=0)])
+    return bool((np.hypot(*steps.T) > SETTINGS.merged * spacing_px).all())
 
 
 def _settled(plane: Float32Array, points: FloatArray, rim: Rim) -> FloatArray:

@@ -1,0 +1,35 @@
+"""An implant without marks, or with hidden ones, has no axis told from what lies on it.
+
+Source: own invented pictures, whose scene says that no marks are there; the law that facing dots of
+one implant have one middle is geometry.
+"""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from rimwise.demo.photos import draw_eye, draw_scene, draw_sheet
+from rimwise.demo.render import render_photo
+from rimwise.journey import finding_of
+from rimwise.picture.raster import Raster
+
+
+@pytest.mark.parametrize(
+    ("level", "seed"),
+    [
+        (3, 5580005),  # one speck on either side, each taken for both dots of an end
+        (4, 5590007),  # bubbles on one side, on the other the iris
+        (4, 5590029),  # texture that is not symmetric
+    ],
+)
+def test_specks_are_no_marks(level: int, seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    eye = draw_eye(rng, level)
+    scene = replace(draw_scene(rng, eye, level), toric_axis_deg=None, toric_marks_per_end=0)
+    per_end = int(rng.integers(2, 4))
+    sheet = replace(draw_sheet(rng, eye, scene), toric_marks_per_end=per_end)
+    pixels, _ = render_photo(scene, rng)
+    finding = finding_of(Raster(pixels), sheet, "", "")
+    assert finding.status != "refused"
+    assert finding.implant_toric_axis_deg is None
