@@ -77,3 +77,15 @@ def test_what_lies_around_a_small_eye_is_taken_for_no_part_of_it(red):
     finding, worst_mm = found("photo_easy_008", around.astype(np.uint8))
     assert worst_mm < MOST_MM
     assert finding.cover is None or finding.cover.complete is not False
+
+
+def test_of_two_eyes_in_one_picture_neither_is_measured():
+    """One was measured in silence, under a sheet that may be the other's."""
+    first, second = (smaller(f"photo_{name}", 0.9) for name in ("easy_005", "easy_007"))
+    around = ground((3200, 1500), (150, 105, 85), 40)
+    for eye, left in ((first, 150), (second, 1750)):
+        around[250 : 250 + eye.shape[0], left : left + eye.shape[1]] = eye
+    finding, _ = found("photo_easy_005", around.astype(np.uint8))
+    assert [reason.code for reason in finding.reasons][:1] == ["two-eyes"]
+    finding, _ = found("photo_easy_005", around[:, :1700].astype(np.uint8))
+    assert finding.status == "measured"

@@ -20,6 +20,7 @@ _REACH = 2.3
 # More than so much larger than stored, a picture's lines are its pixels.
 _MOST_ENLARGED = 2.0
 _CLEARLY_LESS = 0.9
+_LEAST_BESIDE = 0.6  # of the eye's own part: a pupil and most of a limbus fit into no less
 
 
 def find_eye_edges(raster: Raster, sheet: PictureSheet) -> Edges:
@@ -40,7 +41,7 @@ def find_eye_edges(raster: Raster, sheet: PictureSheet) -> Edges:
     ------
     MeasurementRefused
         As :func:`rimwise.measure.edges.find_edges`; of a small eye also where the picture holds too
-        few pixels of it.
+        few pixels of it, or two eyes.
 
     Notes
     -----
@@ -58,7 +59,33 @@ def find_eye_edges(raster: Raster, sheet: PictureSheet) -> Edges:
         edges = find_eye_edges(raster.part(box), sheet)  # ends, as each part is smaller
         if edges.limbus is None:
             raise _no_limbus() from small
+        _check_alone(raster, box, sheet)
         return _moved(edges, np.array(box[:2], dtype=np.float64))
+
+
+def _check_alone(raster: Raster, box: Box, sheet: PictureSheet) -> None:
+    """Refuse a picture of two eyes: the sheet tells of one, and nothing tells which it is."""
+    left, top, right, bottom = box
+    beside: tuple[Box, ...] = (
+        (0, 0, left, raster.height_px),
+        (right, 0, raster.width_px, raster.height_px),
+        (0, 0, raster.width_px, top),
+        (0, bottom, raster.width_px, raster.height_px),
+    )
+    least = _LEAST_BESIDE * min(right - left, bottom - top)
+    for one in beside:
+        if min(one[2] - one[0], one[3] - one[1]) < least:
+            continue
+        try:
+            other = find_eye_edges(raster.part(one), sheet)
+        except MeasurementRefused:
+            continue
+        if other.limbus is not None:
+            raise MeasurementRefused(
+                "two-eyes",
+                "Two eyes with an implant are in the picture, and the sheet tells of one; crop the "
+                "picture to that eye.",
+            )
 
 
 def _no_limbus() -> MeasurementRefused:

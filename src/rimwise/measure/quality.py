@@ -90,7 +90,7 @@ def quality_reasons(
     curves = finding.curves
     if finding.cover is not None and finding.cover.assessable_deg >= _GOOD_DEG:
         return () if curves is None else tuple(_gaze(curves))  # a slant shifts what is well seen
-    if any(reason.code == "no-implant" for reason in finding.reasons):
+    if any(reason.code in {"no-implant", "two-eyes"} for reason in finding.reasons):
         return ()  # no edge of an optic is missed here
     planes = sized_picture(raster)
     margin = _margin(raster, planes.factor, finding.curves)
