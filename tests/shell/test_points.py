@@ -124,6 +124,23 @@ def test_a_theatre_frame_before_the_implant_is_outlined(
     assert cover_finding_from_document(one.document()).opening.equivalent_diameter_mm is not None
 
 
+@pytest.mark.parametrize(("scale", "named"), [(40.5, False), (44.0, True)])
+def test_rulers_of_a_theatre_frame_that_contradict_each_other_are_named(
+    tmp_path: Path, photograph: Callable[..., Path], scale: float, named: bool
+) -> None:
+    """The ruler's 40 px per mm is taken; 0.7 % is one sd of each, so that 1.2 % says nothing."""
+    sheet = (
+        f'side = "left"\nkind = "frame"\nstate = "natural"\npx_per_mm = {scale}\n'
+        'ruler = { px = 400.0, mm = 10.0, plane = "limbus" }\n'
+    )
+    path, points = photograph("frame.png", sheet=sheet), tmp_path / "p.json"
+    points.write_text(json.dumps({"opening_px": ring(110.0, 12)}), encoding="utf-8")
+    one = measure_pictures(Request([path], {}, points=points)).pictures[0]
+    assert one.finding is not None
+    codes = [reason.code for reason in one.finding.reasons]
+    assert ("rulers-disagree" in codes) == named
+
+
 def test_a_point_outside_of_the_picture_is_refused(
     tmp_path: Path, photograph: Callable[..., Path]
 ) -> None:

@@ -1,5 +1,6 @@
 """The opening before the implant is in: seen through the cornea, told in real millimetres."""
 
+import math
 from dataclasses import replace
 from typing import Literal
 
@@ -104,7 +105,7 @@ def opening_before_implant(
     apparent_mm = 2.0 * float(np.sqrt(np.mean((edge.radius * radius_px) ** 2))) / per_mm
     return CoverFinding(
         finding.picture, finding.sha256, sheet.side, sheet.state, "partial",
-        (_sentence(apparent_mm, seen, whole),),
+        (*_disagree(sheet), _sentence(apparent_mm, seen, whole)),
         scale=ScaleFinding(
             Estimate(per_mm, per_mm * (published_value("microscope", "given_scale").sd or 0.0)),
             "limbus", origin,
@@ -123,6 +124,23 @@ def _scale(sheet: PictureSheet) -> tuple[float, Literal["ruler", "given"]]:
         "no-ruler",
         "Without an implant there is no optic as the ruler; give px_per_mm, or a ruler in the "
         "limbus's plane, in the sheet.",
+    )
+
+
+def _disagree(sheet: PictureSheet) -> tuple[Reason, ...]:
+    """Say that ruler and scale, if both are told, differ by more than three sd of both."""
+    ruler, scale = sheet.ruler, sheet.px_per_mm
+    if ruler is None or ruler.plane != "limbus" or scale is None:
+        return ()
+    taken, sd = ruler.px / ruler.mm, published_value("microscope", "given_scale").sd or 0.0
+    if abs(taken - scale) <= 3.0 * sd * math.hypot(taken, scale):
+        return ()
+    return (
+        Reason(
+            "rulers-disagree",
+            f"The sheet contradicts itself: the ruler has {taken:.1f} px per mm, which was taken, "
+            f"but px_per_mm is {scale:g}; all lengths hang on it, so check these entries.",
+        ),
     )
 
 
