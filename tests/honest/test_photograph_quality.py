@@ -9,7 +9,9 @@ import pytest
 from rimwise.demo.photos import draw_photo
 from rimwise.demo.render import render_photo
 from rimwise.demo.scene import Lamp, PhotoLook, PhotoScene, RoundShape
+from rimwise.geometry.ellipse import fit_ellipse
 from rimwise.journey import finding_of
+from rimwise.measure import photograph
 from rimwise.measure.quality import blur_px, quality_reasons
 from rimwise.picture.raster import Raster
 from rimwise.records.cover import CoverFinding
@@ -71,6 +73,21 @@ def test_nothing_is_said_of_a_refused_black_picture_but_that_it_is_dark() -> Non
     refused = CoverFinding("eye.jpg", "", "right", "visit", "refused")
     black = Raster(np.zeros((400, 600, 3), dtype=np.uint8))
     assert [one.code for one in quality_reasons(black, refused, SHEET)] == ["too-dark"]
+
+
+def test_an_outline_that_is_no_ellipse_asks_for_another_photograph(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Who gave no points is not told to choose others."""
+
+    def fails(*_: object) -> None:
+        fit_ellipse(np.column_stack([np.arange(9.0), np.arange(9.0)]))
+
+    monkeypatch.setattr(photograph, "find_eye_edges", fails)
+    grey = Raster(np.full((400, 600, 3), 90, dtype=np.uint8))
+    (reason,) = photograph.measure_photograph(grey, SHEET, picture="", sha256="").reasons
+    assert reason.code == "no-ellipse"
+    assert "take a sharper photograph" in reason.sentence
 
 
 @pytest.mark.parametrize("sigma_px", [1.0, 4.0, 9.0, 13.0])

@@ -55,6 +55,11 @@ _NOT_VERIFIED = Reason(
     "edges, so no size is told; focus on the capsule's edge, light from behind, or place points on "
     "it (--points).",
 )
+_NO_ELLIPSE = Reason(
+    "no-ellipse",
+    "An outline found in this picture is no ellipse, as pupil, limbus and the optic's rim are; "
+    "take a sharper photograph of a wider pupil, or place points on both edges (--points).",
+)
 _NO_COLOUR = Reason(
     "no-colour",
     "This picture carries no colour: an edge is told by its fine line alone and only inside of the "
@@ -102,9 +107,11 @@ def measure_photograph(
             check_no_laser_opening(edges, sheet)
         return finding_of_edges(edges, sheet, picture, sha256, doubt=doubt)
     except MeasurementRefused as refusal:
-        reasons = (Reason(refusal.code, refusal.sentence),)
+        reason = Reason(refusal.code, refusal.sentence)
+        if refusal.code == _NO_ELLIPSE.code:
+            reason = _NO_ELLIPSE  # a fit's own sentence speaks to who places its points
         return CoverFinding(
-            picture, sha256, sheet.side, sheet.state, "refused", reasons, curves=curves
+            picture, sha256, sheet.side, sheet.state, "refused", (reason,), curves=curves
         )
 
 
