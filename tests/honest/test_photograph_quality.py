@@ -124,6 +124,16 @@ def test_two_lines_of_one_edge_are_not_taken_for_both() -> None:
     assert codes(scene)[0] == "refused"
 
 
+def test_the_shade_within_a_pupil_s_margin_is_no_rim() -> None:
+    """An opening in a wide pupil, no implant: the iris's shade was the rim, and cover complete."""
+    look = replace(LOOK, optic_line=0.0, optic_shade=0.0, optic_dim=0.0, rim_glow=0.0)
+    for radius_mm in (3.1, 3.3, 3.5):
+        for seed in (3, 4):
+            scene = replace(GOOD, pupil=RoundShape(radius_mm), haptic_axis_deg=None, look=look)
+            pixels, _ = render_photo(scene, np.random.default_rng(seed))
+            assert finding_of(Raster(pixels), SHEET, "", "").status == "refused", radius_mm
+
+
 def test_an_eye_that_does_not_fill_the_picture_is_looked_at_from_nearer_by() -> None:
     """The same pixels within a frame twice as large tell the same; places move with them."""
     pixels, truth = render_photo(GOOD, np.random.default_rng(3))

@@ -5,6 +5,8 @@ import math
 import numpy as np
 
 from rimwise.measure.edges import Edges
+from rimwise.records.cover import Reason
+from rimwise.records.picture import PictureSheet
 from rimwise.terms.arrays import FloatArray
 from rimwise.terms.estimate import Estimate
 from rimwise.terms.frames import axis_deg
@@ -35,6 +37,25 @@ def implant_toric_axis(edges: Edges) -> Estimate | None:
     place = _DOT_SD_PX * edges.px * math.sqrt(2.0 / len(across)) / float(np.hypot(*along))
     sd = math.hypot(math.degrees(place), _TILT_SD_DEG)
     return Estimate(axis or 180.0, sd, "toric marks, weak meridian")
+
+
+def one_mark(sheet: PictureSheet) -> tuple[Reason, ...]:
+    """Say why of an implant with one mark at each end no axis is told.
+
+    Examples
+    --------
+    >>> [len(one_mark(PictureSheet("left", toric_marks_per_end=count))) for count in (0, 1, 2)]
+    [0, 1, 0]
+    """
+    if sheet.toric_marks_per_end != 1:
+        return ()
+    return (
+        Reason(
+            "one-mark-an-end",
+            "The sheet says one toric mark at each end; two specks of dust pass for that, so that "
+            "no axis is told: read it by hand.",
+        ),
+    )
 
 
 def found_haptic_axis(edges: Edges) -> Estimate | None:

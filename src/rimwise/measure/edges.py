@@ -16,7 +16,7 @@ from rimwise.picture.alone import (
 from rimwise.picture.edge_shows import edge_shows
 from rimwise.picture.haptics import Haptics, find_haptics
 from rimwise.picture.limbus import Limbus
-from rimwise.picture.marks import Marks, find_marks
+from rimwise.picture.marks import LEAST_MARKS, Marks, find_marks
 from rimwise.picture.one_circle import on_one_circle
 from rimwise.picture.planes import WORKING_LONG_SIDE_PX, Planes, planes_of, with_colour_of
 from rimwise.picture.pupil import PupilMargin, find_pupil
@@ -28,6 +28,7 @@ from rimwise.picture.rim_shows import rim_shows
 from rimwise.picture.rims_own import SETTINGS as OWN
 from rimwise.picture.seam import Seam, find_seams
 from rimwise.picture.strip import directions_rad, radius_about
+from rimwise.picture.tear import Tears, followed_into_tears
 from rimwise.picture.which_edge import Choice, Rival, which_edge
 from rimwise.records.cover import EllipsePx
 from rimwise.records.picture import PictureSheet
@@ -110,6 +111,10 @@ class Edges:
         Another edge that stands out all the same and was not taken.
     colour : bool
         Whether the picture has any: without it nothing but a fine line told of the edge.
+    torn_px : array (360,), optional
+        How far a tear leads out of the edge's course; 0 elsewhere.
+    broken : array (360,) of bool, optional
+        Where the edge breaks off though nothing hides it.
     """
 
     centre_px: tuple[float, float]
@@ -133,6 +138,8 @@ class Edges:
     haptics: Haptics | None = None
     rival: Rival | None = None
     opening_place_sd_px: float | None = None
+    torn_px: FloatArray | None = None
+    broken: BoolArray | None = None
     colour: bool = True
 
     @property
@@ -172,7 +179,7 @@ def find_edges(raster: Raster, sheet: PictureSheet) -> Edges:
     margin = _pupil_ellipse(planes, pupil)
     rim, limbus = rim_and_limbus(raster, planes, (pupil, margin), sheet)
     if rim is None:
-        raise _no_rim(planes, pupil)
+        raise _no_rim(planes, pupil, sheet)
     _check_size_of_eye(planes, rim)
     rim = settled_by_flank(planes, rim)
     zone = np.maximum(SETTINGS.rim_zone, rim_foot_px(planes, rim) / rim.radius_px)
@@ -183,10 +190,13 @@ def find_edges(raster: Raster, sheet: PictureSheet) -> Edges:
         find_seams(planes, pupil, rim),
         lambda seam: _found(pupil, rim, seam, planes.is_grey, zone),
     )
-    edges = _in_examiner_degrees(planes, rim, choice, sheet.frame.stored(raster.orientation), zone)
-    marks = None
-    if sheet.toric_marks_per_end > 0:
-        marks = find_marks(planes, pupil, rim, sheet.toric_marks_per_end)
+    margin_px = radius_about(pupil.curve_px, rim.centre_px, directions_rad(COLUMNS))
+    torn = followed_into_tears(choice.edge.seam, choice.edge.found, rim, margin_px)
+    edges = _in_examiner_degrees(
+        planes, rim, choice, sheet.frame.stored(raster.orientation), zone, torn
+    )
+    per_end = sheet.toric_marks_per_end
+    marks = find_marks(planes, pupil, rim, per_end) if per_end >= LEAST_MARKS else None
     return replace(
         edges,
         pupil=None if margin is None or margin.b < _FLATTEST * margin.a else margin,
@@ -198,13 +208,18 @@ def find_edges(raster: Raster, sheet: PictureSheet) -> Edges:
     )
 
 
-def _no_rim(planes: Planes, pupil: PupilMargin) -> LookNearer:
+def _no_rim(planes: Planes, pupil: PupilMargin, sheet: PictureSheet) -> LookNearer:
     """Return why there is no rim; in a small pupil its line may be too fine to be found."""
     code, sentence = (
         "no-optic-edge",
         "The rim of the implant's optic was not found, and without it there is no scale; a "
         "wider pupil, sharper focus on the optic's rim or light from behind will show it.",
     )
+    if sheet.lengths.white_to_white_mm is not None:
+        sentence += (
+            " If it shows plainly, check optic_diameter_mm and white_to_white_mm in the sheet: a "
+            "rim that the limbus contradicts is not taken."
+        )
     middle = pupil.curve_px.mean(axis=0)
     radius_px = float(np.hypot(*(pupil.curve_px - middle).T).mean())
     centre_px = _pair(planes.stored(middle))
@@ -230,21 +245,19 @@ def _stored(planes: Planes, marks: Marks) -> Marks:
 
 
 def _in_examiner_degrees(
-    planes: Planes, rim: Rim, choice: Choice, frame: PictureFrame, zone: FloatArray
+    planes: Planes,
+    rim: Rim,
+    choice: Choice,
+    frame: PictureFrame,
+    zone: FloatArray,
+    torn: Tears,
 ) -> Edges:
-    seam, found = choice.edge.seam, choice.edge.found
+    seam = torn.seam
+    found, plain, shows = _trusted(planes, rim, choice, zone, torn)
     degrees = np.arange(360.0)
     radians = np.radians(degrees)
     direction = frame.picture_from_examiner(np.stack([np.cos(radians), np.sin(radians)], axis=-1))
     column = np.degrees(np.arctan2(-direction[:, 1], direction[:, 0])) % 360.0 * COLUMNS / 360.0
-    seam_line, carries = edge_shows(planes, rim, seam)
-    found = found | carried_on(found, carries, seam, rim, zone)
-    off = (seam.radii_px - rim.radii_px) / rim.radius_px
-    own = None if choice.before is None else np.maximum(zone, OWN.rim_reach)
-    seam_line &= ~ends_along_rim(found, off, own)
-    plain = in_pieces(found & seam_line)
-    shows = rim_shows(planes, rim, np.where(found, seam.radii_px, np.inf))
-    found = without_veiled(found, plain | shows)
     basis = rim_basis(column * 2.0 * np.pi / COLUMNS)
     return Edges(
         centre_px=_pair(planes.stored(np.asarray(rim.centre_px))),
@@ -268,7 +281,25 @@ def _in_examiner_degrees(
         before_optic=choice.before,
         rival=choice.rival,
         opening_place_sd_px=planes.stored_length(seam.place_sd_px),
+        torn_px=planes.stored_length(1.0) * _at(torn.depth_px, column),
+        broken=_both(torn.broken, column),
     )
+
+
+def _trusted(
+    planes: Planes, rim: Rim, choice: Choice, zone: FloatArray, torn: Tears
+) -> tuple[BoolArray, BoolArray, BoolArray]:
+    """Return where the edge is found, where it is plain, and where the rim shows, by column."""
+    seam, found = torn.seam, torn.found
+    seam_line, carries = edge_shows(planes, rim, seam)
+    found = found | carried_on(found, carries, seam, rim, zone)
+    off = (seam.radii_px - rim.radii_px) / rim.radius_px
+    own = None if choice.before is None else np.maximum(zone, OWN.rim_reach)
+    seam_line &= ~ends_along_rim(found, off, own)
+    plain = in_pieces(found & seam_line) & torn.clear
+    shows = rim_shows(planes, rim, np.where(found, seam.radii_px, np.inf))
+    found = without_veiled(found, plain | shows)
+    return found, plain, shows
 
 
 def _found(pupil: PupilMargin, rim: Rim, seam: Seam, grey: bool, zone: FloatArray) -> BoolArray:

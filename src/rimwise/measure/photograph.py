@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from rimwise.measure.axes import found_haptic_axis, implant_toric_axis
+from rimwise.measure.axes import found_haptic_axis, implant_toric_axis, one_mark
 from rimwise.measure.cover_profile import WHOLE_EDGE_DEG, cover_profile
 from rimwise.measure.curves import blank_curves, curves_of
 from rimwise.measure.edges import Edges
@@ -27,6 +27,7 @@ from rimwise.measure.order_told import (
 )
 from rimwise.measure.ruler import OpticRuler, optic_ruler, rulers_disagree
 from rimwise.measure.second_edge import second_of, why_taken
+from rimwise.measure.torn import tears_told
 from rimwise.measure.width import WidthLaw, width_law, with_errors
 from rimwise.picture.raster import Raster
 from rimwise.published.load import published_value
@@ -180,7 +181,7 @@ def finding_of_edges(
     MeasurementRefused
         Both edges are in sight over too short a way, or nothing gives a scale.
     """
-    ruler, disagree = optic_ruler(edges, sheet), rulers_disagree(edges, sheet)
+    ruler, of_sheet = optic_ruler(edges, sheet), (*rulers_disagree(edges, sheet), *one_mark(sheet))
     sheet = replace(sheet, optic_diameter_mm=ruler.diameter_mm, optic_diameter_sd_mm=ruler.sd_mm)
     law = width_law(edges, ruler.diameter_mm, ruler.sd_mm, sheet.side)
     if hand_radii is not None:
@@ -198,7 +199,7 @@ def finding_of_edges(
         state=sheet.state,
         status="measured" if whole else "partial",
         reasons=(
-            *disagree,
+            *of_sheet,
             *_reasons(edges, law, around, verified),
             *sizes_left_out(doubt, opening),
         ),
@@ -317,7 +318,7 @@ def _reasons(edges: Edges, law: WidthLaw, whole: bool, verified: bool) -> tuple[
         )
     if not edges.colour:
         found.append(_NO_COLOUR)
-    found += _hidden(edges)
+    found += _hidden(edges) + tears_told(edges.torn_px, edges.broken)
     second = second_of(edges)
     if second is not None and second.counted:
         found.append(_second_edge(second, float((law.width_mm + law.radius_mm)[0])))

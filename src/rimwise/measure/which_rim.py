@@ -9,7 +9,8 @@ from rimwise.picture.limbus import Limbus, find_limbus
 from rimwise.picture.planes import Planes
 from rimwise.picture.pupil import PupilMargin
 from rimwise.picture.raster import Raster
-from rimwise.picture.rim import Rim, find_rims
+from rimwise.picture.rim import COLUMNS, Rim, find_rims
+from rimwise.picture.strip import directions_rad, radius_about
 from rimwise.records.cover import EllipsePx
 from rimwise.records.picture import PictureSheet
 
@@ -20,6 +21,13 @@ class WhichRimSettings:
 
     Parameters
     ----------
+    shade_gap, shade_even, shade_waver : float, float, float
+        What lies so near within the pupil's margin and keeps its distance so evenly (mean and sd,
+        in radii), and wavers so much, is the iris's shade, a ramp without a line of its own. True
+        rims so near to a margin waver by 0.1 to 0.7 pixel.
+    most_waver : float
+        An optic's rim is turned on a lathe or cast: what wavers more is no ellipse. True ones waver
+        by up to 1.1 pixels, in noise and blur as well.
     rim_quality : float
         Mean strength in noise levels below which no rim is claimed: in pictures whose rim is
         hidden the best false candidate stays below this.
@@ -41,6 +49,10 @@ class WhichRimSettings:
         limbus speaks for, if it does so by two sd.
     """
 
+    shade_gap: float = 0.06
+    shade_even: float = 0.03
+    shade_waver: float = 0.85
+    most_waver: float = 2.0
     rim_quality: float = 1.6
     faint_quality: float = 0.7
     faint_unbroken: float = 0.95
@@ -100,6 +112,8 @@ def rim_and_limbus(
     rims = find_rims(planes, pupil)
     for k, rim in enumerate(rims[:2]):
         clear = rim.quality >= SETTINGS.rim_quality
+        if _no_rim_at_all(rim, pupil):
+            continue
         others = [other for other in rims if not _alike(rim, other)]
         if not clear and not _unbroken(rim, max((o.quality for o in others), default=0.0)):
             continue
@@ -113,6 +127,14 @@ def rim_and_limbus(
         if not clear and judged.off is not None and abs(judged.off) < SETTINGS.faint_scale:
             return rim, judged.limbus
     return None, None
+
+
+def _no_rim_at_all(rim: Rim, pupil: PupilMargin) -> bool:
+    """Return whether this ring is no ellipse, or the shade that an iris throws in its margin."""
+    margin = radius_about(pupil.curve_px, rim.centre_px, directions_rad(COLUMNS))
+    gap = (margin - rim.radii_px) / rim.radius_px
+    even = gap.mean() < SETTINGS.shade_gap and gap.std() < SETTINGS.shade_even
+    return bool(rim.waver > (SETTINGS.shade_waver if even else SETTINGS.most_waver))
 
 
 def _judged(

@@ -10,6 +10,7 @@ from rimwise.geometry.fourier import FourierSettings, fourier_radius, fourier_te
 from rimwise.measure.aslant import DRAWN, set_straight, usual_aslant
 from rimwise.measure.edges import Edges
 from rimwise.measure.enlarged import enlarged
+from rimwise.measure.torn import tears_unseen, torn_errors
 from rimwise.picture.rim import rim_basis
 from rimwise.stats.sampling import stream
 from rimwise.terms.arrays import BoolArray, FloatArray
@@ -118,6 +119,10 @@ def width_law(
     parts = _common_parts(edges, opening, (per_px, local_sd), drawn)
     parts |= aslant.errors_mm(opening, radius)
     parts["hidden-part"] = np.where(edges.opening_found, 0.0, gap_draws)
+    if edges.torn_px is not None and edges.torn_px.any():
+        parts["opening-edge"] += torn_errors(edges.torn_px * per_px, DRAWS)
+    if edges.broken is not None and edges.broken.any():
+        parts["hidden-part"] -= tears_unseen(edges.broken, radius - opening, DRAWS)
     given = _summed(parts) + (radius - opening)
     scale = np.asarray(1.0 + drawn["optic"] * optic_diameter_sd_mm / optic_diameter_mm)
     total = given * scale

@@ -55,6 +55,7 @@ class MarkSettings:
 
 
 SETTINGS = MarkSettings()
+LEAST_MARKS = 2  # at each end: two specks of dust that face each other pass for one dot an end
 _WEAK = 1.0
 _LEAST_SHOWN = 0.6
 _APART_COLUMNS = COLUMNS // 60  # 6°: sets nearer than this share dots
@@ -96,7 +97,7 @@ def find_marks(planes: Planes, pupil: PupilMargin, rim: Rim, per_end: int) -> Ma
     planes, pupil, rim
         What the picture shows; the marks lie inside the rim.
     per_end : int
-        Dots at each end, as the sheet says.
+        Dots at each end, as the sheet says, two or more.
 
     Returns
     -------
@@ -115,7 +116,7 @@ def find_marks(planes: Planes, pupil: PupilMargin, rim: Rim, per_end: int) -> Ma
     brightness, origin = _around(planes.log_mean, rim)
     rim = replace(rim, centre_px=(rim.centre_px[0] - origin[0], rim.centre_px[1] - origin[1]))
     shown = _facing(usable)
-    layouts = [(layout, _sight(shown, layout, per_end)) for layout in _layouts(per_end)]
+    layouts = [(layout, _sight(shown, layout, per_end)) for layout in _layouts()]
     for size in SETTINGS.sizes:
         for plane in _dots(brightness, rim, size):
             facing = _facing(np.log1p(_strip(plane, rim)) * usable)
@@ -132,7 +133,7 @@ def find_marks(planes: Planes, pupil: PupilMargin, rim: Rim, per_end: int) -> Ma
     ends = [_settled(plane, _end(rim, layout, per_end, place, turn), rim) for turn in (0, 1)]
     kept = _in_sight(usable, layout, per_end, place) & _one_middle(ends, rim)
     first, second = (end[kept] for end in ends)
-    if not _are_set(first, second, layout.spacing * rim.radius_px, per_end):
+    if not _are_set(first, second, layout.spacing * rim.radius_px):
         return None
     return Marks(first + origin, second + origin, peak, lead)
 
@@ -146,13 +147,10 @@ def _around(plane: Float32Array, rim: Rim) -> tuple[Float32Array, IntArray]:
     return np.ascontiguousarray(plane[low[1] : high[1], low[0] : high[0]]), low
 
 
-def _layouts(per_end: int) -> list[_Layout]:
+def _layouts() -> list[_Layout]:
     low, high = SETTINGS.spacing
     spacings = np.arange(low, high + 1e-9, SETTINGS.step)
-    if per_end == 1:
-        spacings = spacings[:1]
-    ways = (True,) if per_end == 1 else (True, False)
-    return [_Layout(way, float(spacing)) for way in ways for spacing in spacings]
+    return [_Layout(way, float(spacing)) for way in (True, False) for spacing in spacings]
 
 
 def _rows() -> FloatArray:
@@ -295,9 +293,9 @@ def _one_middle(ends: list[FloatArray], rim: Rim) -> BoolArray:
     return np.asarray(near[int(near.sum(axis=1).argmax())])
 
 
-def _are_set(first: FloatArray, second: FloatArray, spacing_px: float, per_end: int) -> bool:
-    """Return whether these are two dots an end, or the only one, and apart from each other."""
-    if len(first) < min(2, per_end):
+def _are_set(first: FloatArray, second: FloatArray, spacing_px: float) -> bool:
+    """Return whether these are two dots an end at least, and apart from each other."""
+    if len(first) < LEAST_MARKS:
         return False
     steps = np.concatenate([np.diff(first, axis=0), np.diff(second, axis=0)])
     return bool((np.hypot(*steps.T) > SETTINGS.merged * spacing_px).all())

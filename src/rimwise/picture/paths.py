@@ -61,6 +61,49 @@ def closed_path(
     return np.concatenate([path[columns : columns + half], path[half:columns]])
 
 
+def steep_path(cost: FloatArray, ends: tuple[int, int], largest_step: int, toll: float) -> IntArray:
+    """Which open path from one row to another costs least, however steep it is?
+
+    Parameters
+    ----------
+    cost : array (rows, n)
+    ends : (int, int)
+        Rows in the first column and in the last.
+    largest_step : int
+        Most rows from one column to the next.
+    toll : float
+        Cost of each row of a step.
+
+    Returns
+    -------
+    array (n,) of int
+
+    Examples
+    --------
+    >>> cost = np.ones((5, 5)); cost[4, 2] = -9.0
+    >>> steep_path(cost, (0, 0), 3, 0.1).tolist()
+    [0, 3, 4, 1, 0]
+    """
+    rows, columns = cost.shape
+    step = np.arange(-largest_step, largest_step + 1)
+    before = np.arange(rows)[:, None] + step  # (rows, steps): where a row may come from
+    off = (before < 0) | (before >= rows)
+    before = np.clip(before, 0, rows - 1)
+    tolls = np.where(off, np.inf, toll * np.abs(step))
+    least = np.full(rows, np.inf)
+    least[ends[0]] = cost[ends[0], 0]
+    came = np.zeros((columns, rows), dtype=np.int64)
+    for column in range(1, columns):
+        trial = least[before] + tolls
+        choice = trial.argmin(axis=1)
+        came[column] = before[np.arange(rows), choice]
+        least = trial[np.arange(rows), choice] + cost[:, column]
+    path = [ends[1]]
+    for column in range(columns - 1, 0, -1):
+        path.append(int(came[column, path[-1]]))
+    return np.array(path[::-1], dtype=np.int64)
+
+
 def flanks(level: FloatArray, path: IntArray, least: float) -> BoolArray:
     """Over which rows does what a path runs along fall off to both sides?
 

@@ -106,6 +106,27 @@ _NEAR_PX = 16  # rows to both sides in which the noise of the fine line is judge
 
 
 @dataclass(frozen=True, slots=True)
+class SeamLevels:
+    """What the strip around the rim tells of seams, in noise levels.
+
+    Parameters
+    ----------
+    told : array (rows, 720)
+        Rise and line together; 0 where nothing can be seen.
+    rise : array (rows, 720)
+        Rise of whiteness alone.
+    usable : array (rows, 720) of bool
+    offset_px : array (rows,)
+        Way outwards from the rim.
+    """
+
+    told: FloatArray
+    rise: FloatArray
+    usable: BoolArray
+    offset_px: FloatArray
+
+
+@dataclass(frozen=True, slots=True)
 class Seam:
     """A found seam in working pixels, 720 directions about the rim's centre.
 
@@ -124,6 +145,8 @@ class Seam:
     steepest_px : array (720,)
         Where whiteness rises fastest: beside the edge by as much as JPEG blurs colour, and steady
         where noise sends the fine line's darkest place from column to column.
+    levels : SeamLevels or None
+        The strip that it was traced in.
     """
 
     radii_px: FloatArray
@@ -132,6 +155,7 @@ class Seam:
     usable: BoolArray
     place_sd_px: float
     steepest_px: FloatArray
+    levels: SeamLevels | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,6 +189,7 @@ def find_seams(planes: Planes, pupil: PupilMargin, rim: Rim) -> tuple[Seam, Seam
     level = _with_line(np.clip(risen, -3.0, _MOST), line) * strips.usable
     level += _beyond(risen, strips, rim) * strips.usable
     rows, columns = np.arange(len(level)), np.arange(COLUMNS)
+    levels = SeamLevels(told, rise, strips.usable, strips.offset_px)
     seams = []
     free = level
     for _ in range(2):
@@ -179,6 +204,7 @@ def find_seams(planes: Planes, pupil: PupilMargin, rim: Rim) -> tuple[Seam, Seam
                 usable=strips.usable[path, columns],
                 place_sd_px=place_sd_px,
                 steepest_px=coarse + steepest,
+                levels=levels,
             )
         )
         taken = np.abs(rows[:, None] - path[None]) < SETTINGS.apart * rim.radius_px
