@@ -12,8 +12,12 @@ import pytest
 from rimwise.demo.render import render_photo
 from rimwise.demo.scene import PhotoLook, PhotoScene, PhotoTruth, RoundShape
 from rimwise.demo.trouble import Arc
+from rimwise.exchange.curves import curves_document, curves_from
 from rimwise.journey import finding_of
+from rimwise.measure.correct import correct
+from rimwise.measure.curves import edges_of
 from rimwise.picture.raster import Raster
+from rimwise.records.corrections import Corrections
 from rimwise.records.cover import CoverFinding
 from rimwise.records.picture import PictureSheet
 
@@ -75,6 +79,20 @@ def test_a_narrow_tear_is_never_called_covered(depth_mm: float, width_deg: float
     assert finding.cover.complete is not True
     assert {"edge-torn", "edge-breaks-off"} & set(codes)
     assert largest_error(finding, truth) < 0.2
+
+
+def test_a_hand_elsewhere_does_not_make_a_broken_edge_whole() -> None:
+    """Numbers are had again from the curves kept; the doubt is kept with them."""
+    finding, _, codes = found(replace(WHOLE, opening=torn(75.0, 0.42, 3.0)))
+    assert "edge-breaks-off" in codes
+    kept = curves_from(curves_document(finding.curves))
+    assert kept is not None
+    point = np.array(edges_of(kept).points_px(edges_of(kept).opening_px)[220])
+    hand = Corrections(opening_px=((float(point[0]), float(point[1])),), who="R-1")
+    again = correct(finding, SHEET, hand)
+    assert again.cover is not None
+    assert again.cover.complete is None
+    assert "edge-breaks-off" in {reason.code for reason in again.reasons}
 
 
 def test_an_edge_that_fades_is_not_torn() -> None:

@@ -256,7 +256,8 @@ def _about_new_centre(curves: FoundCurves, edge_px: FloatArray) -> FoundCurves:
     away = np.abs((every[:, None] - at_deg[None, :] + 180.0) % 360.0 - 180.0)
     nearest = away.argmin(axis=1)
     shown = dict(curves.shown)
-    for name in ("opening_found", "opening_plain", "opening_hidden"):
+    of_edge = {"opening_found", "opening_plain", "opening_hidden"}
+    for name in of_edge | ({"opening_broken"} & set(shown)):
         shown[name] = _tuple(flags_of(curves, name)[nearest])
     opening = replace(curves.opening, radius_px=tuple(float(r) for r in radii))
     return replace(curves, opening=opening, shown=shown)
@@ -281,6 +282,8 @@ def _with_opening(
     shown["opening_found"] = _tuple((found & ~edge.dropped) | edge.told)
     shown["opening_plain"] = _tuple((plain & ~edge.dropped) | edge.told)
     shown["opening_hidden"] = _tuple(flags_of(curves, "opening_hidden") & ~edge.told)
+    if "opening_broken" in shown:  # who placed the edge there has looked whether it is torn
+        shown["opening_broken"] = _tuple(flags_of(curves, "opening_broken") & ~edge.told)
     opening = replace(
         curves.opening or FoundOpening((), curves.px),
         radius_px=tuple(float(r) for r in edge.radius * _rim_px(curves)),

@@ -103,11 +103,7 @@ def curves_of(edges: Edges) -> FoundCurves:
             edges.opening_sd_px,
             edges.opening_place_sd_px,
         ),
-        shown={
-            name: tuple(bool(flag) for flag in getattr(edges, of))
-            for name, of in _FLAGS.items()
-            if edges.before_optic is not False or name.startswith("rim")
-        },
+        shown=_shown(edges),
         pupil=edges.pupil,
         pupil_sd_px=edges.pupil_sd_px,
         limbus=None
@@ -116,6 +112,17 @@ def curves_of(edges: Edges) -> FoundCurves:
         haptic_axis_deg=found_haptic_axis(edges),
         second=second_of(edges),
     )
+
+
+def _shown(edges: Edges) -> dict[str, tuple[bool, ...]]:
+    shown = {
+        name: tuple(bool(flag) for flag in getattr(edges, of))
+        for name, of in _FLAGS.items()
+        if edges.before_optic is not False or name.startswith("rim")
+    }
+    if edges.before_optic is not False and edges.broken is not None and edges.broken.any():
+        shown["opening_broken"] = tuple(bool(flag) for flag in edges.broken)
+    return shown
 
 
 def edges_of(curves: FoundCurves) -> Edges:
@@ -153,6 +160,7 @@ def edges_of(curves: FoundCurves) -> Edges:
         if limbus is None
         else Limbus(limbus.ellipse_px, limbus.radius_px, limbus.centre_sd_px, limbus.seen_deg),
         marks=None,
+        broken=flags_of(curves, "opening_broken"),
     )
 
 

@@ -179,8 +179,9 @@ class FoundCurves:
 
     ``right_px`` and ``up_px`` are the examiner's +x and +y as unit vectors (right, down) of the
     stored picture. ``shown`` has one entry of 360 flags by name: "rim_seen", "rim_hidden",
-    "opening_found", "opening_plain", "opening_hidden". Rim and opening are None where the picture
-    showed none. ``px`` is the size, in stored pixels, of the pixel that edges were found at.
+    "opening_found", "opening_plain", "opening_hidden", and where an edge breaks off in sight
+    "opening_broken". Rim and opening are None where the picture showed none. ``px`` is the size,
+    in stored pixels, of the pixel that edges were found at.
     """
 
     right_px: tuple[float, float]
