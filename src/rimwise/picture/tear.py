@@ -137,8 +137,10 @@ def followed_into_tears(seam: Seam, found: BoolArray, rim: Rim, margin_px: Float
     if seam.levels is None or not found.any():
         return Tears(seam, found, depth, depth > 0.0)
     found = found.copy()
-    weak = uniform_filter1d(seam.strength, _OVER, mode="wrap") < SETTINGS.strength
     usual = float(np.median(seam.strength[found]))
+    strength = uniform_filter1d(seam.strength, _OVER, mode="wrap")
+    # Beside the rim a strength far below the usual may be that of the rim's own lines.
+    weak = strength < np.where(_beside(seam, rim), SETTINGS.alike * usual, SETTINGS.strength)
     for stretch in _stretches(~found | weak, seam, rim):
         opened = np.arange(-SETTINGS.ends, len(stretch) + SETTINGS.ends)
         gap = (stretch[0] + opened) % COLUMNS
@@ -151,14 +153,19 @@ def followed_into_tears(seam: Seam, found: BoolArray, rim: Rim, margin_px: Float
     return Tears(seam, found, depth, _broken(seam, found, rim, usual) & (depth == 0.0))
 
 
+def _beside(seam: Seam, rim: Rim) -> BoolArray:
+    """Return where the edge runs among the rim's own lines."""
+    beyond = (seam.radii_px - rim.radii_px) / rim.radius_px
+    return np.asarray((beyond > -_GLOW) & (beyond < OWN.rim_reach))
+
+
 def _stretches(lost: BoolArray, seam: Seam, rim: Rim) -> list[IntArray]:
     """Return the columns of each stretch without an edge, in order and in sight.
 
     Beside the rim a path that has lost its edge follows the rim's own lines, which are no edge
     begun again: what runs there belongs to the stretch that it adjoins.
     """
-    beyond = (seam.radii_px - rim.radii_px) / rim.radius_px
-    doubtful = lost | ((beyond > -_GLOW) & (beyond < OWN.rim_reach))
+    doubtful = lost | _beside(seam, rim)
     if doubtful.all() or not lost.any():
         return []
     start = int(np.argmin(doubtful))
