@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 TALLEST_IN = 2.9
 WIDEST_RUN_WITHOUT_WORDS_DEG = 11
 BAND_SDS = 2.0
+_MOST_OF_A_BAR_MM = 0.3  # a longer one may leave the strip: it would flatten all else
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,6 +86,9 @@ def strip_scale(cover: CoverProfile, photo_inch_per_mm: float) -> StripScale:
     spread = BAND_SDS * np.where(np.isnan(sd), 0.0, sd)
     low = float(np.min((width - spread)[known], initial=0.0))
     high = float(np.max((width + spread)[known], initial=0.5))
+    least = cover.min_mm
+    if least is not None:  # in a tear, say, where no direction has a number
+        low = min(low, least.value - min(BAND_SDS * least.sd, _MOST_OF_A_BAR_MM))
     low_mm = math.floor((low - 0.08) / 0.05) * 0.05
     high_mm = math.ceil((high + 0.12) / 0.05) * 0.05
     times = max(1, math.floor(TALLEST_IN / ((high_mm - low_mm) * photo_inch_per_mm)))
