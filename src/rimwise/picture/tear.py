@@ -19,7 +19,7 @@ class TearSettings:
     Parameters
     ----------
     shortest, longest : int
-        Half degrees over which the edge is lost or weak, 2° to 60°.
+        Half degrees over which the edge is lost or weak: at least 2°, and no more than 60°.
     ends : int
         Half degrees by which it is opened on both sides: the path that could not follow left the
         edge before it was given up.
@@ -29,11 +29,11 @@ class TearSettings:
         Rows to the next half degree, and what each costs: a tear of 0.9 mm may be as narrow as 12°,
         and a path of texture would zigzag.
     rise, strength, shown : float, float, float
-        The new course must stand out as any edge does over this share of the gap,
+        The new course must stand out as any edge does, over this share of its way.
     alike, enough : float, int
-        be so strong, against the rest of the edge, in the median, and so many pixels long.
+        It must be so strong, against the rest of the edge, in the median, and so many pixels long.
     out, in_ : float
-        Shares of the rim's radius by which it leads outwards at most, and nowhere inwards: a tear
+        Shares of the rim's radius by which it leads outwards at least, and inwards at most: a tear
         runs towards the lens's equator (common practice, no source).
     past_rim, off_iris : float
         Farther past the rim than the first, it must keep the second away from the pupil's margin.
