@@ -95,6 +95,22 @@ def test_a_hand_elsewhere_does_not_make_a_broken_edge_whole() -> None:
     assert "edge-breaks-off" in {reason.code for reason in again.reasons}
 
 
+def test_a_hand_elsewhere_leaves_the_width_of_a_tear_s_error() -> None:
+    finding, _, codes = found(replace(WHOLE, opening=torn(200.0, 0.9, 7.0)))
+    assert "edge-torn" in codes
+    kept = curves_from(curves_document(finding.curves))
+    assert kept is not None
+    point = np.array(edges_of(kept).points_px(edges_of(kept).opening_px)[20])
+    hand = Corrections(opening_px=((float(point[0]), float(point[1])),), who="R-1")
+    again = correct(finding, SHEET, hand)
+    assert finding.cover is not None
+    assert again.cover is not None
+    assert finding.cover.min_mm is not None
+    assert again.cover.min_mm is not None
+    assert again.cover.min_mm.sd == pytest.approx(finding.cover.min_mm.sd, rel=0.1)
+    assert "edge-torn" in {reason.code for reason in again.reasons}
+
+
 def test_an_edge_that_fades_is_not_torn() -> None:
     """Its line is gone over 28°; the capsule goes on beyond it."""
     trouble = replace(WHOLE.look.trouble, gaps=(Arc(140.0, 14.0),))

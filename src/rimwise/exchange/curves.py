@@ -19,7 +19,7 @@ from rimwise.terms.estimate import Estimate
 _DIGITS = 6
 _PIXEL_DIGITS = 4
 _FLAGS = ("rim_seen", "rim_hidden", "opening_found", "opening_plain", "opening_hidden")
-_AT_TIMES = "opening_broken"
+_AT_TIMES = {"opening_broken", "opening_torn"}
 _PAIRS = (
     "opening_px", "optic_px", "hidden_opening_deg", "hidden_optic_deg", "haptic_px", "p1_px",
 )  # fmt: skip
@@ -132,7 +132,7 @@ def curves_from(value: Mapping[str, Any] | None) -> FoundCurves | None:
     if value is None:
         return None
     shown = {str(name): _flags(flags) for name, flags in value["shown"].items()}
-    if shown and set(shown) - {_AT_TIMES} != set(_FLAGS):
+    if shown and set(shown) - _AT_TIMES != set(_FLAGS):
         raise ValueError(f"shown holds {', '.join(shown)}")
     return FoundCurves(
         right_px=_pair(value["right_px"]),

@@ -3,8 +3,9 @@
 import math
 
 import numpy as np
+from scipy.ndimage import label
 
-from rimwise.terms.arrays import FloatArray
+from rimwise.terms.arrays import BoolArray, FloatArray, IntArray
 
 Arc = tuple[float, float]
 
@@ -56,3 +57,19 @@ def in_arc(direction_deg: float, arc: Arc) -> bool:
     (True, False)
     """
     return (direction_deg - arc[0]) % 360.0 <= arc_span_deg(arc)
+
+
+def runs_round(flags: BoolArray) -> list[IntArray]:
+    """Which places, in order, does each run of true flags hold? The last place adjoins the first.
+
+    Examples
+    --------
+    >>> flags = np.array([True, False, True, True, False, True])
+    >>> [run.tolist() for run in runs_round(flags)]
+    [[2, 3], [5, 0]]
+    """
+    if flags.all():
+        return [np.arange(len(flags))]
+    start = int(np.argmin(flags))
+    runs, count = label(np.roll(flags, -start))
+    return [(np.flatnonzero(runs == run) + start) % len(flags) for run in range(1, count + 1)]

@@ -40,6 +40,7 @@ NOTES = ("orientation-tag", "sixteen-bit", "converted", "alpha-dropped", "first-
          "side-from-clinic", "reflexes-not-told")  # fmt: skip
 _USUAL_RADIUS_MM = 3.0  # turns the sd of a click into pixels where no optic's size is told
 _SPEAKS_DEG = 25.0  # a rim is a circle: a point speaks for so much on either side
+_TEARS = {"opening_broken", "opening_torn"}
 
 
 def correct(finding: CoverFinding, sheet: PictureSheet, corrections: Corrections) -> CoverFinding:
@@ -257,7 +258,7 @@ def _about_new_centre(curves: FoundCurves, edge_px: FloatArray) -> FoundCurves:
     nearest = away.argmin(axis=1)
     shown = dict(curves.shown)
     of_edge = {"opening_found", "opening_plain", "opening_hidden"}
-    for name in of_edge | ({"opening_broken"} & set(shown)):
+    for name in of_edge | (_TEARS & set(shown)):
         shown[name] = _tuple(flags_of(curves, name)[nearest])
     opening = replace(curves.opening, radius_px=tuple(float(r) for r in radii))
     return replace(curves, opening=opening, shown=shown)
@@ -282,8 +283,8 @@ def _with_opening(
     shown["opening_found"] = _tuple((found & ~edge.dropped) | edge.told)
     shown["opening_plain"] = _tuple((plain & ~edge.dropped) | edge.told)
     shown["opening_hidden"] = _tuple(flags_of(curves, "opening_hidden") & ~edge.told)
-    if "opening_broken" in shown:  # who placed the edge there has looked whether it is torn
-        shown["opening_broken"] = _tuple(flags_of(curves, "opening_broken") & ~edge.told)
+    for name in _TEARS & set(shown):  # who placed the edge there has looked whether it is torn
+        shown[name] = _tuple(flags_of(curves, name) & ~edge.told)
     opening = replace(
         curves.opening or FoundOpening((), curves.px),
         radius_px=tuple(float(r) for r in edge.radius * _rim_px(curves)),

@@ -1,8 +1,8 @@
 """From the law of cover to the numbers a surgeon asks for."""
 
 import numpy as np
-from scipy.ndimage import label
 
+from rimwise.geometry.arcs import runs_round
 from rimwise.geometry.cover import bare_arcs, bare_total_deg, cover_areas, least_cover
 from rimwise.measure.width import SETTINGS as WIDTH
 from rimwise.measure.width import WidthLaw
@@ -139,13 +139,7 @@ def _bare_in_sight(law: WidthLaw) -> BoolArray:
     It must be longer than the arc over which an edge's errors go together: over less, the edge may
     have jumped to the rim's inner side where it fades.
     """
-    bare = law.found & (_smooth(law.width_mm) < 0.0)
-    if bare.all():
-        return bare
-    first = int(np.argmin(bare))
-    arcs, count = label(np.roll(bare, -first))
-    for arc in range(1, count + 1):
-        of = np.roll(arcs == arc, first)
-        if of.sum() <= WIDTH.edge_arc_deg or not (of & law.seen).any():
-            bare &= ~of
-    return np.asarray(bare)
+    bare = np.asarray(law.found & (_smooth(law.width_mm) < 0.0))
+    for arc in runs_round(bare):
+        bare[arc] = len(arc) > WIDTH.edge_arc_deg and law.seen[arc].any()
+    return bare

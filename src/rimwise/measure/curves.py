@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from rimwise.geometry.arcs import runs_round
 from rimwise.measure.axes import found_haptic_axis
 from rimwise.measure.edges import Edges
 from rimwise.measure.second_edge import second_of
@@ -120,9 +121,22 @@ def _shown(edges: Edges) -> dict[str, tuple[bool, ...]]:
         for name, of in _FLAGS.items()
         if edges.before_optic is not False or name.startswith("rim")
     }
-    if edges.before_optic is not False and edges.broken is not None and edges.broken.any():
-        shown["opening_broken"] = tuple(bool(flag) for flag in edges.broken)
+    if edges.before_optic is False:
+        return shown
+    for name, value in (("opening_broken", edges.broken), ("opening_torn", edges.torn_px)):
+        if value is not None and value.any():
+            shown[name] = tuple(bool(flag) for flag in value)
     return shown
+
+
+def _torn_px(curves: FoundCurves) -> FloatArray:
+    """Return how far tears lead out of the straight course between their ends."""
+    radius = np.asarray(() if curves.opening is None else curves.opening.radius_px)
+    depth = np.zeros(360)
+    for arc in runs_round(flags_of(curves, "opening_torn")):
+        course = np.linspace(radius[arc[0] - 1], radius[(arc[-1] + 1) % 360], len(arc))
+        depth[arc] = np.maximum(radius[arc] - course, 0.0)
+    return depth
 
 
 def edges_of(curves: FoundCurves) -> Edges:
@@ -160,6 +174,7 @@ def edges_of(curves: FoundCurves) -> Edges:
         if limbus is None
         else Limbus(limbus.ellipse_px, limbus.radius_px, limbus.centre_sd_px, limbus.seen_deg),
         marks=None,
+        torn_px=_torn_px(curves),
         broken=flags_of(curves, "opening_broken"),
     )
 

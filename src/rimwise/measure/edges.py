@@ -15,6 +15,7 @@ from rimwise.picture.alone import (
 )
 from rimwise.picture.edge_shows import edge_shows
 from rimwise.picture.haptics import Haptics, find_haptics
+from rimwise.picture.iris_colour import clear_of_iris
 from rimwise.picture.limbus import Limbus
 from rimwise.picture.marks import LEAST_MARKS, Marks, find_marks
 from rimwise.picture.one_circle import on_one_circle
@@ -28,7 +29,7 @@ from rimwise.picture.rim_shows import rim_shows
 from rimwise.picture.rims_own import SETTINGS as OWN
 from rimwise.picture.seam import Seam, find_seams
 from rimwise.picture.strip import directions_rad, radius_about
-from rimwise.picture.tear import Tears, followed_into_tears
+from rimwise.picture.tear import Tears, breaks_in_sight, followed_into_tears
 from rimwise.picture.which_edge import Choice, Rival, which_edge
 from rimwise.records.cover import EllipsePx
 from rimwise.records.picture import PictureSheet
@@ -52,10 +53,6 @@ class EdgeSettings:
     columns : int
         Half degrees over which they are averaged; the strength must hold 5° to both sides too, so
         that a path which only connects two ends of the edge is not taken for it.
-    beyond_rim, off_iris : float
-        Radii of the rim: farther outside of it than the first, an edge must keep the second away
-        from the iris, whose shadow and colour else pass for the start of capsule while the true
-        edge lies behind the iris.
     """
 
     rise: float = 1.2
@@ -63,8 +60,6 @@ class EdgeSettings:
     rim_zone: float = 0.022
     rise_at_rim: float = 4.0
     columns: int = 13
-    beyond_rim: float = 0.03
-    off_iris: float = 0.03
 
 
 SETTINGS = EdgeSettings()
@@ -177,9 +172,10 @@ def find_edges(raster: Raster, sheet: PictureSheet) -> Edges:
         )
     planes = with_colour_of(planes, pupil.curve_px)
     margin = _pupil_ellipse(planes, pupil)
-    rim, limbus = rim_and_limbus(raster, planes, (pupil, margin), sheet)
+    which = rim_and_limbus(raster, planes, (pupil, margin), sheet)
+    rim = which.rim
     if rim is None:
-        raise _no_rim(planes, pupil, sheet)
+        raise _no_rim(planes, pupil, which.contradicted)
     _check_size_of_eye(planes, rim)
     rim = settled_by_flank(planes, rim)
     zone = np.maximum(SETTINGS.rim_zone, rim_foot_px(planes, rim) / rim.radius_px)
@@ -190,8 +186,7 @@ def find_edges(raster: Raster, sheet: PictureSheet) -> Edges:
         find_seams(planes, pupil, rim),
         lambda seam: _found(pupil, rim, seam, planes.is_grey, zone),
     )
-    margin_px = radius_about(pupil.curve_px, rim.centre_px, directions_rad(COLUMNS))
-    torn = followed_into_tears(choice.edge.seam, choice.edge.found, rim, margin_px)
+    torn = _with_tears(planes, pupil, rim, choice)
     edges = _in_examiner_degrees(
         planes, rim, choice, sheet.frame.stored(raster.orientation), zone, torn
     )
@@ -201,24 +196,30 @@ def find_edges(raster: Raster, sheet: PictureSheet) -> Edges:
         edges,
         pupil=None if margin is None or margin.b < _FLATTEST * margin.a else margin,
         pupil_sd_px=planes.stored_length(pupil.residual_px / np.sqrt(60.0)),
-        limbus=limbus,
+        limbus=which.limbus,
         marks=None if marks is None else _stored(planes, marks),
         haptics=find_haptics(planes, pupil, rim),
         colour=not planes.is_grey,
     )
 
 
-def _no_rim(planes: Planes, pupil: PupilMargin, sheet: PictureSheet) -> LookNearer:
+def _with_tears(planes: Planes, pupil: PupilMargin, rim: Rim, choice: Choice) -> Tears:
+    margin_px = radius_about(pupil.curve_px, rim.centre_px, directions_rad(COLUMNS))
+    tears = followed_into_tears(choice.edge.seam, choice.edge.found, rim, margin_px)
+    return breaks_in_sight(planes, rim, tears)
+
+
+def _no_rim(planes: Planes, pupil: PupilMargin, contradicted: bool) -> LookNearer:
     """Return why there is no rim; in a small pupil its line may be too fine to be found."""
     code, sentence = (
         "no-optic-edge",
         "The rim of the implant's optic was not found, and without it there is no scale; a "
         "wider pupil, sharper focus on the optic's rim or light from behind will show it.",
     )
-    if sheet.lengths.white_to_white_mm is not None:
+    if contradicted:
         sentence += (
-            " If it shows plainly, check optic_diameter_mm and white_to_white_mm in the sheet: a "
-            "rim that the limbus contradicts is not taken."
+            " A ring was found that is too small for it against the limbus: the iris hides the "
+            "rim, or the sheet's optic_diameter_mm or white_to_white_mm is wrong."
         )
     middle = pupil.curve_px.mean(axis=0)
     radius_px = float(np.hypot(*(pupil.curve_px - middle).T).mean())
@@ -304,7 +305,11 @@ def _trusted(
 
 def _found(pupil: PupilMargin, rim: Rim, seam: Seam, grey: bool, zone: FloatArray) -> BoolArray:
     """In which directions does a seam stand out, and as more than the iris or the rim?"""
-    found = _stands_out(seam, rim, zone) & _off_iris(pupil, rim, seam)
+    margin = radius_about(pupil.curve_px, rim.centre_px, directions_rad(COLUMNS))
+    found = _stands_out(seam, rim, zone)
+    found &= clear_of_iris(
+        seam.radii_px / rim.radius_px, rim.radii_px / rim.radius_px, margin / rim.radius_px
+    )
     if grey:
         found = on_one_circle(found, seam.radii_px, rim.radius_px)
     return np.asarray(found & ~alone_at_rim(found, seam, rim, zone))
@@ -320,13 +325,6 @@ def _stands_out(seam: Seam, rim: Rim, zone: FloatArray) -> BoolArray:
     at_rim = np.abs(seam.radii_px - rim.radii_px) < zone * rim.radius_px
     enough = rise > np.where(at_rim, SETTINGS.rise_at_rim, SETTINGS.rise)
     return np.asarray(seam.usable & enough & (steady > SETTINGS.strength), dtype=np.bool_)
-
-
-def _off_iris(pupil: PupilMargin, rim: Rim, seam: Seam) -> BoolArray:
-    """Where is the seam no shadow of the iris's? Only beyond the rim can it be taken for one."""
-    margin = radius_about(pupil.curve_px, rim.centre_px, directions_rad(COLUMNS))
-    within = seam.radii_px < rim.radii_px + SETTINGS.beyond_rim * rim.radius_px
-    return np.asarray(within | (margin - seam.radii_px > SETTINGS.off_iris * rim.radius_px))
 
 
 def _pair(point: FloatArray) -> tuple[float, float]:

@@ -1,11 +1,11 @@
 """What a tear of the opening's edge, followed or only feared, does to the law of cover."""
 
 import numpy as np
-from scipy.ndimage import label
 
+from rimwise.geometry.arcs import runs_round
 from rimwise.records.cover import Reason
 from rimwise.stats.sampling import stream
-from rimwise.terms.arrays import BoolArray, FloatArray
+from rimwise.terms.arrays import BoolArray, FloatArray, IntArray
 from rimwise.terms.frames import clock_hour
 
 # Of the depth followed: sides are steep, tips narrow (16 own pictures of tears); and where a tear
@@ -40,9 +40,9 @@ def torn_errors(depth_mm: FloatArray, draws: int) -> FloatArray:
     """
     normal = stream(0, "tears followed").normal(size=(draws, 360))
     errors = np.zeros((draws, 360))
-    for arc in _arcs(depth_mm > 0.0):
-        sd_mm = np.where(arc, np.hypot(_DEPTH_SD * depth_mm, _LOST_SD_MM), 0.0)
-        errors += normal[:, [int(arc.argmax())]] * sd_mm
+    for arc in runs_round(depth_mm > 0.0):
+        sd_mm = np.hypot(_DEPTH_SD * depth_mm[arc], _LOST_SD_MM)
+        errors[:, arc] = normal[:, arc[:1]] * sd_mm
     return errors
 
 
@@ -71,13 +71,12 @@ def tears_unseen(broken: BoolArray, cover_mm: FloatArray, draws: int) -> FloatAr
     """
     chance = stream(0, "tears unseen").uniform(size=(2, draws, 360))
     lost = np.zeros((draws, 360))
-    for arc in _arcs(broken):
-        first = int(arc.argmax())
+    for arc in runs_round(broken):
+        first = arc[:1]
         deepest = _BEYOND_MM + max(float(cover_mm[arc].max()), 0.0)
-        depth = deepest * chance[1, :, [first]].T
-        depth *= chance[0, :, [first]].T < _TORN
-        wider = np.convolve(np.tile(arc, 3), np.ones(2 * _WIDER_DEG + 1), "same")[360:720] > 0.0
-        lost += depth * wider
+        depth = deepest * chance[1][:, first] * (chance[0][:, first] < _TORN)
+        wider = np.arange(arc[0] - _WIDER_DEG, arc[0] + len(arc) + _WIDER_DEG) % 360
+        lost[:, wider] += depth
     return lost
 
 
@@ -92,7 +91,7 @@ def tears_told(torn_px: FloatArray | None, broken: BoolArray | None) -> list[Rea
     """
     found = []
     if torn_px is not None and torn_px.any():
-        hours = " and ".join(_hour(arc) for arc in _arcs(torn_px > 0.0))
+        hours = " and ".join(_hour(arc) for arc in runs_round(torn_px > 0.0))
         found.append(
             Reason(
                 "edge-torn",
@@ -102,28 +101,19 @@ def tears_told(torn_px: FloatArray | None, broken: BoolArray | None) -> list[Rea
             )
         )
     if broken is not None and broken.any():
-        arcs = _arcs(broken)
-        hours = " and ".join(_hour(arc) for arc in arcs)
+        hours = " and ".join(_hour(arc) for arc in runs_round(broken))
         found.append(
             Reason(
                 "edge-breaks-off",
                 f"At {hours} o'clock the opening's edge breaks off over {int(broken.sum())}° where "
                 "nothing hides it: a tear may lead to the optic's rim there, so that no whole "
-                "cover is claimed; look, and place points on the edge (--points).",
+                "cover is claimed and the least cover's ± is wide; look, and place points on the "
+                "edge (--points).",
             )
         )
     return found
 
 
-def _hour(arc: BoolArray) -> str:
-    middle = np.exp(1j * np.radians(np.flatnonzero(arc))).mean()
+def _hour(arc: IntArray) -> str:
+    middle = np.exp(1j * np.radians(arc)).mean()
     return f"{clock_hour(float(np.degrees(np.angle(middle)) % 360.0)):.0f}"
-
-
-def _arcs(flags: BoolArray) -> list[BoolArray]:
-    """Return each run of true flags round the turn."""
-    if flags.all() or not flags.any():
-        return [flags] if flags.all() else []
-    start = int(np.argmin(flags))
-    runs, count = label(np.roll(flags, -start))
-    return [np.asarray(np.roll(runs == run, start)) for run in range(1, count + 1)]

@@ -85,12 +85,29 @@ class _Judged:
         return self.limbus.radius_px / self.expected_px - 1.0
 
 
+@dataclass(frozen=True, slots=True)
+class WhichRim:
+    """The rim and the limbus that are believed; whether a clear ring was left for its size.
+
+    Parameters
+    ----------
+    rim : Rim or None
+    limbus : Limbus or None
+    contradicted : bool
+        A ring stood out as a rim does, and the limbus says that it is too small for one.
+    """
+
+    rim: Rim | None = None
+    limbus: Limbus | None = None
+    contradicted: bool = False
+
+
 def rim_and_limbus(
     raster: Raster,
     planes: Planes,
     within: tuple[PupilMargin, EllipsePx | None],
     sheet: PictureSheet,
-) -> tuple[Rim | None, Limbus | None]:
+) -> WhichRim:
     """Which rim may be believed, and which limbus does its size foretell?
 
     Parameters
@@ -105,11 +122,10 @@ def rim_and_limbus(
 
     Returns
     -------
-    rim : Rim or None
-    limbus : Limbus or None
+    WhichRim
     """
     pupil, margin = within
-    rims = find_rims(planes, pupil)
+    rims, contradicted = find_rims(planes, pupil), False
     for k, rim in enumerate(rims[:2]):
         clear = rim.quality >= SETTINGS.rim_quality
         if _no_rim_at_all(rim, pupil):
@@ -118,15 +134,17 @@ def rim_and_limbus(
         if not clear and not _unbroken(rim, max((o.quality for o in others), default=0.0)):
             continue
         judged = _judged(raster, planes, margin, rim, sheet)
-        if clear and not _too_small_an_eye(raster, margin, judged, sheet):
+        too_small = clear and _too_small_an_eye(raster, margin, judged, sheet)
+        contradicted |= too_small
+        if clear and not too_small:
             near = [o for o in others if o.quality >= _least_rival(rim)] if k == 0 else []
             judged = _by_limbus(
                 judged, [_judged(raster, planes, margin, o, sheet) for o in near], sheet
             )
-            return judged.rim, judged.limbus
+            return WhichRim(judged.rim, judged.limbus)
         if not clear and judged.off is not None and abs(judged.off) < SETTINGS.faint_scale:
-            return rim, judged.limbus
-    return None, None
+            return WhichRim(rim, judged.limbus)
+    return WhichRim(contradicted=contradicted)
 
 
 def _no_rim_at_all(rim: Rim, pupil: PupilMargin) -> bool:

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.ndimage import binary_closing, binary_opening, gaussian_filter1d, label, median_filter
 
+from rimwise.geometry.arcs import runs_round
 from rimwise.picture.rim import COLUMNS, Rim
 from rimwise.picture.seam import Seam
 from rimwise.terms.arrays import BoolArray, FloatArray
@@ -140,13 +141,10 @@ def carried_on(
     way = binary_closing(turns, np.ones(SETTINGS.joins_columns + 1))[COLUMNS : 2 * COLUMNS]
     way &= may | found
     carried = np.zeros_like(found)
-    if found.all() or not found.any():
+    if not found.any():
         return carried
-    start = int(np.argmax(found))
-    gaps, count = label(np.roll(~found, -start))
-    for k in range(1, count + 1):
-        gap = np.roll(gaps == k, start)
-        carried |= gap & bool(way[gap].all())
+    for gap in runs_round(~found):
+        carried[gap] = way[gap].all()
     return carried
 
 

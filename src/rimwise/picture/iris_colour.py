@@ -5,9 +5,29 @@ import numpy as np
 from rimwise.geometry.medians import median
 from rimwise.picture.planes import Planes
 from rimwise.picture.strip import directions_rad, radius_about, unroll
-from rimwise.terms.arrays import FloatArray
+from rimwise.terms.arrays import BoolArray, FloatArray
 
 _COLUMNS = 360
+# Radii of the rim: farther outside of it than the first, an edge must keep the second away from the
+# iris, whose shadow and colour else pass for the start of capsule while the true edge lies behind.
+_BEYOND_RIM, _OFF_IRIS = 0.03, 0.03
+
+
+def clear_of_iris(edge: FloatArray, rim: FloatArray, margin: FloatArray) -> BoolArray:
+    """Where is an edge no shadow of the iris's? Only beyond the rim can it be taken for one.
+
+    Parameters
+    ----------
+    edge, rim, margin : array (n,)
+        Radii of edge, rim and pupil's margin about the rim's centre, in mean radii of the rim.
+
+    Examples
+    --------
+    >>> edge, one = np.array([0.9, 1.1, 1.1]), np.ones(3)
+    >>> clear_of_iris(edge, one, np.array([0.91, 1.2, 1.12])).tolist()
+    [True, True, False]
+    """
+    return np.asarray((edge < rim + _BEYOND_RIM) | (margin - edge > _OFF_IRIS))
 
 
 def iris_colour_px(

@@ -3,12 +3,16 @@
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.ndimage import label, uniform_filter1d
+from scipy.ndimage import uniform_filter1d
 
+from rimwise.geometry.arcs import runs_round
+from rimwise.picture.iris_colour import clear_of_iris
 from rimwise.picture.paths import steep_path
+from rimwise.picture.planes import Planes
 from rimwise.picture.rim import COLUMNS, Rim
 from rimwise.picture.rims_own import SETTINGS as OWN
 from rimwise.picture.seam import Seam, SeamLevels
+from rimwise.picture.strip import unroll
 from rimwise.terms.arrays import BoolArray, FloatArray, IntArray
 
 
@@ -35,8 +39,6 @@ class TearSettings:
     out, in_ : float
         Shares of the rim's radius by which it leads outwards at least, and inwards at most: a tear
         runs towards the lens's equator (common practice, no source).
-    past_rim, off_iris : float
-        Farther past the rim than the first, it must keep the second away from the pupil's margin.
     lost, strong : float
         Shares of its usual strength: below the first an edge is lost, above the second it is there.
     """
@@ -54,8 +56,6 @@ class TearSettings:
     enough: int = 16
     out: float = 0.04
     in_: float = 0.02
-    past_rim: float = 0.03
-    off_iris: float = 0.03
     lost: float = 0.3
     strong: float = 0.7
 
@@ -64,6 +64,9 @@ SETTINGS = TearSettings()
 _GLOW = 0.05  # of the rim's radius: how far inside of it a path follows its own lines
 _NEAR = 5  # half degrees: a smoothed path cuts the corner where an edge breaks off
 _OVER_FEW, _SUDDEN = 3, 8  # half degrees: an edge torn off ends within 4°
+# From where to where about its course, in radii of the rim, light is read; and how much more of it,
+# log units, is a mirror image's.
+_LIT, _ADDED = (-0.08, 0.03), 0.1
 _OVER = 5  # half degrees over which strength is averaged
 
 
@@ -153,6 +156,48 @@ def followed_into_tears(seam: Seam, found: BoolArray, rim: Rim, margin_px: Float
     return Tears(seam, found, depth, _broken(seam, found, rim, usual) & (depth == 0.0))
 
 
+def breaks_in_sight(planes: Planes, rim: Rim, tears: Tears) -> Tears:
+    """Does a lamp's mirror image lie over a break? A faint one hides an edge and is no glare yet.
+
+    Parameters
+    ----------
+    planes : Planes
+    rim : Rim
+    tears : Tears
+
+    Notes
+    -----
+    A mirror image adds light; where capsule is missing there is less, or as much. A break that is
+    brighter than the opening on both its sides is hidden, not torn.
+
+    Examples
+    --------
+    >>> from rimwise.picture.planes import planes_of
+    >>> from rimwise.picture.raster import Raster
+    >>> grey, none = np.full((900, 1200, 3), 90, dtype=np.uint8), np.zeros(720)
+    >>> grey[440:460, 800:900] += 40
+    >>> rim = Rim(4.0, 1.0, 0.5, (700.0, 525.0), 300.0, (0.0, 0.0), 0.5, np.zeros((5, 5)),
+    ...           none == 0.0, none + 300.0, none)
+    >>> seam = Seam(none + 270.0, none, none, none == 0.0, 0.7, none + 270.0)
+    >>> at = np.arange(720)
+    >>> broken = (at < 8) | (np.abs(at - 300) < 8)
+    >>> left = breaks_in_sight(planes_of(Raster(grey)), rim, Tears(seam, none > 0, none, broken))
+    >>> bool(left.broken[0]), bool(left.broken[300])
+    (False, True)
+    """
+    if not tears.broken.any():
+        return tears
+    inner, outer = (round(share * rim.radius_px) for share in _LIT)
+    rows = tears.seam.radii_px[None, :] + np.arange(inner, outer + 1)[:, None]
+    light = unroll(planes.log_mean, rim.centre_px, rows).mean(axis=0)
+    broken = tears.broken.copy()
+    aside = np.arange(_NEAR, _NEAR + 12)
+    for columns in runs_round(broken):
+        sides = [light[at % COLUMNS].mean() for at in (columns[0] - aside, columns[-1] + aside)]
+        broken[columns] = light[columns].max() <= max(sides) + _ADDED
+    return replace(tears, broken=broken)
+
+
 def _beside(seam: Seam, rim: Rim) -> BoolArray:
     """Return where the edge runs among the rim's own lines."""
     beyond = (seam.radii_px - rim.radii_px) / rim.radius_px
@@ -165,14 +210,8 @@ def _stretches(lost: BoolArray, seam: Seam, rim: Rim) -> list[IntArray]:
     Beside the rim a path that has lost its edge follows the rim's own lines, which are no edge
     begun again: what runs there belongs to the stretch that it adjoins.
     """
-    doubtful = lost | _beside(seam, rim)
-    if doubtful.all() or not lost.any():
-        return []
-    start = int(np.argmin(doubtful))
-    runs, count = label(np.roll(doubtful, -start))
     found = []
-    for run in range(1, count + 1):
-        columns = (np.flatnonzero(runs == run) + start) % COLUMNS
+    for columns in runs_round(lost | _beside(seam, rim)):
         in_sight = seam.usable[columns].mean() >= SETTINGS.in_sight
         enough = lost[columns].sum() >= SETTINGS.shortest and len(columns) <= SETTINGS.longest
         if in_sight and enough:
@@ -220,9 +259,8 @@ def _way(
     rise = uniform_filter1d(levels.rise[rows_between, columns], _OVER)
     shown = (strength > SETTINGS.strength) & (rise > SETTINGS.rise)
     shown &= levels.usable[rows_between, columns]
-    past = beyond[rows_between] > SETTINGS.past_rim
-    near_px = margin_px[columns] - rim.radii_px[columns] - levels.offset_px[rows_between]
-    shown &= ~past | (near_px > SETTINGS.off_iris * radius)
+    own = rim.radii_px[columns] / radius
+    shown &= clear_of_iris(own + beyond[rows_between], own, margin_px[columns] / radius)
     counted = lost[every] & off_rim[rows_between]
     if counted.sum() < SETTINGS.enough or shown[counted].mean() < SETTINGS.shown:
         return None

@@ -179,7 +179,7 @@ class FoundCurves:
 
     ``right_px`` and ``up_px`` are the examiner's +x and +y as unit vectors (right, down) of the
     stored picture. ``shown`` has one entry of 360 flags by name: "rim_seen", "rim_hidden",
-    "opening_found", "opening_plain", "opening_hidden", and where an edge breaks off in sight
+    "opening_found", "opening_plain", "opening_hidden", and of a torn edge "opening_torn" and
     "opening_broken". Rim and opening are None where the picture showed none. ``px`` is the size,
     in stored pixels, of the pixel that edges were found at.
     """
